@@ -1,0 +1,76 @@
+"""Every exception and warning of quenchbook.
+
+QuenchbookError
+    StudyError          study.toml cannot be read as a study
+    PlanError           a coupon matrix cannot be made, or was changed after it was made
+    RecordError         a file of readings or deviations does not fit the matrix
+    UnitError           a text is not a number with a unit of the expected kind
+    EstimabilityError   the records cannot answer the question
+    ReportError         a report cannot be rendered
+QuenchbookWarning       something the reader of a result must know
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One mistake: where it is, what was found, what to do about it."""
+
+    where: str
+    problem: str
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        text = f"{self.where}: {self.problem}" if self.where else self.problem
+        text = text if text.endswith((".", "?", "!")) else text + "."
+        return f"{text} {self.remedy}".rstrip()
+
+
+class QuenchbookError(Exception):
+    """Base of all quenchbook errors; carries every problem found, not only the first.
+
+    Parameters
+    ----------
+    problems : str, Problem or sequence of Problem
+        What is wrong. A plain text is one problem without a place.
+    """
+
+    def __init__(self, problems: str | Problem | Sequence[Problem]) -> None:
+        if isinstance(problems, str):
+            problems = Problem("", problems)
+        self.problems: tuple[Problem, ...] = (
+            (problems,) if isinstance(problems, Problem) else tuple(problems)
+        )
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class StudyError(QuenchbookError, ValueError):
+    """study.toml cannot be read as a study."""
+
+
+class PlanError(QuenchbookError, ValueError):
+    """A coupon matrix cannot be made, or was changed after it was made."""
+
+
+class RecordError(QuenchbookError, ValueError):
+    """A file of readings or deviations does not fit the matrix."""
+
+
+class UnitError(QuenchbookError, ValueError):
+    """A text is not a number with a unit of the expected kind."""
+
+
+class EstimabilityError(QuenchbookError, ValueError):
+    """The records cannot answer the question; the message says what they can answer."""
+
+
+class ReportError(QuenchbookError, RuntimeError):
+    """A report cannot be rendered."""
+
+
+class QuenchbookWarning(UserWarning):
+    """Something the reader of a result must know."""

@@ -1,0 +1,48 @@
+"""Named random streams that do not depend on a library's version.
+
+Only the raw output of the PCG64 bit generator is used; its stream is fixed by definition. Every step
+of a plan draws from its own stream, so adding a step never changes the others.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from typing import TypeVar
+
+import numpy as np
+
+T = TypeVar("T")
+
+BIT_GENERATOR = "PCG64"
+
+
+class Stream:
+    """Random draws of one step of a plan.
+
+    Parameters
+    ----------
+    seed : int
+        Seed of the study's plan.
+    name : str
+        Name of the step, such as ``"furnace order"``.
+    """
+
+    def __init__(self, seed: int, name: str) -> None:
+        sequence = np.random.SeedSequence([seed, zlib.crc32(name.encode("utf-8"))])
+        self._bits = np.random.PCG64(sequence)
+
+    def below(self, bound: int) -> int:
+        """Draw a whole number from 0 to bound - 1, each equally likely."""
+        limit = 2**64 - 2**64 % bound
+        while (raw := int(self._bits.random_raw())) >= limit:
+            pass
+        return raw % bound
+
+    def shuffled(self, items: Sequence[T]) -> list[T]:
+        """Return the items in random order, every order equally likely (Fisher and Yates)."""
+        order = list(items)
+        for last in range(len(order) - 1, 0, -1):
+            other = self.below(last + 1)
+            order[last], order[other] = order[other], order[last]
+        return order

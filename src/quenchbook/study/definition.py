@@ -1,0 +1,197 @@
+"""A study as it was declared before any steel was cut."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from quenchbook.errors import StudyError
+from quenchbook.study.factors import Factor, Level
+
+ResponseKind = Literal["hardness", "impact", "other"]
+Scale = Literal["linear", "log"]
+
+
+@dataclass(frozen=True)
+class Response:
+    """One thing that is measured on coupons.
+
+    Attributes
+    ----------
+    name : str
+        Column name, with its unit: ``hardness_hrc``, ``impact_j``.
+    quantity : str
+        What it is in print: ``hardness``.
+    unit : str
+        Unit in print: ``HRC``, ``J``, or empty.
+    kind : str
+        ``hardness``, ``impact`` or ``other``; decides which values are plausible.
+    readings : int
+        Readings for each coupon (indents for hardness).
+    coupons : int
+        Number of coupons tested; 0 means all.
+    scale : str
+        ``linear`` (differences) or ``log`` (ratios).
+    equivalence_margin : float or None
+        Difference too small to matter [unit]; on the log scale a fraction (0.15 for 15 %).
+    """
+
+    name: str
+    quantity: str
+    unit: str = ""
+    kind: ResponseKind = "other"
+    readings: int = 1
+    coupons: int = 0
+    scale: Scale = "linear"
+    equivalence_margin: float | None = None
+
+    @property
+    def axis_title(self) -> str:
+        """Title of an axis: ``Hardness, HRC``."""
+        title = self.quantity[:1].upper() + self.quantity[1:]
+        return f"{title}, {self.unit}" if self.unit else title
+
+
+@dataclass(frozen=True)
+class Question:
+    """A question declared before the data, bound to a comparison or to a test.
+
+    Attributes
+    ----------
+    key : str
+        Short name.
+    words : str
+        The question as a reader would ask it.
+    response : str
+        Name of the response.
+    factor : str
+        Factor whose levels are compared; empty for a question about terms.
+    level, against : float or str
+        The two levels: the answer is level minus against.
+    at : mapping
+        Factor name to level where the comparison is made; others are averaged.
+    change : mapping
+        Factor name to two levels: how the comparison differs between them (first minus second).
+    term : str
+        Term to be tested, such as ``furnace_temp:coating``; empty for a comparison.
+    """
+
+    key: str
+    words: str
+    response: str
+    factor: str = ""
+    level: Level = ""
+    against: Level = ""
+    at: Mapping[str, Level] = field(default_factory=dict)
+    change: Mapping[str, tuple[Level, Level]] = field(default_factory=dict)
+    term: str = ""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How many units there are and how coupons share them.
+
+    Attributes
+    ----------
+    furnace_loads, coupons_per_load : int
+        Number of loads, coupons in each.
+    loads_per_day : int
+        Furnace loads on one day; days are blocks. 0: one block.
+    coupons_per_temper_batch : int
+        Room of the temper oven; 0 when temper batches are not used.
+    bars, coupons_per_bar : int
+        Bars of steel and coupons cut from each; 0 when not recorded.
+    """
+
+    furnace_loads: int
+    coupons_per_load: int
+    loads_per_day: int = 0
+    coupons_per_temper_batch: int = 0
+    bars: int = 0
+    coupons_per_bar: int = 0
+
+
+@dataclass(frozen=True)
+class Study:
+    """The question, the factors, the responses, and what was fixed before the data.
+
+    Attributes
+    ----------
+    key : str
+        Short name, used in file names.
+    title, question, author, date, licence : str
+        As in the study file; `date` is ISO 8601.
+    invented : bool
+        Whether the data are simulated.
+    factors : tuple of Factor
+    responses : tuple of Response
+    questions : tuple of Question
+    layout : Layout
+    steel, equipment, costs : mapping
+        Tables of the study file, for reports.
+    notes : tuple of str
+        Sentences for the report, such as the source of published data.
+    confidence : float
+        Confidence level of intervals.
+    published : bool
+        Whether the order of the coupons comes from a publication and not from our randomization.
+    unit_names : mapping
+        Words of this study for units, such as ``furnace_load`` to ``furnace heat``.
+    folder : Path
+        Where the study lives.
+    """
+
+    key: str
+    title: str
+    question: str
+    author: str
+    date: str
+    licence: str
+    factors: tuple[Factor, ...]
+    responses: tuple[Response, ...]
+    questions: tuple[Question, ...]
+    layout: Layout
+    invented: bool = False
+    steel: Mapping[str, object] = field(default_factory=dict)
+    equipment: Mapping[str, object] = field(default_factory=dict)
+    costs: Mapping[str, object] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    confidence: float = 0.95
+    published: bool = False
+    unit_names: Mapping[str, str] = field(default_factory=dict)
+    folder: Path = Path()
+
+    def factor(self, name: str) -> Factor:
+        """Return the factor with this name."""
+        for factor in self.factors:
+            if factor.name == name:
+                return factor
+        names = ", ".join(factor.name for factor in self.factors)
+        raise StudyError(f"'{name}' is not a factor of this study. Its factors are {names}.")
+
+    def response(self, name: str) -> Response:
+        """Return the response with this name."""
+        for response in self.responses:
+            if response.name == name:
+                return response
+        names = ", ".join(response.name for response in self.responses)
+        raise StudyError(f"'{name}' is not a response of this study. Its responses are {names}.")
+
+    def equivalence_margin(self, response: str) -> float | None:
+        """Difference too small to matter, as declared; None when none was declared."""
+        return self.response(response).equivalence_margin
+
+    def has(self, name: str) -> bool:
+        """Whether the study varies a factor of this name."""
+        return any(factor.name == name for factor in self.factors)
+
+    def unit_word(self, unit: str, count: int = 1) -> str:
+        """Word of this study for a unit: ``furnace load``, ``furnace heats``."""
+        from quenchbook.study.factors import UNIT_WORDS
+
+        word = self.unit_names.get(unit) or UNIT_WORDS.get(unit) or unit.replace("_", " ")
+        if count == 1:
+            return word
+        return word + ("es" if word.endswith("ch") else "s")

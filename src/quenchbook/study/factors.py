@@ -1,0 +1,106 @@
+"""What is varied in a study, and for which unit each factor is set."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+from quenchbook.units import minutes_text, number_text, unit_text, with_unit
+
+Level = float | str
+Unit = Literal["furnace_load", "cold_batch", "temper_batch", "coupon"]
+Shape = Literal["levels", "linear", "quadratic"]
+
+UNITS: Final[tuple[Unit, ...]] = ("furnace_load", "cold_batch", "temper_batch", "coupon")
+
+UNIT_WORDS: Final[Mapping[str, str]] = {
+    "furnace_load": "furnace load",
+    "cold_batch": "cold batch",
+    "temper_batch": "temper batch",
+    "coupon": "coupon",
+    "indent": "indent",
+    "day": "day",
+}
+
+ROUTE_WORDS: Final[Mapping[str, str]] = {
+    "none": "no cold step",
+    "freezer": "freezer",
+    "dry_ice": "dry ice",
+    "liquid_nitrogen": "liquid nitrogen",
+}
+
+COLUMN_ENDINGS: Final[Mapping[str, tuple[str, str]]] = {
+    "temperature": ("_c", "degC"),
+    "time": ("_minutes", "minutes"),
+    "length": ("_mm", "mm"),
+}
+
+
+@dataclass(frozen=True)
+class Factor:
+    """One thing that is varied.
+
+    Attributes
+    ----------
+    name : str
+        Name in the study file, such as ``austenitize``.
+    column : str
+        Column of the coupon matrix: the name, with the storage unit when the levels are numbers.
+    levels : tuple of float or str
+        Declared levels, numbers in the storage unit.
+    dimension : str
+        ``temperature``, ``time``, ``length``, or empty for named levels.
+    set_for : str
+        Unit that gets one level of this factor: furnace load, cold batch, temper batch or coupon.
+    shape : str
+        How the factor enters the analysis: ``levels``, ``linear`` or ``quadratic``.
+    nested_in : str
+        Name of the factor inside which this one exists; empty when it exists everywhere.
+    exists_for : tuple of str
+        Levels of `nested_in` for which this factor exists.
+    words : mapping
+        Level to its word in print.
+    """
+
+    name: str
+    column: str
+    levels: tuple[Level, ...]
+    dimension: str = ""
+    set_for: Unit = "coupon"
+    shape: Shape = "levels"
+    nested_in: str = ""
+    exists_for: tuple[Level, ...] = ()
+    words: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def is_numeric(self) -> bool:
+        """Whether the levels are numbers with a unit."""
+        return bool(self.dimension)
+
+    @property
+    def unit(self) -> str:
+        """Storage unit of the levels; empty for named levels."""
+        return COLUMN_ENDINGS[self.dimension][1] if self.dimension else ""
+
+    @property
+    def title(self) -> str:
+        """Name in print, such as ``cold route``."""
+        return self.name.replace("_", " ")
+
+    @property
+    def axis_title(self) -> str:
+        """Title of an axis: ``Austenitize, °C``."""
+        title = self.title[:1].upper() + self.title[1:]
+        return f"{title}, {unit_text(self.unit)}" if self.unit else title
+
+    def word(self, level: Level) -> str:
+        """Level in print: ``970 °C``, ``1 day``, ``no cold step``."""
+        if isinstance(level, str):
+            return self.words.get(level) or level.replace("_", " ")
+        if level != level:
+            return ""
+        if self.dimension == "time":
+            return minutes_text(level)
+        decimals = 0 if float(level).is_integer() else 1
+        return with_unit(number_text(level, decimals), self.unit)

@@ -1,0 +1,231 @@
+"""Text with a unit in, plain number out; value and uncertainty back to text.
+
+Users write ``1900 degF``, ``1 h`` or ``62,5``. Inside, quenchbook holds plain floats in one storage
+unit that the column name ends with. User text never goes to pint (it reads ``1925F`` as farad): the
+number and the unit are found here and pint only converts.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+import unicodedata
+from collections.abc import Mapping
+from typing import Any, Final
+
+from quenchbook.errors import UnitError
+
+MINUS: Final = "\u2212"
+NO_BREAK: Final = "\u00a0"
+
+STORAGE_UNITS: Final[Mapping[str, str]] = {
+    "temperature": "degC",
+    "temperature_difference": "delta_degC",
+    "time": "minute",
+    "length": "mm",
+    "energy": "J",
+    "hardness": "HRC",
+}
+
+_ALIASES: Final[Mapping[str, Mapping[str, str]]] = {
+    "temperature": {
+        "c": "degC", "°c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
+        "f": "degF", "°f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF",
+        "k": "kelvin", "kelvin": "kelvin",
+    },
+    "temperature_difference": {
+        "c": "delta_degC", "°c": "delta_degC", "degc": "delta_degC", "deg c": "delta_degC",
+        "delta_degc": "delta_degC", "k": "delta_degC", "kelvin": "delta_degC",
+        "f": "delta_degF", "°f": "delta_degF", "degf": "delta_degF", "deg f": "delta_degF",
+        "delta_degf": "delta_degF",
+    },
+    "time": {
+        "s": "second", "sec": "second", "second": "second", "seconds": "second",
+        "min": "minute", "minute": "minute", "minutes": "minute",
+        "h": "hour", "hr": "hour", "hour": "hour", "hours": "hour",
+        "d": "day", "day": "day", "days": "day",
+    },
+    "length": {
+        "mm": "mm", "cm": "cm", "m": "m", "in": "inch", "inch": "inch", '"': "inch",
+    },
+    "energy": {
+        "j": "joule", "joule": "joule", "joules": "joule",
+        "ftlbf": "foot*pound_force", "ft lbf": "foot*pound_force", "ft lb": "foot*pound_force",
+        "ft-lb": "foot*pound_force", "ft-lbf": "foot*pound_force", "ft*lbf": "foot*pound_force",
+    },
+    "hardness": {"hrc": "HRC"},
+}  # fmt: skip
+
+_QUANTITY = re.compile(r"^([+-]?\d[\d.,' ]*|[+-]?[.,]\d+)\s*([^\d\s].*)?$")
+
+
+@functools.cache
+def _registry() -> Any:
+    import pint
+
+    return pint.UnitRegistry()
+
+
+def unit_named(text: str, dimension: str) -> str:
+    """Name pint knows for a unit a person wrote, within one dimension.
+
+    >>> unit_named("°F", "temperature")
+    'degF'
+    """
+    aliases = _ALIASES[dimension]
+    found = aliases.get(" ".join(_plain(text).lower().split()))
+    if found is None:
+        examples = ", ".join(sorted({name for name in aliases if len(name) > 1} or set(aliases)))
+        raise UnitError(
+            f"'{text}' is not a unit of {dimension.replace('_', ' ')}. Write one of {examples}."
+        )
+    return found
+
+
+def convert(value: float, unit: str, dimension: str) -> float:
+    """Convert a value to the storage unit of its dimension.
+
+    Parameters
+    ----------
+    value : float
+        Number in `unit`.
+    unit : str
+        Unit as a person writes it, such as ``degF`` or ``ft lbf``.
+    dimension : str
+        Key of `STORAGE_UNITS`.
+
+    >>> round(convert(1850, "degF", "temperature"), 3)
+    1010.0
+    """
+    source, target = unit_named(unit, dimension), STORAGE_UNITS[dimension]
+    if source == target or dimension == "hardness":
+        return float(value)
+    return float(_registry().Quantity(float(value), source).to(target).magnitude)
+
+
+def parse_number(text: str, *, decimal: str | None = None) -> float:
+    """Read a number, with a decimal point or a decimal comma.
+
+    Parameters
+    ----------
+    text : str
+        A number as a person writes it; Unicode minus and narrow spaces are understood.
+    decimal : {".", ",", None}
+        Decimal mark of the file. None refuses a number that could be read two ways (``1,925``).
+
+    >>> parse_number("62,5")
+    62.5
+    """
+    plain = _plain(text).replace("'", "")
+    plain = re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", plain).strip()
+    if not re.fullmatch(r"[+-]?(\d[\d.,]*|[.,]\d+)([eE][+-]?\d+)?", plain):
+        raise UnitError(f"'{text}' is not a number.")
+    comma, point = "," in plain, "." in plain
+    if comma and point:
+        mark = decimal or (max(",.", key=plain.rfind))
+        plain = plain.replace("." if mark == "," else ",", "")
+        plain = plain.replace(",", ".")
+    elif comma:
+        if decimal is None and re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", plain):
+            raise UnitError(
+                f"'{text}' can be read as a thousand or as a decimal. "
+                f"Write {plain.replace(',', '')} or {plain.replace(',', '.')}."
+            )
+        plain = plain.replace(",", "") if decimal == "." else plain.replace(",", ".")
+    try:
+        return float(plain)
+    except ValueError:
+        raise UnitError(f"'{text}' is not a number.") from None
+
+
+def parse_quantity(
+    text: str, dimension: str, *, unit: str | None = None, decimal: str | None = None
+) -> float:
+    """Read a number with its unit into the storage unit of a dimension.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``1900 degF``, ``1 day``, ``62,5``.
+    dimension : str
+        Key of `STORAGE_UNITS`.
+    unit : str, optional
+        Unit of a bare number (from the column's header). Without it a bare number is refused.
+    decimal : {".", ",", None}
+        Decimal mark of the file.
+
+    >>> parse_quantity("1 day", "time")
+    1440.0
+    """
+    match = _QUANTITY.match(_plain(text))
+    if match is None:
+        raise UnitError(f"'{text}' is not a number with a unit.")
+    written = (match[2] or "").strip() or unit
+    if written is None:
+        example = {"temperature": "degC or degF", "time": "min or h", "energy": "J or ft lbf"}
+        raise UnitError(
+            f"'{text}' has no unit. Write {example.get(dimension, STORAGE_UNITS[dimension])} after it."
+        )
+    return convert(parse_number(match[1], decimal=decimal), written, dimension)
+
+
+def _plain(text: str) -> str:
+    text = unicodedata.normalize("NFKC", str(text)).replace(MINUS, "-").replace("\u2013", "-")
+    return " ".join(text.split())
+
+
+# --- back to text ------------------------------------------------------------------------------
+
+
+def decimals_for(std_error: float) -> int:
+    """Decimals that show two significant digits of a standard error (0 to 6)."""
+    if not math.isfinite(std_error) or std_error <= 0:
+        return 2
+    return min(6, max(0, 1 - math.floor(math.log10(std_error))))
+
+
+def number_text(value: float, decimals: int = 2, *, sign: bool = False) -> str:
+    """Write a number for people: true minus, optional plus sign, ``not known`` for nan.
+
+    >>> number_text(-0.231, 2)
+    '−0.23'
+    """
+    if value != value:
+        return "not known"
+    if math.isinf(value):
+        return "no limit"
+    rounded = round(value, decimals) + 0.0
+    text = f"{abs(rounded):.{decimals}f}"
+    if float(text) == 0.0:
+        return text
+    return (MINUS if rounded < 0 else "+" if sign else "") + text
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Join a number and its unit by a no-break space; ``degC`` becomes °C."""
+    return f"{text}{NO_BREAK}{unit_text(unit)}" if unit else text
+
+
+def unit_text(unit: str) -> str:
+    """Unit as it is printed: ``degC`` as °C, ``minutes`` as min, others as they are."""
+    return {"degC": "°C", "degF": "°F", "minutes": "min", "delta_degC": "°C"}.get(unit, unit)
+
+
+def interval_text(low: float, high: float, decimals: int = 2, *, sign: bool = False) -> str:
+    """Write an interval as ``0.69 to 1.19``."""
+    return f"{number_text(low, decimals, sign=sign)} to {number_text(high, decimals, sign=sign)}"
+
+
+def minutes_text(minutes: float) -> str:
+    """Write a time as people say it: ``0 min``, ``45 min``, ``2 h``, ``1 day``.
+
+    >>> minutes_text(1440), minutes_text(90)
+    ('1\\xa0day', '90\\xa0min')
+    """
+    if minutes >= 1440 and minutes % 1440 == 0:
+        days = int(minutes // 1440)
+        return f"{days}{NO_BREAK}day" + ("s" if days > 1 else "")
+    if minutes >= 120 and minutes % 60 == 0:
+        return f"{int(minutes // 60)}{NO_BREAK}h"
+    return f"{minutes:g}{NO_BREAK}min"
