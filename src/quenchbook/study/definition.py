@@ -36,6 +36,9 @@ class Response:
         ``linear`` (differences) or ``log`` (ratios).
     equivalence_margin : float or None
         Difference too small to matter [unit]; on the log scale a fraction (0.15 for 15 %).
+    combinations : tuple of str or None
+        Combinations of factors that are analysed, such as ``austenitize:cold_route``; None for all
+        pairs. With few coupons fewer combinations leave more df for noise.
     """
 
     name: str
@@ -46,6 +49,7 @@ class Response:
     coupons: int = 0
     scale: Scale = "linear"
     equivalence_margin: float | None = None
+    combinations: tuple[str, ...] | None = None
 
     @property
     def axis_title(self) -> str:

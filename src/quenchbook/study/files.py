@@ -31,7 +31,9 @@ _TOP_KEYS: Final = (
     "confidence", "notes", "unit_names", *_TABLES,
 )  # fmt: skip
 _FACTOR_KEYS: Final = ("levels", "unit", "set_for", "shape", "exists_for", "words")
-_RESPONSE_KEYS: Final = ("unit", "kind", "readings", "coupons", "scale", "equivalence_margin")
+_RESPONSE_KEYS: Final = (
+    "unit", "quantity", "kind", "readings", "coupons", "scale", "equivalence_margin", "combinations",
+)  # fmt: skip
 _QUESTION_KEYS: Final = ("key", "words", "response", "compare", "at", "change", "term")
 _LAYOUT_KEYS: Final = (
     "furnace_loads", "coupons_per_load", "loads_per_day", "coupons_per_temper_batch", "bars",
@@ -98,7 +100,7 @@ class _StudyReader:
         if content.get("format") != FORMAT:
             self._wrong("", "format", f"format is {content.get('format')!r}", f"Write format = {FORMAT}.")
         factors = self._factors()
-        responses = self._responses()
+        responses = self._responses(factors)
         date = content.get("date", "")
         study = Study(
             key=self._text("key", default=re.sub(r"\W+", "_", self.path.parent.name.lower())),
@@ -240,7 +242,7 @@ class _StudyReader:
             self._wrong(where, "exists_for", "a delay has no meaning for route 'none'", "Remove none from the list.")
         return parent, tuple(level for level in chosen if level is not None)
 
-    def _responses(self) -> tuple[Response, ...]:
+    def _responses(self, factors: tuple[Factor, ...]) -> tuple[Response, ...]:
         table = self._table("responses")
         if not table:
             self._wrong("", "responses", "the study measures nothing", "Add a table such as [responses.hardness].")
@@ -260,16 +262,35 @@ class _StudyReader:
             responses.append(
                 Response(
                     name=f"{name}_{ending}" if ending else name,
-                    quantity=name.replace("_", " "),
+                    quantity=str(entry.get("quantity", name.replace("_", " "))),
                     unit=unit,
                     kind=cast(ResponseKind, self._choice(where, "kind", entry.get("kind", usual), ("hardness", "impact", "other"))),
                     readings=self._count(entry, "readings", where, default=1, least=1),
                     coupons=self._count(entry, "coupons", where, default=0, least=0),
                     scale=cast(Scale, scale),
                     equivalence_margin=self._margin(entry.get("equivalence_margin"), unit, scale, where),
+                    combinations=self._combinations(entry.get("combinations", "pairs"), factors, where),
                 )
             )  # fmt: skip
         return tuple(responses)
+
+    def _combinations(
+        self, raw: Any, factors: tuple[Factor, ...], where: str
+    ) -> tuple[str, ...] | None:
+        """Combinations of factors to analyse; None for all pairs."""
+        if raw == "pairs":
+            return None
+        if raw == "none":
+            return ()
+        names = [factor.name for factor in factors]
+        if not isinstance(raw, list):
+            self._wrong(where, "combinations", f"combinations is {raw!r}", 'Write "pairs", "none" or a list such as ["temper:cold_route"].')
+            return None
+        for combination in raw:
+            for part in str(combination).split(":"):
+                if part not in names:
+                    self._wrong(where, "combinations", f"'{part}' is not a factor", _nearest(part, names))
+        return tuple(str(combination) for combination in raw)
 
     def _margin(self, raw: Any, unit: str, scale: str, where: str) -> float | None:
         if raw is None:
@@ -330,10 +351,10 @@ class _StudyReader:
         self, entry: Mapping[str, Any], responses: tuple[Response, ...], where: str
     ) -> str:
         wanted = str(entry.get("response", ""))
-        for response in responses:
-            if wanted in (response.name, response.quantity.replace(" ", "_")):
+        names = [str(name) for name in self._table("responses")]
+        for name, response in zip(names, responses, strict=False):
+            if wanted in (response.name, name):
                 return response.name
-        names = [response.quantity.replace(" ", "_") for response in responses]
         self._wrong(where, "response", f"'{wanted}' is not a response", _nearest(wanted, names))
         return wanted
 

@@ -1,0 +1,184 @@
+"""Answer every declared question of a study from its records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.findings.statements import term_sentence
+from quenchbook.findings.verdicts import Finding, TermFinding, finding
+from quenchbook.fit.means import differences_inside_loads, question_contrast
+from quenchbook.fit.mixed import MixedModel, mixed_model
+from quenchbook.study.definition import Question, Study
+from quenchbook.study.factors import Factor, Level
+
+if TYPE_CHECKING:
+    from quenchbook.records.reading import Records
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Analysis:
+    """Models of all responses and the answers to all declared questions.
+
+    Attributes
+    ----------
+    study : Study
+    records : Records
+    models : mapping of response to MixedModel
+    findings : tuple of Finding or TermFinding
+        In the order of the study file.
+    unanswered : tuple of (Question, str)
+        Questions the records cannot answer, with the reason.
+    """
+
+    study: Study
+    records: Records
+    models: Mapping[str, MixedModel]
+    findings: tuple[Finding | TermFinding, ...]
+    unanswered: tuple[tuple[Question, str], ...] = ()
+
+    def finding(self, key: str) -> Finding | TermFinding:
+        """Return the answer to the question with this key."""
+        for own in self.findings:
+            if own.key == key:
+                return own
+        keys = ", ".join(own.key for own in self.findings)
+        raise EstimabilityError(f"There is no finding '{key}'. There are {keys}.")
+
+    def summary(self) -> str:
+        """All answers in words."""
+        lines = [f"{own.question} {own.summary()}" for own in self.findings]
+        lines += [f"{question.words} Not answered: {why}" for question, why in self.unanswered]
+        return "\n".join(lines)
+
+    def __repr__(self) -> str:
+        return f"<Analysis of {self.study.key}: {len(self.findings)} findings>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        rows = "".join(
+            f"<tr><td>{escape(own.question)}</td><td><b>{escape(own.verdict)}</b></td><td>{escape(own.sentence)}</td></tr>"
+            for own in self.findings
+        )
+        return f"<table><tbody>{rows}</tbody></table>"
+
+
+def analyse(records: Records) -> Analysis:
+    """Fit every response that has readings and answer the declared questions.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    Analysis
+
+    Raises
+    ------
+    EstimabilityError
+        If no response has readings.
+    """
+    study = records.study
+    models: dict[str, MixedModel] = {}
+    reasons: dict[str, str] = {}
+    for response in study.responses:
+        try:
+            models[response.name] = mixed_model(records, response.name, study)
+        except EstimabilityError as error:
+            reasons[response.name] = str(error)
+    if not models:
+        raise EstimabilityError("\n".join(reasons.values()))
+    findings: list[Finding | TermFinding] = []
+    unanswered = []
+    for question in study.questions:
+        if question.response not in models:
+            unanswered.append((question, reasons[question.response]))
+            continue
+        try:
+            findings.append(answer(models[question.response], question))
+        except EstimabilityError as error:
+            unanswered.append((question, str(error)))
+    return Analysis(study, records, models, tuple(findings), tuple(unanswered))
+
+
+def answer(model: MixedModel, question: Question) -> Finding | TermFinding:
+    """Answer one declared question.
+
+    Parameters
+    ----------
+    model : MixedModel
+        Of the response the question is about.
+    question : Question
+
+    Returns
+    -------
+    Finding or TermFinding
+    """
+    study = model.study
+    if study is None:
+        raise EstimabilityError("A declared question needs the model of a study.")
+    if question.term:
+        return _term_answer(model, question, study)
+    contrast = question_contrast(model, question)
+    label, against = _labels(question, study)
+    own = finding(
+        contrast,
+        margin=study.equivalence_margin(question.response),
+        key=question.key,
+        label=label,
+        against=against,
+    )
+    inside = differences_inside_loads(model, question)
+    return replace(own, question=question.words, inside=inside, declared=True)
+
+
+def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFinding:
+    wanted = set(question.term.split(":"))
+    term = next((name for name in model.terms.names if set(name.split(":")) == wanted), None)
+    if term is None:
+        raise EstimabilityError(model.strata.dropped.get(question.term, "the term is not in the model"))
+    row = model.tests().set_index("term").loc[term]
+    unit = model.strata.term_stage[term]
+    label = " by ".join(study.factor(name).title for name in term.split(":"))
+    p_value = float(row["p_value"])
+    own = TermFinding(
+        key=question.key,
+        question=question.words,
+        response=question.response,
+        quantity=study.response(question.response).quantity,
+        term=term,
+        label=label,
+        verdict="differs" if p_value < 1 - model.confidence else "undecided",
+        statistic=float(row["statistic"]),
+        df=float(row["df"]),
+        df_error=float(row["df_error"]),
+        p_value=p_value,
+        stratum=model.unit_word(unit),
+        confidence=model.confidence,
+        declared=True,
+    )
+    return replace(own, sentence=term_sentence(own))
+
+
+def _labels(question: Question, study: Study) -> tuple[str, str]:
+    factor = study.factor(question.factor)
+    label, against = _level_words(factor, question.level), _level_words(factor, question.against)
+    if question.at:
+        places = ", ".join(_level_words(study.factor(n), level) for n, level in question.at.items())
+        label = f"{label} ({places})"
+    if question.change:
+        (name, (first, second)), *_ = question.change.items()
+        other = study.factor(name)
+        return (
+            f"{label} less {against}, after {other.title} {other.word(first)}",
+            f"after {other.word(second)}",
+        )
+    return label, against
+
+
+def _level_words(factor: Factor, level: Level) -> str:
+    return f"{factor.title} {factor.word(level)}" if factor.is_numeric else factor.word(level)

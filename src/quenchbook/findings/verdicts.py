@@ -1,0 +1,247 @@
+"""The five verdicts, and findings that carry one with its numbers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+
+from quenchbook.fit.means import MarginalMeans
+from quenchbook.fit.terms import Array
+from quenchbook.study.definition import Scale
+
+Verdict = Literal["exceeds", "differs", "slight", "equivalent", "undecided"]
+
+VERDICTS: Final[tuple[Verdict, ...]] = ("exceeds", "differs", "slight", "equivalent", "undecided")
+
+MEANINGS: Final[dict[str, str]] = {
+    "exceeds": "a real difference, larger than the margin",
+    "differs": "a real difference; whether it is larger than the margin is not settled",
+    "slight": "a real difference, smaller than the margin",
+    "equivalent": "any difference is smaller than the margin",
+    "undecided": "neither a difference nor its absence was shown",
+}
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Finding:
+    """A comparison with its verdict.
+
+    Attributes
+    ----------
+    key : str
+        Key of the declared question, or a short name.
+    question : str
+        The question in words; empty for one that was not declared.
+    label, against : str
+        What was compared with what, in print.
+    response, quantity, unit : str
+    scale : str
+        On the log scale all numbers here are natural logarithms of ratios.
+    verdict : str
+    estimate, std_error, df : float
+    conf_low, conf_high : float
+        Interval at `confidence`.
+    inner_low, inner_high : float
+        Interval of the two one-sided tests, at 1 - 2 (1 - `confidence`).
+    margin : float or None
+        Equivalence margin on the scale of the estimate.
+    p_value : float
+    strata : tuple of str
+        Units whose noise the estimate carries, in print.
+    inside : ndarray
+        Differences inside single furnace loads; empty when a load holds only one of the two.
+    confidence : float
+    sentence : str
+        The answer, saying no more than the verdict.
+    remedy : str
+        What would decide it, for `undecided`.
+    declared : bool
+    notes : tuple of str
+    """
+
+    key: str
+    label: str
+    against: str
+    response: str
+    quantity: str
+    unit: str
+    scale: Scale
+    verdict: Verdict
+    estimate: float
+    std_error: float
+    df: float
+    conf_low: float
+    conf_high: float
+    inner_low: float
+    inner_high: float
+    margin: float | None
+    p_value: float
+    strata: tuple[str, ...]
+    question: str = ""
+    inside: Array = field(default_factory=lambda: np.zeros(0))
+    confidence: float = 0.95
+    sentence: str = ""
+    remedy: str = ""
+    declared: bool = False
+    notes: tuple[str, ...] = ()
+
+    def summary(self) -> str:
+        """Return the verdict and the sentence."""
+        return f"{self.verdict}: {self.sentence} {self.remedy}".rstrip()
+
+    def __repr__(self) -> str:
+        return f"<Finding {self.key}: {self.verdict}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class TermFinding:
+    """A test of a whole term with its verdict: `differs` or `undecided`.
+
+    Attributes
+    ----------
+    key, question, response, quantity : str
+    term : str
+        Term in the model.
+    label : str
+        Term in print.
+    verdict : str
+    statistic, df, df_error, p_value : float
+    stratum : str
+        Unit the term was judged on, in print.
+    confidence : float
+    sentence, remedy : str
+    declared : bool
+    """
+
+    key: str
+    question: str
+    response: str
+    quantity: str
+    term: str
+    label: str
+    verdict: Verdict
+    statistic: float
+    df: float
+    df_error: float
+    p_value: float
+    stratum: str
+    confidence: float = 0.95
+    sentence: str = ""
+    remedy: str = ""
+    declared: bool = False
+    notes: tuple[str, ...] = ()
+
+    def summary(self) -> str:
+        """Return the verdict and the sentence."""
+        return f"{self.verdict}: {self.sentence} {self.remedy}".rstrip()
+
+    def __repr__(self) -> str:
+        return f"<TermFinding {self.key}: {self.verdict}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
+
+
+def verdict_of(
+    conf_low: float, conf_high: float, inner_low: float, inner_high: float, margin: float | None
+) -> Verdict:
+    """Verdict of an interval against a margin.
+
+    Parameters
+    ----------
+    conf_low, conf_high : float
+        Interval at the confidence of the study (95 %).
+    inner_low, inner_high : float
+        Interval of the two one-sided tests (90 %).
+    margin : float or None
+        Equivalence margin, above zero; None when none was declared.
+
+    >>> verdict_of(0.69, 1.19, 0.73, 1.15, 0.5)
+    'exceeds'
+    >>> verdict_of(-0.29, 0.22, -0.25, 0.18, 0.5)
+    'equivalent'
+    """
+    differs = conf_low > 0 or conf_high < 0
+    if margin is None:
+        return "differs" if differs else "undecided"
+    inside = -margin < inner_low and inner_high < margin
+    if conf_low > margin or conf_high < -margin:
+        return "exceeds"
+    if differs:
+        return "slight" if inside else "differs"
+    return "equivalent" if inside else "undecided"
+
+
+def finding(
+    contrast: MarginalMeans,
+    *,
+    margin: float | None,
+    key: str = "",
+    label: str = "",
+    against: str = "",
+) -> Finding:
+    """Judge a contrast against an equivalence margin.
+
+    Parameters
+    ----------
+    contrast : MarginalMeans
+        With one row, such as ``means.contrast({"dry_ice - none": [-1, 0, 1]})``.
+    margin : float or None
+        As declared in the study: in the unit of the response, or a fraction on the log scale (0.15
+        for 15 %).
+    key, label, against : str
+        Texts for print; taken from the contrast when left out.
+
+    Returns
+    -------
+    Finding
+    """
+    from scipy import special
+
+    from quenchbook.findings.statements import comparison_sentence, comparison_title, what_would_decide
+
+    model = contrast.model
+    row = contrast.to_frame().iloc[0]
+    confidence = contrast.confidence
+    estimate, std_error, df = float(row["estimate"]), float(row["std_error"]), float(row["df"])
+    half = float(special.stdtrit(df, confidence)) * std_error
+    on_scale = math.log1p(margin) if margin is not None and model.scale == "log" else margin
+    low, high = float(row["conf_low"]), float(row["conf_high"])
+    name = str(contrast.grid.iloc[0, 0])
+    quantity = model.study.response(model.response).quantity if model.study else model.response
+    own = Finding(
+        key=key or name,
+        label=label or name,
+        against=against,
+        response=model.response,
+        quantity=quantity,
+        unit=model.unit,
+        scale=model.scale,
+        verdict=verdict_of(low, high, estimate - half, estimate + half, on_scale),
+        estimate=estimate,
+        std_error=std_error,
+        df=df,
+        conf_low=low,
+        conf_high=high,
+        inner_low=estimate - half,
+        inner_high=estimate + half,
+        margin=on_scale,
+        p_value=float(2 * special.stdtr(df, -abs(estimate / std_error))) if std_error > 0 else math.nan,
+        strata=tuple(model.unit_word(unit) for unit in contrast.strata()[0]),
+        confidence=confidence,
+        notes=contrast.notes,
+    )
+    from dataclasses import replace
+
+    title = comparison_title(own)
+    return replace(own, sentence=comparison_sentence(own, title), remedy=what_would_decide(own))

@@ -1,0 +1,1 @@
+"""Separate real effects from noise: each effect against the noise of its own unit."""

@@ -1,0 +1,187 @@
+"""Response curves: hardness against austenitize temperature for each route, with all coupons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.fit.means import adjusted_values, marginal_means
+from quenchbook.fit.mixed import MixedModel
+from quenchbook.study.factors import Factor, Level
+
+CURVE_POINTS = 61
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ResponseCurves:
+    """Means along one factor, a curve for each level of another, and the coupons behind them.
+
+    Attributes
+    ----------
+    curve : DataFrame
+        ``group, x, estimate, conf_low, conf_high``, only over levels that were tried.
+    coupons : DataFrame
+        ``group, x, value, furnace_load, coupon``; `x` as run, `value` adjusted as the curve is.
+    x_factor : Factor
+    group_factor : Factor or None
+    response_title, x_title, unit : str
+        Texts for axes.
+    is_curve : bool
+        Whether the means along `x` are a fitted curve or single levels.
+    finding : str
+        What the curves show, in one sentence.
+    notes : tuple of str
+    """
+
+    curve: pd.DataFrame
+    coupons: pd.DataFrame
+    x_factor: Factor
+    group_factor: Factor | None
+    response_title: str
+    x_title: str
+    unit: str
+    is_curve: bool
+    finding: str
+    notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the curve at full precision."""
+        return self.curve.copy()
+
+    def __repr__(self) -> str:
+        groups = self.curve["group"].nunique()
+        return f"<ResponseCurves of {self.response_title}: {groups} curves, {len(self.coupons)} coupons>"
+
+
+def response_curves(model: MixedModel, x: str, group: str | None = None) -> ResponseCurves:
+    """Means along a numeric factor, for each level of a named one.
+
+    Parameters
+    ----------
+    model : MixedModel
+        Of a study.
+    x : str
+        Numeric factor along the axis.
+    group : str, optional
+        Named factor; each level gets its own curve.
+
+    Returns
+    -------
+    ResponseCurves
+        On the log scale values are turned back to the unit of the response.
+    """
+    study = model.study
+    if study is None:
+        raise EstimabilityError("Response curves need a study: its factors name axes and panels.")
+    x_factor = study.factor(x)
+    group_factor = study.factor(group) if group else None
+    is_curve = x_factor.shape != "levels"
+    levels = [float(level) for level in x_factor.levels]
+    points: list[Level] = list(levels)
+    if is_curve:
+        points = [float(point) for point in np.linspace(min(levels), max(levels), CURVE_POINTS)]
+    by = [x, *([group] if group else [])]
+    means = marginal_means(model, by, at={x: points})
+    table = means.to_frame()
+    curve = pd.DataFrame({
+        "group": table[group_factor.column] if group_factor else "",
+        "x": table[x_factor.column],
+        **{name: table[name] for name in ("estimate", "conf_low", "conf_high")},
+    })
+    coupons = pd.DataFrame({
+        "group": model.coupons[group_factor.column] if group_factor else "",
+        "x": model.coupons[x_factor.column],
+        "value": adjusted_values(model, by),
+        "furnace_load": model.coupons["furnace_load"],
+        "coupon": model.coupons["coupon"],
+    })
+    response = study.response(model.response)
+    if model.scale == "log":
+        names = ["estimate", "conf_low", "conf_high"]
+        curve[names] = np.exp(curve[names])
+        coupons["value"] = np.exp(coupons["value"])
+    notes = [*means.notes, f"Bands are {model.confidence:.0%} intervals.".replace("%", "\u00a0%")]
+    if is_curve:
+        notes.append("Curves are quadratic, fitted at the temperatures that were really run.")
+    return ResponseCurves(
+        curve=curve.reset_index(drop=True),
+        coupons=coupons.reset_index(drop=True),
+        x_factor=x_factor,
+        group_factor=group_factor,
+        response_title=response.axis_title,
+        x_title=x_factor.axis_title,
+        unit=response.unit,
+        is_curve=is_curve,
+        finding=_finding(curve, response.quantity, x_factor, group_factor),
+        notes=tuple(notes),
+    )
+
+
+def _finding(curve: pd.DataFrame, quantity: str, x: Factor, group: Factor | None) -> str:
+    """Say at which tried level each curve is highest, without a claim that it differs."""
+    parts = []
+    for name, own in curve.groupby("group", sort=False):
+        best = own.loc[own["estimate"].idxmax()]
+        at = x.word(float(round(best["x"])))
+        parts.append(f"{group.word(str(name))} at {at}" if group else at)
+    title = quantity[:1].upper() + quantity[1:]
+    return f"{title} is estimated highest for {', '.join(parts)}."
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class FurnaceOrder:
+    """Coupon deviations by furnace load in time order.
+
+    Attributes
+    ----------
+    coupons : DataFrame
+        ``furnace_load, day, coupon, deviation``.
+    loads : DataFrame
+        ``furnace_load, day, level, mean, conf_low, conf_high``.
+    load_sd : float
+        Standard deviation between loads, by REML.
+    quantity, unit : str
+    notes : tuple of str
+    """
+
+    coupons: pd.DataFrame
+    loads: pd.DataFrame
+    load_sd: float
+    quantity: str
+    unit: str
+    notes: tuple[str, ...] = ()
+
+
+def furnace_order(model: MixedModel) -> FurnaceOrder:
+    """Deviations from the fitted fixed part, load by load in the order they were run."""
+    from scipy import special
+
+    study = model.study
+    if study is None:
+        raise EstimabilityError("Furnace order needs a study with its coupon matrix.")
+    table = model.coupons[["furnace_load", "day", "coupon"]].assign(deviation=model.residuals())
+    setting = next((f for f in study.factors if f.set_for == "furnace_load"), None)
+    rows = []
+    spread = float(np.sqrt(model.precision.components["coupon"][0]))
+    for load, own in table.groupby("furnace_load"):
+        mean, count = float(own["deviation"].mean()), len(own)
+        df = float(model.precision.df_error["coupon"][0])
+        half = float(special.stdtrit(max(df, 1.0), (1 + model.confidence) / 2)) * spread / np.sqrt(count)
+        level = ""
+        if setting is not None:
+            level = setting.word(float(model.coupons.loc[own.index[0], setting.column])) if setting.is_numeric else setting.word(str(model.coupons.loc[own.index[0], setting.column]))
+        rows.append((load, int(own["day"].iloc[0]), level, mean, mean - half, mean + half))
+    columns = ["furnace_load", "day", "level", "mean", "conf_low", "conf_high"]
+    response = study.response(model.response)
+    quantity = f"logarithm of {response.quantity}" if model.scale == "log" else response.quantity
+    return FurnaceOrder(
+        coupons=table.reset_index(drop=True),
+        loads=pd.DataFrame(rows, columns=columns),
+        load_sd=float(np.sqrt(model.components.variances.get("furnace_load", 0.0))),
+        quantity=quantity,
+        unit="" if model.scale == "log" else response.unit,
+        notes=("Deviations from the fitted means; the band of a load shows coupon noise only.",),
+    )

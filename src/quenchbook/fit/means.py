@@ -1,0 +1,241 @@
+"""Marginal means and contrasts: linear functions of the coefficients, each with its own df."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.fit.mixed import MixedModel, interval_frame
+from quenchbook.fit.terms import Array
+from quenchbook.study.definition import Question
+from quenchbook.study.factors import Level
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class MarginalMeans:
+    """Means over an even mix of the other factors, or contrasts of such means.
+
+    Attributes
+    ----------
+    grid : DataFrame
+        One row for each mean (its levels) or contrast (its name).
+    linear : ndarray, shape (rows, coefficients)
+        Weights of the coefficients.
+    model : MixedModel
+        Gives estimates, standard errors and df of any linear function.
+    confidence : float
+    notes : tuple of str
+        What was averaged over and what could not be estimated.
+    """
+
+    grid: pd.DataFrame
+    linear: Array
+    model: MixedModel
+    confidence: float = 0.95
+    notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return estimates at full precision.
+
+        Returns
+        -------
+        DataFrame
+            The columns of `grid`, then ``estimate, std_error, df, conf_low, conf_high``. On the log
+            scale these are natural logarithms.
+        """
+        numbers = interval_frame(self.model.precision, self.linear, self.confidence)
+        return pd.concat([self.grid.reset_index(drop=True), numbers], axis=1)
+
+    def contrast(self, weights: Mapping[str, Sequence[float]]) -> MarginalMeans:
+        """Weighted sums of the rows; contrasts of contrasts are the same thing.
+
+        Parameters
+        ----------
+        weights : mapping of name to sequence of float, shape (rows,)
+
+        Returns
+        -------
+        MarginalMeans
+        """
+        matrix = np.array(list(weights.values()), dtype=float)
+        if matrix.ndim != 2 or matrix.shape[1] != len(self.linear):
+            raise EstimabilityError(
+                f"A contrast needs {len(self.linear)} weights, one for each row of the means."
+            )
+        return replace(
+            self, grid=pd.DataFrame({"contrast": list(weights)}), linear=matrix @ self.linear
+        )
+
+    def strata(self) -> list[tuple[str, ...]]:
+        """Units whose noise each row carries."""
+        return [self.model.precision.strata_of_row(row) for row in self.linear]
+
+    def summary(self) -> str:
+        """Show the table and its notes."""
+        return "\n".join([self.to_frame().round(3).to_string(index=False), *self.notes])
+
+    def __repr__(self) -> str:
+        return f"<MarginalMeans of {self.model.response}: {len(self.grid)} rows>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
+        return self.to_frame().round(3).to_html(index=False, border=0, na_rep="") + words
+
+
+def marginal_means(
+    model: MixedModel,
+    by: str | Sequence[str],
+    *,
+    at: Mapping[str, Sequence[Level] | Level] | None = None,
+    confidence: float | None = None,
+) -> MarginalMeans:
+    """Means of a fitted model over an even mix of the factors that are not named.
+
+    Parameters
+    ----------
+    model : MixedModel
+    by : str or sequence of str
+        Factors whose levels get a mean each.
+    at : mapping of factor to level or levels, optional
+        Levels to use in place of the declared ones.
+    confidence : float, optional
+        Confidence level; that of the model when left out.
+
+    Returns
+    -------
+    MarginalMeans
+
+    Raises
+    ------
+    EstimabilityError
+        If a factor is not in the model, or a level was not declared.
+    """
+    by = [by] if isinstance(by, str) else list(by)
+    at = {
+        name: tuple(levels) if isinstance(levels, list | tuple | np.ndarray) else (levels,)
+        for name, levels in (at or {}).items()
+    }
+    for name in [*by, *at]:
+        variable = model.terms.variable(name)
+        unknown = [x for x in at.get(name, ()) if not variable.degree and x not in variable.levels]
+        if unknown:
+            raise EstimabilityError(
+                f"{name} {unknown[0]!r} was not tried; levels are {', '.join(map(str, variable.levels))}."
+            )
+    grid = model.terms.reference_grid(at)
+    columns = [model.terms.variable(name).column for name in by]
+    for name in by:
+        variable = model.terms.variable(name)
+        if variable.parent:  # a nested factor has means only where it exists
+            grid = grid[grid[variable.parent].isin(variable.exists_for)]
+    if grid.empty:
+        raise EstimabilityError(f"{' and '.join(by)} do not exist together: no coupon can have them.")
+    rows = model.terms.matrix(grid.reset_index(drop=True))
+    weight = grid["weight"].to_numpy()
+    groups = grid.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
+    linear = np.zeros((int(groups.max()) + 1, rows.shape[1]))
+    np.add.at(linear, groups, rows * weight[:, None])
+    linear /= np.bincount(groups, weights=weight)[:, None]
+    first = grid.groupby(columns, sort=False, dropna=False)[columns].first()
+    others = [v.name.replace("_", " ") for v in model.terms.variables if v.name not in by and v.name != "day"]
+    notes = (f"Over an even mix of {', '.join(others)}.",) if others else ()
+    return MarginalMeans(
+        grid=first.reset_index(drop=True),
+        linear=linear,
+        model=model,
+        confidence=confidence or model.confidence,
+        notes=notes,
+    )
+
+
+def question_contrast(model: MixedModel, question: Question) -> MarginalMeans:
+    """Contrast that answers a declared question about two levels.
+
+    Parameters
+    ----------
+    model : MixedModel
+    question : Question
+        With `factor`, `level` and `against`.
+
+    Returns
+    -------
+    MarginalMeans
+        One row: level minus against; with ``change``, how that differs between two other levels.
+    """
+
+    def difference(at: Mapping[str, Level]) -> Array:
+        means = marginal_means(
+            model, question.factor, at={**at, question.factor: [question.level, question.against]}
+        )
+        return means.linear[0] - means.linear[1]
+
+    if question.change:
+        (name, (first, second)), *_ = question.change.items()
+        row = difference({**question.at, name: first}) - difference({**question.at, name: second})
+    else:
+        row = difference(question.at)
+    return MarginalMeans(
+        grid=pd.DataFrame({"contrast": [question.key]}),
+        linear=row[None, :],
+        model=model,
+        confidence=model.confidence,
+    )
+
+
+def adjusted_values(model: MixedModel, by: Sequence[str]) -> Array:
+    """Coupon values adjusted to an even mix of the factors that are not in `by`.
+
+    Parameters
+    ----------
+    model : MixedModel
+    by : sequence of str
+        Factors that stay as they were run.
+
+    Returns
+    -------
+    ndarray, shape (coupons,)
+        Fitted value for the coupon's own levels of `by`, plus its residual (with what its load and
+        batches did). nan where a factor of `by` does not exist.
+    """
+    adjusted = np.full(len(model.coupons), np.nan)
+    coefficients = model.precision.coefficients[:, 0]
+    residuals = model.residuals()
+    columns = [model.terms.variable(name).column for name in by]
+    for levels, rows in model.coupons.groupby(columns, sort=False).indices.items():
+        own = levels if isinstance(levels, tuple) else (levels,)
+        at: dict[str, Level] = dict(zip(by, own, strict=True))
+        means = marginal_means(model, list(by), at=at)
+        adjusted[rows] = float(means.linear[0] @ coefficients) + residuals[rows]
+    return adjusted
+
+
+def differences_inside_loads(model: MixedModel, question: Question) -> Array:
+    """Difference of the two levels inside each furnace load that holds both, adjusted alike.
+
+    Returns
+    -------
+    ndarray, shape (loads with both,)
+        Empty for a factor that is set once for a load, and for a change of a difference.
+    """
+    if question.change or "furnace_load" not in model.coupons:
+        return np.zeros(0)
+    names = list(dict.fromkeys([question.factor, *question.at]))
+    if any(name not in [v.name for v in model.terms.variables] for name in names):
+        return np.zeros(0)
+    table = model.coupons.assign(adjusted=adjusted_values(model, names))
+    for name, level in question.at.items():
+        column = model.terms.variable(name).column
+        nearest = table[f"{column}_planned"] if f"{column}_planned" in table else table[column]
+        table = table[nearest == level]
+    column = model.terms.variable(question.factor).column
+    means = table.groupby(["furnace_load", column])["adjusted"].mean().unstack(column)
+    if question.level not in means or question.against not in means:
+        return np.zeros(0)
+    inside = (means[question.level] - means[question.against]).dropna()
+    return inside.to_numpy(dtype=float)

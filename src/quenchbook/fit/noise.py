@@ -1,0 +1,161 @@
+"""The noise budget: how much of the scatter comes from indents, coupons, batches and loads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.fit.mixed import MixedModel
+from quenchbook.fit.terms import Array
+from quenchbook.units import interval_text, number_text, with_unit
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class NoiseBudget:
+    """Standard deviation of each stratum with its interval, and the deviations behind it.
+
+    Attributes
+    ----------
+    components : DataFrame
+        ``stratum, count, variance, sd, conf_low, conf_high``, from slow to quick.
+    deviations : mapping of stratum to ndarray
+        Shrunken deviation of each load, batch and coupon; plain residuals of indents.
+    quantity, unit : str
+    stratum_words : mapping
+        Word of each stratum in print.
+    confidence : float
+    notes : tuple of str
+    """
+
+    components: pd.DataFrame
+    deviations: Mapping[str, Array]
+    quantity: str
+    unit: str
+    stratum_words: Mapping[str, str]
+    confidence: float = 0.95
+    notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the table of components."""
+        return self.components.copy()
+
+    def summary(self) -> str:
+        """Say each standard deviation with its interval."""
+        lines = []
+        for row in self.components.itertuples():
+            word = self.stratum_words[str(row.stratum)]
+            lines.append(
+                f"{word} ({row.count}): {with_unit(number_text(row.sd), self.unit)} "
+                f"({interval_text(row.conf_low, row.conf_high)})"
+            )
+        return "\n".join([*lines, *self.notes])
+
+    def __repr__(self) -> str:
+        return f"<NoiseBudget of {self.quantity}: {', '.join(self.components['stratum'])}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
+        return self.components.round(3).to_html(index=False, border=0, na_rep="not known") + words
+
+
+def noise_budget(model: MixedModel) -> NoiseBudget:
+    """Split the scatter of a response over its strata.
+
+    Parameters
+    ----------
+    model : MixedModel
+
+    Returns
+    -------
+    NoiseBudget
+    """
+    components = model.variance_components
+    deviations = {unit: np.asarray(values) for unit, values in model.components.deviations.items()}
+    if "indent" in set(components["stratum"]):
+        means = model.readings.groupby("coupon", sort=False)["value"].transform("mean")
+        deviations["indent"] = (model.readings["value"] - means).to_numpy(dtype=float)
+    notes = [
+        "Deviations of loads, batches and coupons are shrunken estimates; those of indents are plain residuals."
+    ]
+    for row in components.itertuples():
+        if row.variance == 0:
+            units = model.unit_word(str(row.stratum), 2)
+            notes.append(
+                f"Variation between {units} is estimated as 0: {row.count} {units} cannot show it, which is "
+                f"no proof that they agree. They stay in the tests."
+            )
+    response = model.study.response(model.response) if model.study else None
+    unit = "" if model.scale == "log" else model.unit
+    quantity = response.quantity if response else model.response
+    if model.scale == "log":
+        quantity = f"logarithm of {quantity}"
+        notes.append("On the log scale: 0.10 is about 10 %.")
+    return NoiseBudget(
+        components=components,
+        deviations=deviations,
+        quantity=quantity,
+        unit=unit,
+        stratum_words={u: model.unit_word(str(u)) for u in components["stratum"]},
+        confidence=model.confidence,
+        notes=tuple(notes),
+    )
+
+
+def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
+    """Limits of the standard deviation of each stratum.
+
+    Modified large-sample limits from the strata's mean squares (Burdick and Graybill 1992, Confidence
+    Intervals on Variance Components; from memory): exact for a single mean square, and close to their
+    level for the difference of two, which a variance component is.
+
+    Returns
+    -------
+    dict of stratum to (low, high)
+        nan where a stratum has no error df.
+    """
+    from scipy import special
+
+    precision, strata = model.precision, model.strata
+    names, squares, dfs = [], [], []
+    for stage in strata.stages:
+        names.append(stage.unit)
+        squares.append(float(precision.mean_squares[stage.unit][0]))
+        dfs.append(float(precision.df_error[stage.unit][0]))
+    expectation = np.zeros((len(names), len(names)))
+    for place, stage in enumerate(strata.stages):
+        for other, shape in stage.shapes.items():
+            if stage.df:
+                expectation[place, names.index(other)] = float(np.vdot(stage.error, shape)) / stage.df
+    within_df = len(model.readings) - len(model.coupons)
+    if within_df > 0:
+        inverse_readings = float(np.mean(1.0 / model.coupons["readings"]))
+        expectation = np.pad(expectation, ((0, 1), (0, 1)))
+        expectation[:-1, -1] = expectation[:-1, 0] * inverse_readings
+        expectation[-1, -1] = 1.0
+        names, dfs = [*names, "indent"], [*dfs, float(within_df)]
+        squares.append(model.within_square / within_df)
+    usable = [place for place, df in enumerate(dfs) if df > 0]
+    expectation = expectation[np.ix_(usable, usable)]
+    weights = np.linalg.pinv(expectation)
+    square, df = np.array(squares)[usable], np.array(dfs)[usable]
+    alpha = 1 - model.confidence
+    upper_quantile, lower_quantile = special.chdtri(df, alpha / 2), special.chdtri(df, 1 - alpha / 2)
+    shrink, stretch = 1 - df / upper_quantile, df / lower_quantile - 1
+    limits = {name: (np.nan, np.nan) for name in names}
+    for row, place in enumerate(usable):
+        weight = weights[row]
+        weight = np.where(np.abs(weight) < 1e-12, 0.0, weight)
+        centre, size = float(weight @ square), (weight * square) ** 2
+        positive = weight > 0
+        below = np.sqrt(np.sum(size * np.where(positive, shrink, stretch) ** 2))
+        above = np.sqrt(np.sum(size * np.where(positive, stretch, shrink) ** 2))
+        limits[names[place]] = (
+            float(np.sqrt(max(centre - below, 0.0))),
+            float(np.sqrt(max(centre + above, 0.0))),
+        )
+    return limits
