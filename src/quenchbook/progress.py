@@ -17,7 +17,9 @@ def in_notebook() -> bool:
     return shell is not None and hasattr(shell, "kernel")
 
 
-def progress(items: Sequence[T] | Iterable[T], what: str, *, total: int | None = None) -> Iterator[T]:
+def progress(
+    items: Sequence[T] | Iterable[T], what: str, *, total: int | None = None
+) -> Iterator[T]:
     """Yield the items while showing how many are done.
 
     Parameters

@@ -121,18 +121,16 @@ def parse_number(text: str, *, decimal: str | None = None) -> float:
     plain = re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", plain).strip()
     if not re.fullmatch(r"[+-]?(\d[\d.,]*|[.,]\d+)([eE][+-]?\d+)?", plain):
         raise UnitError(f"'{text}' is not a number.")
-    comma, point = "," in plain, "." in plain
-    if comma and point:
-        mark = decimal or (max(",.", key=plain.rfind))
-        plain = plain.replace("." if mark == "," else ",", "")
-        plain = plain.replace(",", ".")
-    elif comma:
-        if decimal is None and re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", plain):
-            raise UnitError(
-                f"'{text}' can be read as a thousand or as a decimal. "
-                f"Write {plain.replace(',', '')} or {plain.replace(',', '.')}."
-            )
-        plain = plain.replace(",", "") if decimal == "." else plain.replace(",", ".")
+    if decimal is None and re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", plain):
+        raise UnitError(
+            f"'{text}' can be read as a thousand or as a decimal. "
+            f"Write {plain.replace(',', '')} or {plain.replace(',', '.')}."
+        )
+    mark = decimal or max(",.", key=plain.rfind)
+    other = "," if mark == "." else "."
+    if other in plain and not re.match(rf"[+-]?\d{{1,3}}(\{other}\d{{3}})+(?!\d|\{other})", plain):
+        raise UnitError(f"'{text}' is not a number with the decimal mark '{mark}'.")
+    plain = plain.replace(other, "").replace(mark, ".")
     try:
         return float(plain)
     except ValueError:

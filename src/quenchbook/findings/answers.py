@@ -47,6 +47,12 @@ class Analysis:
         keys = ", ".join(own.key for own in self.findings)
         raise EstimabilityError(f"There is no finding '{key}'. There are {keys}.")
 
+    def comparisons(self, response: str) -> list[Finding]:
+        """Findings of one response that compare levels (not tests of whole terms)."""
+        return [
+            own for own in self.findings if isinstance(own, Finding) and own.response == response
+        ]
+
     def summary(self) -> str:
         """All answers in words."""
         lines = [f"{own.question} {own.summary()}" for own in self.findings]
@@ -140,7 +146,9 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
     wanted = set(question.term.split(":"))
     term = next((name for name in model.terms.names if set(name.split(":")) == wanted), None)
     if term is None:
-        raise EstimabilityError(model.strata.dropped.get(question.term, "the term is not in the model"))
+        raise EstimabilityError(
+            model.strata.dropped.get(question.term, "the term is not in the model")
+        )
     row = model.tests().set_index("term").loc[term]
     unit = model.strata.term_stage[term]
     label = " by ".join(study.factor(name).title for name in term.split(":"))

@@ -101,7 +101,9 @@ def what_would_decide(own: Finding) -> str:
             f"the difference lies."
         )
     times = (half / room) ** 2
-    return f"About {_times(times)} as many {units} would settle it if the difference is what it seems."
+    return (
+        f"About {_times(times)} as many {units} would settle it if the difference is what it seems."
+    )
 
 
 def _times(factor: float) -> str:
@@ -141,9 +143,17 @@ def term_sentence(own: TermFinding) -> str:
     numbers = f"{f_text(own.statistic, own.df, own.df_error)}, {p_text(own.p_value)}, judged on {_unit_list([own.stratum])}"
     interaction = ":" in own.term
     if own.verdict == "differs":
-        what = "the effect of one depends on the other" if interaction else f"{own.quantity} differs between its levels"
+        what = (
+            "the effect of one depends on the other"
+            if interaction
+            else f"{own.quantity} differs between its levels"
+        )
         return f"{_capital(own.label)}: {what} ({numbers})."
-    what = "that the effect of one depends on the other" if interaction else f"a difference in {own.quantity} between its levels"
+    what = (
+        "that the effect of one depends on the other"
+        if interaction
+        else f"a difference in {own.quantity} between its levels"
+    )
     return f"{_capital(own.label)}: {what} was not shown ({numbers}). This does not show that there is none."
 
 

@@ -98,7 +98,9 @@ class Finding:
     def _repr_html_(self) -> str:
         from html import escape
 
-        return f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
+        return (
+            f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
+        )
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -149,7 +151,9 @@ class TermFinding:
     def _repr_html_(self) -> str:
         from html import escape
 
-        return f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
+        return (
+            f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
+        )
 
 
 def verdict_of(
@@ -208,7 +212,11 @@ def finding(
     """
     from scipy import special
 
-    from quenchbook.findings.statements import comparison_sentence, comparison_title, what_would_decide
+    from quenchbook.findings.statements import (
+        comparison_sentence,
+        comparison_title,
+        what_would_decide,
+    )
 
     model = contrast.model
     row = contrast.to_frame().iloc[0]
@@ -236,7 +244,9 @@ def finding(
         inner_low=estimate - half,
         inner_high=estimate + half,
         margin=on_scale,
-        p_value=float(2 * special.stdtr(df, -abs(estimate / std_error))) if std_error > 0 else math.nan,
+        p_value=float(2 * special.stdtr(df, -abs(estimate / std_error)))
+        if std_error > 0
+        else math.nan,
         strata=tuple(model.unit_word(unit) for unit in contrast.strata()[0]),
         confidence=confidence,
         notes=contrast.notes,

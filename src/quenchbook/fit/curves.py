@@ -56,6 +56,23 @@ class ResponseCurves:
         return f"<ResponseCurves of {self.response_title}: {groups} curves, {len(self.coupons)} coupons>"
 
 
+def curve_factors(model: MixedModel) -> tuple[str | None, str | None]:
+    """Factor along the axis of the response curves, and the factor of the panels.
+
+    Returns
+    -------
+    x, group : str or None
+        First numeric factor that is set for a furnace load, first named factor of at most six levels.
+    """
+    if model.study is None:
+        return None, None
+    names = [variable.name for variable in model.terms.variables]
+    own = [factor for factor in model.study.factors if factor.name in names]
+    x = next((f.name for f in own if f.is_numeric and f.set_for == "furnace_load"), None)
+    group = next((f.name for f in own if not f.is_numeric and len(f.levels) <= 6), None)
+    return x, group
+
+
 def response_curves(model: MixedModel, x: str, group: str | None = None) -> ResponseCurves:
     """Means along a numeric factor, for each level of a named one.
 
@@ -86,18 +103,22 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
     by = [x, *([group] if group else [])]
     means = marginal_means(model, by, at={x: points})
     table = means.to_frame()
-    curve = pd.DataFrame({
-        "group": table[group_factor.column] if group_factor else "",
-        "x": table[x_factor.column],
-        **{name: table[name] for name in ("estimate", "conf_low", "conf_high")},
-    })
-    coupons = pd.DataFrame({
-        "group": model.coupons[group_factor.column] if group_factor else "",
-        "x": model.coupons[x_factor.column],
-        "value": adjusted_values(model, by),
-        "furnace_load": model.coupons["furnace_load"],
-        "coupon": model.coupons["coupon"],
-    })
+    curve = pd.DataFrame(
+        {
+            "group": table[group_factor.column] if group_factor else "",
+            "x": table[x_factor.column],
+            **{name: table[name] for name in ("estimate", "conf_low", "conf_high")},
+        }
+    )
+    coupons = pd.DataFrame(
+        {
+            "group": model.coupons[group_factor.column] if group_factor else "",
+            "x": model.coupons[x_factor.column],
+            "value": adjusted_values(model, by),
+            "furnace_load": model.coupons["furnace_load"],
+            "coupon": model.coupons["coupon"],
+        }
+    )
     response = study.response(model.response)
     if model.scale == "log":
         names = ["estimate", "conf_low", "conf_high"]
@@ -169,10 +190,18 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
     for load, own in table.groupby("furnace_load"):
         mean, count = float(own["deviation"].mean()), len(own)
         df = float(model.precision.df_error["coupon"][0])
-        half = float(special.stdtrit(max(df, 1.0), (1 + model.confidence) / 2)) * spread / np.sqrt(count)
+        half = (
+            float(special.stdtrit(max(df, 1.0), (1 + model.confidence) / 2))
+            * spread
+            / np.sqrt(count)
+        )
         level = ""
         if setting is not None:
-            level = setting.word(float(model.coupons.loc[own.index[0], setting.column])) if setting.is_numeric else setting.word(str(model.coupons.loc[own.index[0], setting.column]))
+            level = (
+                setting.word(float(model.coupons.loc[own.index[0], setting.column]))
+                if setting.is_numeric
+                else setting.word(str(model.coupons.loc[own.index[0], setting.column]))
+            )
         rows.append((load, int(own["day"].iloc[0]), level, mean, mean - half, mean + half))
     columns = ["furnace_load", "day", "level", "mean", "conf_low", "conf_high"]
     response = study.response(model.response)

@@ -28,5 +28,7 @@ def tests_ignoring_units(model: MixedModel) -> pd.DataFrame:
         weights = np.zeros((place.stop - place.start, model.strata.coefficient_count))
         weights[:, place] = np.eye(place.stop - place.start)
         test = fit.f_test(weights)
-        rows.append((term, int(test.df_num), float(test.df_denom), float(test.fvalue), float(test.pvalue)))
+        rows.append(
+            (term, int(test.df_num), float(test.df_denom), float(test.fvalue), float(test.pvalue))
+        )
     return pd.DataFrame(rows, columns=["term", "df", "df_error", "statistic", "p_value"])

@@ -135,7 +135,9 @@ def marginal_means(
         if variable.parent:  # a nested factor has means only where it exists
             grid = grid[grid[variable.parent].isin(variable.exists_for)]
     if grid.empty:
-        raise EstimabilityError(f"{' and '.join(by)} do not exist together: no coupon can have them.")
+        raise EstimabilityError(
+            f"{' and '.join(by)} do not exist together: no coupon can have them."
+        )
     rows = model.terms.matrix(grid.reset_index(drop=True))
     weight = grid["weight"].to_numpy()
     groups = grid.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
@@ -143,7 +145,11 @@ def marginal_means(
     np.add.at(linear, groups, rows * weight[:, None])
     linear /= np.bincount(groups, weights=weight)[:, None]
     first = grid.groupby(columns, sort=False, dropna=False)[columns].first()
-    others = [v.name.replace("_", " ") for v in model.terms.variables if v.name not in by and v.name != "day"]
+    others = [
+        v.name.replace("_", " ")
+        for v in model.terms.variables
+        if v.name not in by and v.name != "day"
+    ]
     notes = (f"Over an even mix of {', '.join(others)}.",) if others else ()
     return MarginalMeans(
         grid=first.reset_index(drop=True),

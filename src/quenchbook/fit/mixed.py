@@ -103,7 +103,16 @@ class MixedModel:
                     "method": "classical stratum F" if classical else "stratum F on unit values",
                 }
             rows.append(row)
-        columns = ["term", "stratum", "df", "df_error", "statistic", "p_value", "safety_factor", "method"]
+        columns = [
+            "term",
+            "stratum",
+            "df",
+            "df_error",
+            "statistic",
+            "p_value",
+            "safety_factor",
+            "method",
+        ]
         return pd.DataFrame(rows, columns=columns)
 
     @property
@@ -176,15 +185,24 @@ class MixedModel:
 
     def units_ladder(self) -> str:
         """Say how many readings, coupons and units there are, and what each factor is judged on."""
-        counts = [(len(self.readings), "readings"), (len(self.coupons), self.unit_word("coupon", 2))]
+        counts = [
+            (len(self.readings), "readings"),
+            (len(self.coupons), self.unit_word("coupon", 2)),
+        ]
         counts += [(int(self.coupons[u].nunique()), self.unit_word(u, 2)) for u in self.units]
         parts = [f"{count} {word}" for count, word in counts]
         judged = []
         for stage in self.strata.stages:
-            own = [t for t, u in self.strata.term_stage.items() if u == stage.unit and ":" not in t and t != "day" and t in self.strata.slices]
+            own = [
+                t
+                for t, u in self.strata.term_stage.items()
+                if u == stage.unit and ":" not in t and t != "day" and t in self.strata.slices
+            ]
             if own:
                 names = " and ".join(name.replace("_", " ") for name in own)
-                judged.append(f"{names} is judged on {self.unit_word(stage.unit, 2)} ({stage.df} df)")
+                judged.append(
+                    f"{names} is judged on {self.unit_word(stage.unit, 2)} ({stage.df} df)"
+                )
         return ", ".join(parts) + (": " + "; ".join(judged) if judged else "") + "."
 
     def summary(self) -> str:
@@ -302,11 +320,15 @@ def _from_frame(
     confidence: float,
 ) -> MixedModel:
     if missing := [name for name in (response, *strata) if name not in frame]:
-        raise EstimabilityError(f"The data have no column {', '.join(missing)}. They have {', '.join(map(str, frame))}.")
+        raise EstimabilityError(
+            f"The data have no column {', '.join(missing)}. They have {', '.join(map(str, frame))}."
+        )
     used = frame.dropna(subset=[response, *strata]).reset_index(drop=True)
     notes = []
     if len(used) < len(frame):
-        notes.append(f"{len(frame) - len(used)} of {len(frame)} rows not used: blank {response} or unit.")
+        notes.append(
+            f"{len(frame) - len(used)} of {len(frame)} rows not used: blank {response} or unit."
+        )
     terms = formula_terms(fixed, used)
     values = used[response].astype(float)
     readings = used.assign(value=np.log(values) if scale == "log" else values)

@@ -130,7 +130,9 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     for place, stage in enumerate(strata.stages):
         for other, shape in stage.shapes.items():
             if stage.df:
-                expectation[place, names.index(other)] = float(np.vdot(stage.error, shape)) / stage.df
+                expectation[place, names.index(other)] = (
+                    float(np.vdot(stage.error, shape)) / stage.df
+                )
     within_df = len(model.readings) - len(model.coupons)
     if within_df > 0:
         inverse_readings = float(np.mean(1.0 / model.coupons["readings"]))
@@ -144,9 +146,12 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     weights = np.linalg.pinv(expectation)
     square, df = np.array(squares)[usable], np.array(dfs)[usable]
     alpha = 1 - model.confidence
-    upper_quantile, lower_quantile = special.chdtri(df, alpha / 2), special.chdtri(df, 1 - alpha / 2)
+    upper_quantile, lower_quantile = (
+        special.chdtri(df, alpha / 2),
+        special.chdtri(df, 1 - alpha / 2),
+    )
     shrink, stretch = 1 - df / upper_quantile, df / lower_quantile - 1
-    limits = {name: (np.nan, np.nan) for name in names}
+    limits = dict.fromkeys(names, (np.nan, np.nan))
     for row, place in enumerate(usable):
         weight = weights[row]
         weight = np.where(np.abs(weight) < 1e-12, 0.0, weight)

@@ -59,7 +59,9 @@ class Precision:
             self.coefficients[stage.places] = stage.rows @ unit_values
             residuals = stage.error @ unit_values
             square = np.einsum("ur,ur->r", residuals, residuals)
-            self.mean_squares[stage.unit] = square / stage.df if stage.df else np.full(y.shape[1], np.nan)
+            self.mean_squares[stage.unit] = (
+                square / stage.df if stage.df else np.full(y.shape[1], np.nan)
+            )
             self.components[stage.unit] = self._component(stage)
         self.coefficients[0] += centre
 
@@ -86,7 +88,9 @@ class Precision:
         """Error df of each stratum after Box, at most the number of residual dimensions."""
         found = {}
         for stage in self.strata.stages:
-            found[stage.unit] = self._box_df(stage) if stage.df else np.zeros_like(self.mean_squares[stage.unit])
+            found[stage.unit] = (
+                self._box_df(stage) if stage.df else np.zeros_like(self.mean_squares[stage.unit])
+            )
         return found
 
     def _box_df(self, stage: Stage) -> Array:
@@ -121,7 +125,9 @@ class Precision:
         place = self.strata.slices[term]
         effect = self.coefficients[place]
         square = np.einsum("ir,ij,jr->r", effect, gram, effect) / df
-        expected = self._expected(stage, {u: float(np.vdot(tested, s)) / df for u, s in stage.shapes.items()})
+        expected = self._expected(
+            stage, {u: float(np.vdot(tested, s)) / df for u, s in stage.shapes.items()}
+        )
         safety = self._safety(stage, expected)
         df_error = self.df_error[stage.unit]
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -175,7 +181,9 @@ class Precision:
     def _part(self, stage: Stage, row: Array) -> tuple[Array, Array]:
         """Variance and df of one function of the values of one stratum."""
         length = float(row @ row)
-        expected = self._expected(stage, {u: float(row @ s @ row) / length for u, s in stage.shapes.items()})
+        expected = self._expected(
+            stage, {u: float(row @ s @ row) / length for u, s in stage.shapes.items()}
+        )
         if not stage.df:
             nothing = np.full_like(expected, np.nan)
             return nothing, nothing

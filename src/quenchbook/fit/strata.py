@@ -137,7 +137,9 @@ def strata_of(
     codes = {unit: own for unit, own in codes.items() if 1 < own.max() + 1 < len(frame)}
     chain, crossed = _chain(codes)
     decisive = frame if planned is None else planned
-    stage_of = {name: _stratum(terms.columns(decisive, name), chain, crossed, codes) for name in terms.names}
+    stage_of = {
+        name: _stratum(terms.columns(decisive, name), chain, crossed, codes) for name in terms.names
+    }
 
     dropped: dict[str, str] = {}
     while True:
@@ -166,7 +168,11 @@ def _chain(codes: Mapping[str, Codes]) -> tuple[list[str], list[str]]:
     for start in ordered:
         chain = [start]
         for unit in ordered:
-            if unit != start and int(codes[unit].max()) > int(codes[chain[-1]].max()) and _nested(codes[unit], codes[chain[-1]]):
+            if (
+                unit != start
+                and int(codes[unit].max()) > int(codes[chain[-1]].max())
+                and _nested(codes[unit], codes[chain[-1]])
+            ):
                 chain.append(unit)
         if len(chain) > len(best):
             best = chain
@@ -210,7 +216,7 @@ def _independent(matrix: Array) -> npt.NDArray[np.bool_]:
         for _ in range(2):
             rest = rest - basis @ (basis.T @ rest)
         length = np.linalg.norm(rest)
-        if length > RANK_TOLERANCE ** 0.5 * 10:
+        if length > RANK_TOLERANCE**0.5 * 10:
             keep[place] = True
             basis = np.column_stack([basis, rest / length])
     return keep
@@ -242,7 +248,9 @@ def _nuisance_and_columns(
         parts = [_dummies(codes[chain[-1]])] if chain else [np.ones((len(frame), 1))]
         parts += [_dummies(codes[other]) for other in crossed]
         nuisance = np.column_stack(parts)
-        return nuisance[:, _independent(nuisance)], {name: terms.columns(frame, name) for name in own}
+        return nuisance[:, _independent(nuisance)], {
+            name: terms.columns(frame, name) for name in own
+        }
     columns = {name: _unit_means(terms.columns(frame, name), codes[unit]) for name in own}
     count = int(codes[unit].max()) + 1
     if unit in crossed:
@@ -266,7 +274,9 @@ def _aliased_term(
 ) -> str | None:
     """Last term with a column that depends on earlier ones in its own stratum."""
     for unit in ["coupon", *reversed(chain), *crossed]:
-        nuisance, columns = _nuisance_and_columns(frame, terms, stage_of, unit, chain, crossed, codes)
+        nuisance, columns = _nuisance_and_columns(
+            frame, terms, stage_of, unit, chain, crossed, codes
+        )
         if not columns:
             continue
         keep = _independent(np.column_stack([nuisance, *columns.values()]))[nuisance.shape[1] :]
@@ -293,11 +303,16 @@ def _stages(
     indicator["coupon"] = np.eye(len(frame))
 
     def stage(unit: str, values: Array) -> tuple[Stage, Array, Array]:
-        nuisance, columns = _nuisance_and_columns(frame, terms, stage_of, unit, chain, crossed, codes)
+        nuisance, columns = _nuisance_and_columns(
+            frame, terms, stage_of, unit, chain, crossed, codes
+        )
         matrix = np.column_stack([nuisance, *columns.values()])
         pinv = np.linalg.pinv(matrix)
         hat = matrix @ pinv
-        rows, places = pinv[nuisance.shape[1] :], [np.arange(slices[name].start, slices[name].stop) for name in columns]
+        rows, places = (
+            pinv[nuisance.shape[1] :],
+            [np.arange(slices[name].start, slices[name].stop) for name in columns],
+        )
         if unit == (chain[0] if chain else "coupon"):  # the mean belongs to the coarsest unit
             rows, places = np.vstack([pinv[0], rows]), [np.array([0]), *places]
         shapes = {}
@@ -313,7 +328,9 @@ def _stages(
             error=np.eye(len(hat)) - hat,
             df=len(hat) - int(np.linalg.matrix_rank(matrix)),
             shapes=shapes,
-            places=np.concatenate(places).astype(np.int64) if places else np.zeros(0, dtype=np.int64),
+            places=np.concatenate(places).astype(np.int64)
+            if places
+            else np.zeros(0, dtype=np.int64),
         )
         return own, pinv, nuisance
 

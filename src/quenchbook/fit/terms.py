@@ -59,7 +59,9 @@ class Variable:
             Code only these levels (of a parent, inside its nested factor); others get zeros.
         """
         values = frame[self.column]
-        coded = self._curve(values) if self.degree else self._sum_to_zero(values, only or self.levels)
+        coded = (
+            self._curve(values) if self.degree else self._sum_to_zero(values, only or self.levels)
+        )
         if self.parent:
             there = frame[self.parent].isin(self.exists_for).to_numpy()
             coded = np.where(there[:, None], coded, 0.0)
@@ -154,7 +156,9 @@ class Terms:
                 levels: Sequence[Level] = at.get(variable.name, variable.levels)
                 if variable.parent and row[variable.parent] not in variable.exists_for:
                     levels = ("",) if isinstance(levels[0], str) else (float("nan"),)
-                grown += [({**row, variable.column: level}, weight / len(levels)) for level in levels]
+                grown += [
+                    ({**row, variable.column: level}, weight / len(levels)) for level in levels
+                ]
             rows = grown
         grid = pd.DataFrame([row for row, _ in rows], index=pd.RangeIndex(len(rows)))
         grid["weight"] = [weight for _, weight in rows]
@@ -206,14 +210,18 @@ def formula_terms(formula: str, frame: pd.DataFrame) -> Terms:
     from formulaic.parser import DefaultFormulaParser
 
     if not re.fullmatch(r"[\w\s+*:/()^-]*", formula):
-        raise EstimabilityError(f"'{formula}' has more than names and + * : / ( ). Write such as 'temp * route'.")
+        raise EstimabilityError(
+            f"'{formula}' has more than names and + * : / ( ). Write such as 'temp * route'."
+        )
     parsed = DefaultFormulaParser(include_intercept=False).get_terms(formula or "0")
     terms = [term for term in parsed if str(term) not in ("0", "1")]
     names = [":".join(str(factor) for factor in term.factors) for term in terms]
     used = dict.fromkeys(part for name in names for part in name.split(":"))
     if missing := [name for name in used if name not in frame]:
         columns = ", ".join(str(column) for column in frame.columns)
-        raise EstimabilityError(f"The data have no column {', '.join(missing)}. They have {columns}.")
+        raise EstimabilityError(
+            f"The data have no column {', '.join(missing)}. They have {columns}."
+        )
     variables = []
     for name in used:
         numeric = pd.api.types.is_numeric_dtype(frame[name])

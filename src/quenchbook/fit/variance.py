@@ -162,10 +162,12 @@ def _evaluate(
     p = inverse - projected @ np.linalg.solve(gram, projected.T)
     weighted = p @ y
     products = [p @ shape for shape in shapes]
-    gradient = np.array([
-        0.5 * (weighted @ shape @ weighted - np.trace(product))
-        for shape, product in zip(shapes, products, strict=True)
-    ])
+    gradient = np.array(
+        [
+            0.5 * (weighted @ shape @ weighted - np.trace(product))
+            for shape, product in zip(shapes, products, strict=True)
+        ]
+    )
     information = np.array([[0.5 * np.vdot(a.T, b) for b in products] for a in products])
     criterion = 2.0 * float(np.log(np.diag(lower)).sum()) + logdet + float(y @ weighted)
     if within_df:

@@ -111,7 +111,11 @@ def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
         frame = _read_matrix(folder / MATRIX_FILE, study)
     except FileNotFoundError as error:
         raise PlanError(
-            Problem(str(error.filename), "there is no such file", "Make the plan first: quenchbook plan STUDY")
+            Problem(
+                str(error.filename),
+                "there is no such file",
+                "Make the plan first: quenchbook plan STUDY",
+            )
         ) from None
     except json.JSONDecodeError as error:
         raise PlanError(
@@ -156,9 +160,17 @@ def _read_matrix(path: Path, study: Study) -> pd.DataFrame:
         numbers = pd.to_numeric(texts[name].replace("", "nan"), errors="coerce")
         unreadable = texts.index[numbers.isna() & (texts[name] != "")]
         if len(unreadable) or (name in whole and numbers.isna().any()):
-            row = int(unreadable[0]) + 2 if len(unreadable) else int(numbers.index[numbers.isna()][0]) + 2
+            row = (
+                int(unreadable[0]) + 2
+                if len(unreadable)
+                else int(numbers.index[numbers.isna()][0]) + 2
+            )
             raise PlanError(
-                Problem(f"{path.name} row {row}", f"{name} is not a number", "Take the file from a backup.")
+                Problem(
+                    f"{path.name} row {row}",
+                    f"{name} is not a number",
+                    "Take the file from a backup.",
+                )
             )
         frame[name] = numbers.astype("int64" if name in whole else "float64")
     return frame

@@ -55,7 +55,9 @@ class CouponMatrix:
     @functools.cached_property
     def plan_hash(self) -> str:
         """SHA-256 of the canonical text of the plan, 64 hexadecimal digits."""
-        head = f"quenchbook plan 1\nstudy {self.study.key}\nseed {self.seed}\norigin {self.origin}\n"
+        head = (
+            f"quenchbook plan 1\nstudy {self.study.key}\nseed {self.seed}\norigin {self.origin}\n"
+        )
         return hashlib.sha256((head + canonical_text(self.frame)).encode("utf-8")).hexdigest()
 
     @property
@@ -76,15 +78,20 @@ class CouponMatrix:
     def summary(self) -> str:
         """Say the plan in words."""
         counts = ", ".join(
-            f"{count} {self.study.unit_word(unit, count)}" for unit, count in self.unit_counts().items()
+            f"{count} {self.study.unit_word(unit, count)}"
+            for unit, count in self.unit_counts().items()
         )
         days = int(self.frame["day"].nunique())
         seed = "order as published" if self.seed is None else f"seed {self.seed}"
-        lines = [f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan {self.short_hash}."]
+        lines = [
+            f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan {self.short_hash}."
+        ]
         return "\n".join([*lines, *self.notes])
 
     def __repr__(self) -> str:
-        counts = ", ".join(f"{n} {self.study.unit_word(u, n)}" for u, n in self.unit_counts().items())
+        counts = ", ".join(
+            f"{n} {self.study.unit_word(u, n)}" for u, n in self.unit_counts().items()
+        )
         return f"<CouponMatrix {self.study.key}: {counts}; plan {self.short_hash}>"
 
     def _repr_html_(self) -> str:
@@ -149,7 +156,11 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
     frame["load_place"] = frame.groupby("furnace_load").cumcount() + 1
     frame["coupon"] = random_codes(len(frame), Stream(seed, "coupon codes"))
     if study.layout.bars:
-        places = list(itertools.product(range(1, study.layout.bars + 1), range(1, study.layout.coupons_per_bar + 1)))
+        places = list(
+            itertools.product(
+                range(1, study.layout.bars + 1), range(1, study.layout.coupons_per_bar + 1)
+            )
+        )
         chosen = Stream(seed, "bar and position").shuffled(places)[: len(frame)]
         frame[["bar", "bar_position"]] = np.array(chosen, dtype=np.int64)
     for response in study.responses:
@@ -204,10 +215,14 @@ def check_matrix(matrix: CouponMatrix) -> None:
     problems: list[Problem] = []
     needed = ["coupon", "furnace_load", *(factor.column for factor in study.factors)]
     if missing := [name for name in needed if name not in frame]:
-        raise PlanError(Problem("coupon matrix", f"has no column {', '.join(missing)}", "Make the plan again."))
+        raise PlanError(
+            Problem("coupon matrix", f"has no column {', '.join(missing)}", "Make the plan again.")
+        )
     for code, count in frame["coupon"].value_counts().items():
         if count > 1:
-            problems.append(Problem(f"coupon {code}", f"stands {count} times in the plan", "Each coupon once."))
+            problems.append(
+                Problem(f"coupon {code}", f"stands {count} times in the plan", "Each coupon once.")
+            )
     for factor in study.factors:
         problems += _level_problems(factor, study, frame)
         unit = factor.set_for
@@ -238,7 +253,11 @@ def _level_problems(factor: Factor, study: Study, frame: pd.DataFrame) -> list[P
         if allowed and (blank or value not in factor.levels):
             words = ", ".join(factor.word(level) for level in factor.levels)
             found = "no level" if blank else f"'{factor.word(value)}'"
-            problems.append(Problem(f"coupon {coupon}", f"{factor.title} is {found}", f"Declared levels: {words}."))
+            problems.append(
+                Problem(
+                    f"coupon {coupon}", f"{factor.title} is {found}", f"Declared levels: {words}."
+                )
+            )
         elif not allowed and not blank:
             where = study.factor(factor.nested_in)
             level = frame.loc[frame["coupon"] == coupon, where.column].iloc[0]
@@ -284,7 +303,9 @@ def _furnace_loads(study: Study, seed: int, notes: list[str]) -> list[dict[str, 
     for start in range(0, layout.furnace_loads, per_day):
         chosen[start : start + per_day] = order.shuffled(chosen[start : start + per_day])
     if layout.loads_per_day:
-        notes.append(f"{per_day} furnace loads a day; levels are spread evenly over days, in random order.")
+        notes.append(
+            f"{per_day} furnace loads a day; levels are spread evenly over days, in random order."
+        )
     return [
         {
             "furnace_load": number + 1,
@@ -321,8 +342,14 @@ def _coupons_in_loads(
     for factor in inner:
         if factor not in crossed:
             _spread(study, factor, columns, seed)
-            words = f"inside {study.factor(factor.nested_in).title}" if factor.nested_in else "over all coupons"
-            notes.append(f"{factor.title[:1].upper()}{factor.title[1:]} is spread evenly over loads, {words}.")
+            words = (
+                f"inside {study.factor(factor.nested_in).title}"
+                if factor.nested_in
+                else "over all coupons"
+            )
+            notes.append(
+                f"{factor.title[:1].upper()}{factor.title[1:]} is spread evenly over loads, {words}."
+            )
     bath = _set_for(study, "cold_batch")
     if bath:
         columns["cold_batch"] = _numbered_batches(columns, [factor.column for factor in bath], seed)
@@ -342,7 +369,9 @@ def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]],
     if factor.nested_in:
         parent = study.factor(factor.nested_in)
         exists = [value in factor.exists_for for value in columns[parent.column]]
-    items = [key for key in dict.fromkeys(key for key, there in zip(keys, exists, strict=True) if there)]
+    items = [
+        key for key in dict.fromkeys(key for key, there in zip(keys, exists, strict=True) if there)
+    ]
     first = {key: keys.index(key) for key in items}
     covariates = {
         name: _as_codes([values[first[key]] for key in items])
@@ -350,12 +379,21 @@ def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]],
         if name == "furnace_load" or any(f.column == name for f in study.factors)
     }
     if factor.set_for == "cold_batch":  # coupons of one batch may differ in these
-        covariates = {n: c for n, c in covariates.items() if n in together or n in _load_columns(study)}
+        covariates = {
+            n: c for n, c in covariates.items() if n in together or n in _load_columns(study)
+        }
     pool = [number % len(factor.levels) for number in range(len(items))]
-    chosen = dict(zip(items, spread_evenly(pool, covariates, Stream(seed, f"levels of {factor.name}")), strict=True))
+    chosen = dict(
+        zip(
+            items,
+            spread_evenly(pool, covariates, Stream(seed, f"levels of {factor.name}")),
+            strict=True,
+        )
+    )
     blank: Level = math.nan if factor.is_numeric else ""
     columns[factor.column] = [
-        factor.levels[chosen[key]] if there else blank for key, there in zip(keys, exists, strict=True)
+        factor.levels[chosen[key]] if there else blank
+        for key, there in zip(keys, exists, strict=True)
     ]
 
 
@@ -390,9 +428,13 @@ def _temper_batches(study: Study, frame: pd.DataFrame, seed: int, notes: list[st
     batches = np.zeros(len(frame), dtype=np.int64)
     number = 0
     for day, of_day in frame.groupby("day"):
-        groups = list(of_day.groupby(factors, sort=True).groups.values()) if factors else [of_day.index]
+        groups = [of_day.index]
+        if factors:
+            groups = [own.index for _, own in of_day.groupby(factors, sort=True)]
         sizes = [math.ceil(len(group) / room) for group in groups]
-        names = Stream(seed, f"temper batch numbers of day {day}").shuffled(range(1, sum(sizes) + 1))
+        names = Stream(seed, f"temper batch numbers of day {day}").shuffled(
+            range(1, sum(sizes) + 1)
+        )
         for group, count in zip(groups, sizes, strict=True):
             own, names = names[:count], names[count:]
             members = frame.loc[group]
@@ -402,7 +444,9 @@ def _temper_batches(study: Study, frame: pd.DataFrame, seed: int, notes: list[st
             chosen = spread_evenly(pool, covariates, Stream(seed, f"temper batches {day} {own}"))
             batches[group] = [number + own[place] for place in chosen]
         number += sum(sizes)
-    notes.append(f"{number} temper batches of at most {room} coupons, each from the loads of one day.")
+    notes.append(
+        f"{number} temper batches of at most {room} coupons, each from the loads of one day."
+    )
     return [int(batch) for batch in batches]
 
 
@@ -410,7 +454,9 @@ def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> 
     """Place of each coupon in the blinded test order; blank where it is not tested."""
     wanted = study.response(response).coupons or len(frame)
     if wanted > len(frame):
-        raise PlanError(f"{response}: {wanted} coupons to be tested, but the plan has {len(frame)}.")
+        raise PlanError(
+            f"{response}: {wanted} coupons to be tested, but the plan has {len(frame)}."
+        )
     tested = [1] * len(frame)
     if wanted < len(frame):
         columns = ["furnace_load", *(factor.column for factor in study.factors)]
@@ -419,7 +465,9 @@ def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> 
         tested = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
     places = [place for place, chosen in enumerate(tested) if chosen]
     order = [math.nan] * len(frame)
-    for number, place in enumerate(Stream(seed, f"test order of {response}").shuffled(places), start=1):
+    for number, place in enumerate(
+        Stream(seed, f"test order of {response}").shuffled(places), start=1
+    ):
         order[place] = float(number)
     return order
 

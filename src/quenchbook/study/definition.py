@@ -117,7 +117,7 @@ class Layout:
     coupons_per_bar: int = 0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Study:
     """The question, the factors, the responses, and what was fixed before the data.
 
@@ -199,3 +199,27 @@ class Study:
         if count == 1:
             return word
         return word + ("es" if word.endswith("ch") else "s")
+
+    def summary(self) -> str:
+        """Say the study in words."""
+        lines = [self.title, self.question]
+        for factor in self.factors:
+            levels = ", ".join(factor.word(level) for level in factor.levels)
+            lines.append(f"{factor.title}: {levels}; set for each {self.unit_word(factor.set_for)}")
+        for response in self.responses:
+            margin = response.equivalence_margin
+            shown = (
+                f"{margin:.0%}"
+                if margin and response.scale == "log"
+                else f"{margin} {response.unit}"
+            )
+            lines.append(f"{response.quantity}: margin {shown if margin else 'not declared'}")
+        return "\n".join([*lines, *(f"Question: {question.words}" for question in self.questions)])
+
+    def __repr__(self) -> str:
+        return f"<Study {self.key}: {len(self.factors)} factors, {len(self.questions)} questions>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))

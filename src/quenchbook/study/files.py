@@ -98,7 +98,9 @@ class _StudyReader:
         content = self.content
         self._known_keys(content, _TOP_KEYS, "")
         if content.get("format") != FORMAT:
-            self._wrong("", "format", f"format is {content.get('format')!r}", f"Write format = {FORMAT}.")
+            self._wrong(
+                "", "format", f"format is {content.get('format')!r}", f"Write format = {FORMAT}."
+            )
         factors = self._factors()
         responses = self._responses(factors)
         date = content.get("date", "")
@@ -134,15 +136,27 @@ class _StudyReader:
     def _factors(self) -> tuple[Factor, ...]:
         table = self._table("factors")
         if not table:
-            self._wrong("", "factors", "the study varies nothing", "Add a table such as [factors.temper].")
+            self._wrong(
+                "", "factors", "the study varies nothing", "Add a table such as [factors.temper]."
+            )
         factors: dict[str, Factor] = {}
         for name, entry in table.items():
             where = f"factors.{name}"
             if not _NAME.fullmatch(name) or name in _RESERVED:
-                self._wrong(where, "", f"'{name}' cannot be the name of a factor", "Use another name of a-z, 0-9, _.")
+                self._wrong(
+                    where,
+                    "",
+                    f"'{name}' cannot be the name of a factor",
+                    "Use another name of a-z, 0-9, _.",
+                )
                 continue
             if not isinstance(entry, Mapping):
-                self._wrong("factors", name, f"{name} is not a table", f"Write [factors.{name}] and its levels below.")
+                self._wrong(
+                    "factors",
+                    name,
+                    f"{name} is not a table",
+                    f"Write [factors.{name}] and its levels below.",
+                )
                 continue
             self._known_keys(entry, _FACTOR_KEYS, where)
             factor = self._factor(name, entry, where, factors)
@@ -155,17 +169,34 @@ class _StudyReader:
     ) -> Factor | None:
         raw = entry.get("levels")
         if not isinstance(raw, list) or len(raw) < 2:
-            self._wrong(where, "levels", f"{name} has fewer than two levels", 'Write levels = ["150 degC", "175 degC"].')
+            self._wrong(
+                where,
+                "levels",
+                f"{name} has fewer than two levels",
+                'Write levels = ["150 degC", "175 degC"].',
+            )
             return None
         dimension, levels = self._levels(name, raw, entry.get("unit"), where)
         if len(set(levels)) < len(raw) and len(levels) == len(raw):
             self._wrong(where, "levels", f"a level of {name} is written twice", "Each level once.")
         set_for = self._choice(where, "set_for", entry.get("set_for", "coupon"), UNITS)
-        shape = self._choice(where, "shape", entry.get("shape", "levels"), ("levels", "linear", "quadratic"))
+        shape = self._choice(
+            where, "shape", entry.get("shape", "levels"), ("levels", "linear", "quadratic")
+        )
         if shape != "levels" and not dimension:
-            self._wrong(where, "shape", f"{name} has named levels, so it cannot be {shape}", 'Write shape = "levels".')
+            self._wrong(
+                where,
+                "shape",
+                f"{name} has named levels, so it cannot be {shape}",
+                'Write shape = "levels".',
+            )
         if shape == "quadratic" and len(levels) < 3:
-            self._wrong(where, "shape", f"{name} has {len(levels)} levels; a quadratic needs three", "Add a level.")
+            self._wrong(
+                where,
+                "shape",
+                f"{name} has {len(levels)} levels; a quadratic needs three",
+                "Add a level.",
+            )
         parent, exists_for = self._nesting(name, entry, where, earlier)
         words = {str(k): str(v) for k, v in dict(entry.get("words", {})).items()}
         if name == "cold_route":
@@ -183,19 +214,24 @@ class _StudyReader:
             words=words,
         )
 
-    def _levels(
-        self, name: str, raw: list[Any], unit: Any, where: str
-    ) -> tuple[str, list[Level]]:
+    def _levels(self, name: str, raw: list[Any], unit: Any, where: str) -> tuple[str, list[Level]]:
         """Dimension (empty for named levels) and the levels in the storage unit."""
         numeric = [isinstance(x, int | float) or re.match(r"^\s*[-+−]?[\d.,]", str(x)) for x in raw]
         if not any(numeric):
             levels = [str(x) for x in raw]
             for level in levels:
                 if not re.fullmatch(r"\w[\w .+-]*", level):
-                    self._wrong(where, "levels", f"'{level}' cannot be a level name", "Use letters, digits, _ . + -.")
+                    self._wrong(
+                        where,
+                        "levels",
+                        f"'{level}' cannot be a level name",
+                        "Use letters, digits, _ . + -.",
+                    )
             return "", list(levels)
         if not all(numeric):
-            self._wrong(where, "levels", f"{name} mixes numbers and names", "Use one kind for all levels.")
+            self._wrong(
+                where, "levels", f"{name} mixes numbers and names", "Use one kind for all levels."
+            )
             return "", [str(x) for x in raw]
         dimension, found = "", []
         for x in raw:
@@ -203,11 +239,25 @@ class _StudyReader:
             written = (match[1].strip() if match else "") or (str(unit) if unit else "")
             known = _dimension_of(written)
             if not written or known is None:
-                what = f"{name} level {x!r} has no unit" if not written else f"'{written}' is not a unit of a level"
-                self._wrong(where, "levels", what, f'Write "{str(x).split()[0]} degC" (degF, min, h, day, mm are known too).')
+                what = (
+                    f"{name} level {x!r} has no unit"
+                    if not written
+                    else f"'{written}' is not a unit of a level"
+                )
+                self._wrong(
+                    where,
+                    "levels",
+                    what,
+                    f'Write "{str(x).split()[0]} degC" (degF, min, h, day, mm are known too).',
+                )
                 continue
             if dimension and known != dimension:
-                self._wrong(where, "levels", f"{name} mixes {dimension} and {known}", "Use one unit for all levels.")
+                self._wrong(
+                    where,
+                    "levels",
+                    f"{name} mixes {dimension} and {known}",
+                    "Use one unit for all levels.",
+                )
                 continue
             dimension = known
             try:
@@ -224,38 +274,69 @@ class _StudyReader:
     ) -> tuple[str, tuple[Level, ...]]:
         table = entry.get("exists_for")
         if table is None:
-            if name == "delay" and "cold_route" in earlier and "none" in earlier["cold_route"].levels:
+            if (
+                name == "delay"
+                and "cold_route" in earlier
+                and "none" in earlier["cold_route"].levels
+            ):
                 self._wrong(
                     where, "exists_for", "a delay has no meaning without a cold step",
                     'Write exists_for = { cold_route = ["freezer", "dry_ice"] } with the cold routes only.',
                 )  # fmt: skip
             return "", ()
         if not isinstance(table, Mapping) or len(table) != 1:
-            self._wrong(where, "exists_for", "needs one factor and its levels", 'Write exists_for = { cold_route = ["freezer"] }.')
+            self._wrong(
+                where,
+                "exists_for",
+                "needs one factor and its levels",
+                'Write exists_for = { cold_route = ["freezer"] }.',
+            )
             return "", ()
         parent, levels = next(iter(table.items()))
         if parent not in earlier:
-            self._wrong(where, "exists_for", f"'{parent}' is not a factor declared above {name}", _nearest(parent, earlier))
+            self._wrong(
+                where,
+                "exists_for",
+                f"'{parent}' is not a factor declared above {name}",
+                _nearest(parent, earlier),
+            )
             return "", ()
         chosen = tuple(self._level(earlier[parent], x, where, "exists_for") for x in levels)
         if name == "delay" and parent == "cold_route" and "none" in chosen:
-            self._wrong(where, "exists_for", "a delay has no meaning for route 'none'", "Remove none from the list.")
+            self._wrong(
+                where,
+                "exists_for",
+                "a delay has no meaning for route 'none'",
+                "Remove none from the list.",
+            )
         return parent, tuple(level for level in chosen if level is not None)
 
     def _responses(self, factors: tuple[Factor, ...]) -> tuple[Response, ...]:
         table = self._table("responses")
         if not table:
-            self._wrong("", "responses", "the study measures nothing", "Add a table such as [responses.hardness].")
+            self._wrong(
+                "",
+                "responses",
+                "the study measures nothing",
+                "Add a table such as [responses.hardness].",
+            )
         responses = []
         for name, entry in table.items():
             where = f"responses.{name}"
             if not _NAME.fullmatch(name) or not isinstance(entry, Mapping):
-                self._wrong(where, "", f"'{name}' cannot be the name of a response", "Use a-z, 0-9, _.")
+                self._wrong(
+                    where, "", f"'{name}' cannot be the name of a response", "Use a-z, 0-9, _."
+                )
                 continue
             self._known_keys(entry, _RESPONSE_KEYS, where)
             unit = str(entry.get("unit", ""))
             if "unit" not in entry:
-                self._wrong(where, "", f"{name} has no unit", 'Write unit = "HRC", or unit = "" when it has none.')
+                self._wrong(
+                    where,
+                    "",
+                    f"{name} has no unit",
+                    'Write unit = "HRC", or unit = "" when it has none.',
+                )
             usual = {"HRC": "hardness", "J": "impact"}.get(unit, "other")
             scale = self._choice(where, "scale", entry.get("scale", "linear"), ("linear", "log"))
             ending = re.sub(r"[^a-z0-9]", "", unit.lower())
@@ -284,12 +365,19 @@ class _StudyReader:
             return ()
         names = [factor.name for factor in factors]
         if not isinstance(raw, list):
-            self._wrong(where, "combinations", f"combinations is {raw!r}", 'Write "pairs", "none" or a list such as ["temper:cold_route"].')
+            self._wrong(
+                where,
+                "combinations",
+                f"combinations is {raw!r}",
+                'Write "pairs", "none" or a list such as ["temper:cold_route"].',
+            )
             return None
         for combination in raw:
             for part in str(combination).split(":"):
                 if part not in names:
-                    self._wrong(where, "combinations", f"'{part}' is not a factor", _nearest(part, names))
+                    self._wrong(
+                        where, "combinations", f"'{part}' is not a factor", _nearest(part, names)
+                    )
         return tuple(str(combination) for combination in raw)
 
     def _margin(self, raw: Any, unit: str, scale: str, where: str) -> float | None:
@@ -297,7 +385,11 @@ class _StudyReader:
             return None
         ending = "%" if scale == "log" else unit
         text = str(raw).strip()
-        example = f'Write equivalence_margin = "15 %".' if scale == "log" else f'Write equivalence_margin = "0.5 {unit}".'
+        example = (
+            'Write equivalence_margin = "15 %".'
+            if scale == "log"
+            else f'Write equivalence_margin = "0.5 {unit}".'
+        )
         if ending and not text.endswith(ending):
             self._wrong(where, "equivalence_margin", f"{raw!r} has no unit '{ending}'", example)
             return None
@@ -322,26 +414,42 @@ class _StudyReader:
             response = self._question_response(entry, responses, where)
             key = str(entry.get("key", f"question_{number}"))
             if any(key == other.key for other in questions):
-                self._wrong(where, "key", f"key '{key}' is used twice", "Give each question its own key.")
+                self._wrong(
+                    where, "key", f"key '{key}' is used twice", "Give each question its own key."
+                )
             words = str(entry.get("words", ""))
             if not words:
-                self._wrong(where, "words", "a question has no words", 'Write words = "Is dry ice harder?".')
+                self._wrong(
+                    where, "words", "a question has no words", 'Write words = "Is dry ice harder?".'
+                )
             compare, term = entry.get("compare"), str(entry.get("term", ""))
             if (compare is None) == (not term):
-                self._wrong(where, "", "a question needs either compare or term", 'Such as compare = { cold_route = ["dry_ice", "none"] }.')
+                self._wrong(
+                    where,
+                    "",
+                    "a question needs either compare or term",
+                    'Such as compare = { cold_route = ["dry_ice", "none"] }.',
+                )
                 continue
             at = self._level_table(entry.get("at", {}), by_name, where, "at")
             change = self._pair_table(entry.get("change", {}), by_name, where, "change")
             if term:
                 for part in term.split(":"):
                     if part not in by_name:
-                        self._wrong(where, "term", f"'{part}' is not a factor", _nearest(part, by_name))
+                        self._wrong(
+                            where, "term", f"'{part}' is not a factor", _nearest(part, by_name)
+                        )
                 questions.append(Question(key, words, response, term=term))
                 continue
             pairs = self._pair_table(compare, by_name, where, "compare")
             if len(pairs) != 1:
                 if not self.problems:
-                    self._wrong(where, "compare", "needs one factor with two levels", "Such as { temper = [\"175 degC\", \"150 degC\"] }.")
+                    self._wrong(
+                        where,
+                        "compare",
+                        "needs one factor with two levels",
+                        'Such as { temper = ["175 degC", "150 degC"] }.',
+                    )
                 continue
             name, (level, against) = next(iter(pairs.items()))
             questions.append(Question(key, words, response, name, level, against, at, change))
@@ -377,7 +485,12 @@ class _StudyReader:
         found: dict[str, tuple[Level, Level]] = {}
         for name, raw in dict(table).items():
             if not isinstance(raw, list) or len(raw) != 2:
-                self._wrong(where, key, f"{name} needs two levels", f'Write {key} = {{ {name} = ["this", "against that"] }}.')
+                self._wrong(
+                    where,
+                    key,
+                    f"{name} needs two levels",
+                    f'Write {key} = {{ {name} = ["this", "against that"] }}.',
+                )
                 continue
             first = self._level_table({name: raw[0]}, factors, where, key)
             second = self._level_table({name: raw[1]}, factors, where, key)
@@ -396,7 +509,9 @@ class _StudyReader:
                 return None
         if level not in factor.levels:
             words = [str(x) for x in factor.levels]
-            self._wrong(where, key, f"'{raw}' is not a level of {factor.name}", _nearest(str(raw), words))
+            self._wrong(
+                where, key, f"'{raw}' is not a level of {factor.name}", _nearest(str(raw), words)
+            )
             return None
         return level
 
@@ -405,9 +520,13 @@ class _StudyReader:
         self._known_keys(table, _LAYOUT_KEYS, where)
         for key in ("furnace_loads", "coupons_per_load"):
             if key not in table:
-                self._wrong("", "layout", f"layout has no {key}", f"Write {key} = 8 below [layout].")
+                self._wrong(
+                    "", "layout", f"layout has no {key}", f"Write {key} = 8 below [layout]."
+                )
         counts = {
-            key: self._count(table, key, where, default=0, least=1 if key in _LAYOUT_KEYS[:2] else 0)
+            key: self._count(
+                table, key, where, default=0, least=1 if key in _LAYOUT_KEYS[:2] else 0
+            )
             for key in _LAYOUT_KEYS
         }
         layout = Layout(**counts)
@@ -438,7 +557,9 @@ class _StudyReader:
     def _confidence(self) -> float:
         value = self.content.get("confidence", 0.95)
         if not isinstance(value, int | float) or not 0.5 <= value < 1:
-            self._wrong("", "confidence", f"confidence is {value!r}", "Write a number such as 0.95.")
+            self._wrong(
+                "", "confidence", f"confidence is {value!r}", "Write a number such as 0.95."
+            )
             return 0.95
         return float(value)
 
@@ -446,15 +567,24 @@ class _StudyReader:
         self, table: Mapping[str, Any], key: str, where: str, *, default: int, least: int
     ) -> int:
         value = table.get(key, default if key not in table else None)
-        if key in table and (not isinstance(value, int) or isinstance(value, bool) or value < least):
-            self._wrong(where, key, f"{key} is {value!r}", f"Write a whole number, {least} or more.")
+        if key in table and (
+            not isinstance(value, int) or isinstance(value, bool) or value < least
+        ):
+            self._wrong(
+                where, key, f"{key} is {value!r}", f"Write a whole number, {least} or more."
+            )
             return max(default, least)
         return int(cast(int, value))
 
     def _choice(self, where: str, key: str, value: Any, choices: Iterable[str]) -> str:
         choices = tuple(choices)
         if value not in choices:
-            self._wrong(where, key, f"'{value}' is not a {key.replace('_', ' ')}", _nearest(str(value), choices))
+            self._wrong(
+                where,
+                key,
+                f"'{value}' is not a {key.replace('_', ' ')}",
+                _nearest(str(value), choices),
+            )
             return choices[0]
         return str(value)
 

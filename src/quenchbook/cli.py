@@ -1,0 +1,181 @@
+"""Commands: the same verbs as in Python. Parses, calls, prints paths."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from quenchbook import __version__
+from quenchbook.errors import QuenchbookError
+
+DESCRIPTION = "Plan, run, analyse and publish small heat-treatment studies on steel."
+CAUTION = (
+    "Hot furnaces, quench oil, liquid nitrogen, dry ice and alcohol can kill. The sheets show the usual "
+    "cautions; local codes and licensed practice come first."
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Returns
+    -------
+    int
+        0 when it worked, 2 when the input was wrong; the message is on standard error.
+    """
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options) or 0)
+    except QuenchbookError as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        count = len(error.problems)
+        if count > 1:
+            print(f"{count} problems; nothing was written.", file=sys.stderr)
+        return 2
+    except OSError as error:
+        print(f"{error.filename or 'file'}: {error.strerror or error}.", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("Stopped; files are whole.", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="quenchbook", description=DESCRIPTION, epilog=CAUTION)
+    parser.add_argument("--version", action="version", version=f"quenchbook {__version__}")
+    verbs = parser.add_subparsers(
+        title="verbs, in the order of the work", metavar="VERB", required=True
+    )
+
+    def verb(name: str, words: str, *, study: bool = True) -> argparse.ArgumentParser:
+        own = verbs.add_parser(name, help=words, description=words, epilog=CAUTION)
+        if study:
+            own.add_argument(
+                "study", type=Path, nargs="?", default=Path(), help="study folder (default: here)"
+            )
+        own.set_defaults(run=globals()[f"_{name}"])
+        return own
+
+    own = verb("demo", "do the whole job on an example study", study=False)
+    own.add_argument(
+        "folder", type=Path, nargs="?", help="folder for the copy (default: quenchbook-demo)"
+    )
+    own.add_argument(
+        "--published", action="store_true", help="the published coated-bars experiment instead"
+    )
+    own = verb("new", "start a study: study.toml with comments, and notebooks", study=False)
+    own.add_argument("folder", type=Path, help="new folder")
+    own = verb("plan", "make the randomized coupon matrix")
+    own.add_argument("--seed", type=int, help="seed of the randomization (default: drawn and kept)")
+    verb("bench", "write furnace-load sheets and blank entry forms")
+    verb("check", "read the records and report every mistake")
+    verb("analyse", "answer the declared questions from the records")
+    verb("report", "write the report as HTML and PDF")
+    verb("lab", "open the notebooks of a study in JupyterLab")
+    verb("doctor", "say what is installed and what is missing", study=False)
+    return parser
+
+
+def _demo(options: argparse.Namespace) -> None:
+    from quenchbook.steps import demo
+
+    example = "coated_bars" if options.published else "plane_irons"
+    folder = options.folder or Path(
+        "quenchbook-published" if options.published else "quenchbook-demo"
+    )
+    paths = demo(folder, lambda line: print(line, flush=True), example=example)
+    print("\nWritten:")
+    _print_paths(paths)
+    print(f"\nNext: open {paths[-2]}, or quenchbook lab {folder}, or quenchbook new MY_STUDY")
+
+
+def _new(options: argparse.Namespace) -> None:
+    from quenchbook.steps import new_study
+
+    _print_paths(new_study(options.folder))
+    print(f"\nNext: edit {options.folder / 'study.toml'}, then quenchbook plan {options.folder}")
+
+
+def _plan(options: argparse.Namespace) -> None:
+    from quenchbook.fit.outlook import error_df_words
+    from quenchbook.steps import plan_study
+
+    matrix, paths = plan_study(options.study, seed=options.seed)
+    print(matrix.summary())
+    for line in error_df_words(matrix):
+        print(line)
+    _print_paths(paths)
+    print(f"\nNext: quenchbook bench {options.study}")
+
+
+def _bench(options: argparse.Namespace) -> None:
+    from quenchbook.steps import bench_study
+
+    _print_paths(bench_study(options.study))
+    print(
+        f"\n{CAUTION}\nNext: fill in the forms, put them into {options.study / 'records'}, then quenchbook check {options.study}"
+    )
+
+
+def _check(options: argparse.Namespace) -> None:
+    from quenchbook.steps import read_folder
+
+    records = read_folder(options.study)[2]
+    print(records.summary())
+    print(f"\nNext: quenchbook analyse {options.study}")
+
+
+def _analyse(options: argparse.Namespace) -> None:
+    from quenchbook.steps import analyse_study
+
+    analysis, paths = analyse_study(options.study)
+    for model in analysis.models.values():
+        print(model.summary(), end="\n\n")
+    print(analysis.summary(), end="\n\n")
+    _print_paths(paths)
+    print(f"\nNext: quenchbook report {options.study}")
+
+
+def _report(options: argparse.Namespace) -> None:
+    from tqdm import tqdm
+
+    from quenchbook.steps import report_study
+
+    with tqdm(desc="cells", leave=False, disable=not sys.stderr.isatty()) as bar:
+
+        def shown(done: int, total: int) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        paths = report_study(options.study, progress=shown)
+    _print_paths(paths)
+
+
+def _lab(options: argparse.Namespace) -> int:
+    import subprocess
+
+    folder = options.study.resolve()
+    command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}"]
+    if (folder / "notebooks").is_dir():
+        command.append("--LabApp.default_url=/lab/tree/notebooks")
+    return subprocess.call(command)
+
+
+def _doctor(options: argparse.Namespace) -> int:
+    from quenchbook.doctor import checkup
+
+    lines, healthy = checkup()
+    print("\n".join(lines))
+    return 0 if healthy else 2
+
+
+def _print_paths(paths: Sequence[Path]) -> None:
+    for path in paths:
+        print(f"  {path}")
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

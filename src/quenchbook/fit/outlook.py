@@ -1,0 +1,65 @@
+"""What a plan can judge: error degrees of freedom of each stratum, before any steel is cut."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from quenchbook.fit.mixed import RANDOM_UNITS
+from quenchbook.fit.strata import Strata, strata_of
+from quenchbook.fit.terms import study_terms
+from quenchbook.plan.randomization import CouponMatrix
+
+
+def planned_strata(matrix: CouponMatrix, response: str) -> Strata:
+    """Strata of a response if everything goes as planned."""
+    frame = matrix.frame[matrix.frame[f"{response}_order"].notna()].reset_index(drop=True)
+    units = tuple(unit for unit in RANDOM_UNITS if unit in frame)
+    terms = study_terms(matrix.study, matrix.study.response(response), frame)
+    return strata_of(frame, terms, units)
+
+
+def error_df_frame(matrix: CouponMatrix) -> pd.DataFrame:
+    """Error df of each term of each response.
+
+    Returns
+    -------
+    DataFrame
+        ``response, term, stratum, df, df_error``; 0 where no test will be possible.
+    """
+    rows = []
+    for response in matrix.study.responses:
+        strata = planned_strata(matrix, response.name)
+        for term, place in strata.slices.items():
+            unit = strata.term_stage[term]
+            rows.append(
+                (response.name, term, unit, place.stop - place.start, strata.stage(unit).df)
+            )
+        for term in strata.dropped:
+            rows.append((response.name, term, strata.term_stage[term], 0, 0))
+    return pd.DataFrame(rows, columns=["response", "term", "stratum", "df", "df_error"])
+
+
+def error_df_words(matrix: CouponMatrix) -> list[str]:
+    """Say for each response what each factor will be judged on."""
+    table, study = error_df_frame(matrix), matrix.study
+    lines = []
+    for response in study.responses:
+        own = table[
+            (table["response"] == response.name)
+            & table["term"].isin([f.name for f in study.factors])
+        ]
+        parts = []
+        for row in own.itertuples():
+            title = study.factor(str(row.term)).title
+            unit = study.unit_word(str(row.stratum), 2)
+            if row.df == 0:
+                parts.append(f"{title} cannot be estimated")
+            elif row.df_error == 0:
+                parts.append(f"{title} has NO test (no spare {unit}: add some)")
+            else:
+                few = ", few" if row.df_error < 3 else ""
+                parts.append(f"{title} on {unit} ({row.df_error} error df{few})")
+        lines.append(
+            f"{response.quantity[:1].upper()}{response.quantity[1:]} will be judged: {'; '.join(parts)}."
+        )
+    return lines

@@ -1,0 +1,44 @@
+"""What all tests share: the two example studies, read-only."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import quenchbook as qb
+from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.study.definition import Study
+
+ROOT = Path(__file__).parent.parent
+REFERENCE = ROOT / "tests" / "reference"
+
+
+@pytest.fixture(scope="session")
+def plane_irons() -> Study:
+    return qb.read_study(ROOT / "data" / "plane_irons")
+
+
+@pytest.fixture(scope="session")
+def coated_bars() -> Study:
+    return qb.read_study(ROOT / "data" / "coated_bars")
+
+
+@pytest.fixture(scope="session")
+def plane_irons_matrix(plane_irons: Study) -> CouponMatrix:
+    return qb.read_plan(ROOT / "data" / "plane_irons" / "plan", plane_irons)
+
+
+@pytest.fixture(scope="session")
+def coated_bars_matrix(coated_bars: Study) -> CouponMatrix:
+    return qb.read_plan(ROOT / "data" / "coated_bars" / "plan", coated_bars)
+
+
+def r_reference(name: str) -> tuple[pd.DataFrame, dict[str, Any]]:
+    """Data and R results of one reference model."""
+    folder = REFERENCE / "mixed_models"
+    results = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+    return pd.read_csv(folder / f"{name}.csv"), results

@@ -1,0 +1,115 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import quenchbook as qb
+from quenchbook.errors import StudyError
+
+GOOD = """\
+format = 1
+key = "little"
+title = "A title"
+question = "A question?"
+
+[factors.austenitize]
+levels = ["1475 degF", "1500 degF"]
+set_for = "furnace_load"
+
+[factors.cold_route]
+levels = ["none", "freezer"]
+set_for = "cold_batch"
+
+[factors.delay]
+levels = ["0 min", "2 h"]
+set_for = "cold_batch"
+exists_for = { cold_route = ["freezer"] }
+
+[responses.hardness]
+unit = "HRC"
+equivalence_margin = "0.5 HRC"
+
+[layout]
+furnace_loads = 4
+coupons_per_load = 4
+
+[[questions]]
+key = "cold"
+words = "Harder?"
+response = "hardness"
+compare = { cold_route = ["freezer", "none"] }
+"""
+
+
+def written(folder: Path, text: str) -> Path:
+    path = folder / "study.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def problems(folder: Path, text: str) -> list[str]:
+    with pytest.raises(StudyError) as caught:
+        qb.read_study(written(folder, text))
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_numbers_are_kept_in_the_storage_unit(tmp_path: Path) -> None:
+    study = qb.read_study(written(tmp_path, GOOD))
+    assert study.factor("austenitize").column == "austenitize_c"
+    assert study.factor("austenitize").levels == pytest.approx((801.6666667, 815.5555556))
+    assert study.factor("delay").levels == (0.0, 120.0)
+    assert study.factor("delay").exists_for == ("freezer",)
+    assert study.equivalence_margin("hardness_hrc") == 0.5
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('"1475 degF"', '"1475"', "study.toml line 7: austenitize level '1475' has no unit."),
+        ('"1475 degF"', '"1475 degQ"', "line 7: 'degQ' is not a unit of a level."),
+        ('set_for = "furnace_load"', 'set_for = "furnace_lod"', "Did you mean furnace_load?"),
+        ("[responses.hardness]\n", "[responses.hardness]\nuint = 3\n", "line 20: 'uint' is not known here. Did you mean unit?"),
+        ('"0.5 HRC"', '"0.5"', "'0.5' has no unit 'HRC'."),
+        ('"0.5 HRC"', '"-1 HRC"', "is not above zero."),
+        ('["freezer"] }', '["none"] }', "a delay has no meaning for route 'none'."),
+        ('exists_for = { cold_route = ["freezer"] }', "", "a delay has no meaning without a cold step."),
+        ("coupons_per_load = 4", "coupons_per_load = 0", "coupons_per_load is 0. Write a whole number, 1 or more."),
+        ("furnace_loads = 4", "", "layout has no furnace_loads."),
+        ('["freezer", "none"] }', '["frezer", "none"] }', "'frezer' is not a level of cold_route. Did you mean freezer?"),
+        ('response = "hardness"', 'response = "hardnes"', "'hardnes' is not a response. Did you mean hardness?"),
+        ('title = "A title"', "", "title is missing."),
+        ("format = 1", "format = 7", "line 1: format is 7. Write format = 1."),
+        ('["none", "freezer"]', '["none", "900 degC"]', "cold_route mixes numbers and names."),
+        ('["none", "freezer"]', '["none", "none"]', "a level of cold_route is written twice."),
+        ('["none", "freezer"]', '["none"]', "cold_route has fewer than two levels."),
+        ("[factors.austenitize]", "[factors.coupon]", "'coupon' cannot be the name of a factor."),
+        ('compare = {', 'comparison = {', "'comparison' is not known here. Did you mean compare?"),
+    ],
+)  # fmt: skip
+def test_a_mistake_is_named_with_its_line_and_remedy(tmp_path, old, new, message) -> None:
+    assert old in GOOD
+    assert any(message in problem for problem in problems(tmp_path, GOOD.replace(old, new, 1)))
+
+
+def test_all_mistakes_come_at_once(tmp_path: Path) -> None:
+    text = GOOD.replace('"0.5 HRC"', '"0.5"').replace("furnace_loads = 4", "furnace_loads = -1")
+    found = problems(tmp_path, text.replace('"2 h"', '"2"'))
+    assert len(found) == 3
+
+
+def test_a_missing_file_says_how_to_make_one(tmp_path: Path) -> None:
+    with pytest.raises(StudyError, match="quenchbook new"):
+        qb.read_study(tmp_path)
+
+
+def test_broken_toml_is_one_message(tmp_path: Path) -> None:
+    assert len(problems(tmp_path, "format = = 1")) == 1
+
+
+def test_the_template_of_new_studies_is_a_study_that_can_be_planned(tmp_path: Path) -> None:
+    from quenchbook.steps import new_study
+
+    new_study(tmp_path / "mine")
+    matrix = qb.coupon_matrix(qb.read_study(tmp_path / "mine"), seed=1)
+    assert len(matrix.frame) == 36
