@@ -56,7 +56,11 @@ def true_log_impact(frame: pd.DataFrame, model: Mapping[str, Any]) -> np.ndarray
 
 
 def with_noise(
-    frame: pd.DataFrame, mean: np.ndarray, sd: Mapping[str, float], readings: int, rng: np.random.Generator
+    frame: pd.DataFrame,
+    mean: np.ndarray,
+    sd: Mapping[str, float],
+    readings: int,
+    rng: np.random.Generator,
 ) -> np.ndarray:
     """Readings of each coupon, shape (coupons, readings), with the noise of every unit."""
     value = mean.copy()
@@ -67,11 +71,15 @@ def with_noise(
     return value[:, None] + rng.normal(0.0, sd["indent"], (len(frame), readings))
 
 
-def simulated(frame: pd.DataFrame, rng: np.random.Generator) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
+def simulated(
+    frame: pd.DataFrame, rng: np.random.Generator
+) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     """One run of the whole study: coupons as run, hardness (coupons, 5), impact energy (coupons,)."""
     model = truth()
     run = as_run(frame, model["mess"], rng)
-    hardness = with_noise(run, true_hardness(run, model["hardness"]), model["hardness"]["sd"], 5, rng)
+    hardness = with_noise(
+        run, true_hardness(run, model["hardness"]), model["hardness"]["sd"], 5, rng
+    )
     impact = with_noise(run, true_log_impact(run, model["impact"]), model["impact"]["sd"], 1, rng)
     return run, np.round(hardness, 1), np.round(np.exp(impact[:, 0]), 1)
 
@@ -88,8 +96,12 @@ def write_records(folder: Path) -> None:
     folder.mkdir()
     plan = f"# plan {matrix.plan_hash}"
 
-    slipped = run[(run["delay_minutes"] == model["mess"]["slipped_delay"]["planned"])].iloc[0]["cold_batch"]
-    cracked = run[(run["cold_route"] == "liquid_nitrogen") & (run["delay_minutes"] == 1440)].iloc[2]["coupon"]
+    slipped = run[(run["delay_minutes"] == model["mess"]["slipped_delay"]["planned"])].iloc[0][
+        "cold_batch"
+    ]
+    cracked = run[(run["cold_route"] == "liquid_nitrogen") & (run["delay_minutes"] == 1440)].iloc[
+        2
+    ]["coupon"]
     first = run["coupon"].tolist().index(cracked)
     hardness[first] = np.nan
     impact[first] = np.nan
@@ -109,7 +121,14 @@ def write_records(folder: Path) -> None:
             cells = [c.replace(".", ",") if comma else c for c in cells]
             lines.append([int(order.at[row, "place"]), code, *cells])
         name = f"hardness_session_{session}.csv"
-        _write(folder / name, plan, head, lines, ";" if comma else ",", "utf-8-sig" if comma else "utf-8")
+        _write(
+            folder / name,
+            plan,
+            head,
+            lines,
+            ";" if comma else ",",
+            "utf-8-sig" if comma else "utf-8",
+        )
     true_code = next(c for c in run["coupon"] if _one_off(c, misread))
 
     tested = run[run["impact_j_order"].notna()].sort_values("impact_j_order")
@@ -125,13 +144,45 @@ def write_records(folder: Path) -> None:
 
     hot = model["mess"]["hot_load"]["furnace_load"]
     lines = [
-        ["cold_batch", slipped, "delay", f"{model['mess']['slipped_delay']['actual']} min", "the bath was not ready"],
-        ["furnace_load", hot, "note", "", "controller overshot; the thermocouple read 12 degC too hot for the whole soak"],
-        ["coupon", cracked, "lost", "cracked", "crack from a corner after the nitrogen, seen before hardness"],
+        [
+            "cold_batch",
+            slipped,
+            "delay",
+            f"{model['mess']['slipped_delay']['actual']} min",
+            "the bath was not ready",
+        ],
+        [
+            "furnace_load",
+            hot,
+            "note",
+            "",
+            "controller overshot; the thermocouple read 12 degC too hot for the whole soak",
+        ],
+        [
+            "coupon",
+            cracked,
+            "lost",
+            "cracked",
+            "crack from a corner after the nitrogen, seen before hardness",
+        ],
     ]
     _write(folder / "deviations.csv", plan, ["what", "which", "item", "actual", "note"], lines)
-    lines = [["hardness_session_3.csv", line_of_misread, "coupon", misread, true_code, "scale on the mark: 9 read as 4"]]
-    _write(folder / "corrections.csv", plan, ["file", "row", "column", "found", "corrected", "reason"], lines)
+    lines = [
+        [
+            "hardness_session_3.csv",
+            line_of_misread,
+            "coupon",
+            misread,
+            true_code,
+            "scale on the mark: 9 read as 4",
+        ]
+    ]
+    _write(
+        folder / "corrections.csv",
+        plan,
+        ["file", "row", "column", "found", "corrected", "reason"],
+        lines,
+    )
 
 
 def _one_off(code: str, other: str) -> bool:
@@ -139,7 +190,12 @@ def _one_off(code: str, other: str) -> bool:
 
 
 def _write(
-    path: Path, plan: str, head: list[str], lines: list[list[Any]], delimiter: str = ",", encoding: str = "utf-8"
+    path: Path,
+    plan: str,
+    head: list[str],
+    lines: list[list[Any]],
+    delimiter: str = ",",
+    encoding: str = "utf-8",
 ) -> None:
     with path.open("x", encoding=encoding, newline="") as file:
         file.write(plan + "\n")

@@ -359,11 +359,13 @@ def _coupons_in_loads(
 def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]], seed: int) -> None:
     """Add a column of levels that do not fit as a full crossing."""
     total = len(columns["furnace_load"])
-    together = ["furnace_load"]  # coupons that must get the same level
-    if factor.set_for == "cold_batch":
-        together += [f.column for f in _set_for(study, "cold_batch") if f.column in columns]
-    keys = [tuple(columns[name][i] for name in together) for i in range(total)]
-    if factor.set_for != "cold_batch":
+    bath = [f.column for f in _set_for(study, "cold_batch") if f.column in columns]
+    in_batches = factor.set_for == "cold_batch" and bool(bath)  # a batch is there to be set
+    together = ["furnace_load", *bath] if in_batches else ["furnace_load"]
+    keys: list[tuple[object, ...]] = [
+        tuple(columns[name][i] for name in together) for i in range(total)
+    ]
+    if not in_batches:
         keys = [(*key, i) for i, key in enumerate(keys)]
     exists = [True] * total
     if factor.nested_in:
@@ -378,7 +380,7 @@ def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]],
         for name, values in columns.items()
         if name == "furnace_load" or any(f.column == name for f in study.factors)
     }
-    if factor.set_for == "cold_batch":  # coupons of one batch may differ in these
+    if in_batches:  # coupons of one batch may differ in the others
         covariates = {
             n: c for n, c in covariates.items() if n in together or n in _load_columns(study)
         }
