@@ -442,6 +442,8 @@ def _temper_batches(study: Study, frame: pd.DataFrame, seed: int, notes: list[st
             members = frame.loc[group]
             others = ["furnace_load", *(f.column for f in study.factors if f.column not in factors)]
             covariates = {name: _as_codes(members[name].tolist()) for name in others}
+            if "cold_batch" in frame:  # coupons of one cold batch meet every other batch equally
+                covariates["met"] = _batches_met(frame, members, batches)
             pool = [place % count for place in range(len(members))]
             chosen = spread_evenly(pool, covariates, Stream(seed, f"temper batches {day} {own}"))
             batches[group] = [number + own[place] for place in chosen]
@@ -450,6 +452,17 @@ def _temper_batches(study: Study, frame: pd.DataFrame, seed: int, notes: list[st
         f"{number} temper batches of at most {room} coupons, each from the loads of one day."
     )
     return [int(batch) for batch in batches]
+
+
+def _batches_met(
+    frame: pd.DataFrame, members: pd.DataFrame, batches: np.ndarray[tuple[int], np.dtype[np.int64]]
+) -> list[int]:
+    """Temper batches that the other coupons of a coupon's cold batch already have, as a code."""
+    met = []
+    for name in members["cold_batch"]:
+        own = batches[(frame["cold_batch"] == name).to_numpy()]
+        met.append("-".join(str(batch) for batch in sorted(set(own[own > 0].tolist()))))
+    return _as_codes(met)
 
 
 def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:

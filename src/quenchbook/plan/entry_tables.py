@@ -1,0 +1,83 @@
+"""Tables that a plan asks for: the columns to be filled in at the bench, and what is plausible there.
+
+The forms are written with these columns, and the records are read with them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from quenchbook.study.definition import Response, Study
+from quenchbook.study.factors import UNITS, Factor, Unit
+
+DEVIATION_COLUMNS: Final = ("what", "which", "item", "actual", "note")
+CORRECTION_COLUMNS: Final = ("file", "row", "column", "found", "corrected", "reason")
+
+LOWEST_HRC: Final = 0.0
+HIGHEST_HRC: Final = 70.0  # common practice, no source: nothing hardened by heat reads higher
+HIGHEST_IMPACT_J: Final = 1000.0  # common practice, no source: more than pendulums hold
+FARTHEST_DELTA_C: Final = 150.0  # common practice, no source: a furnace that far off is a slip
+
+_WRITTEN_UNITS: Final = {"degC": "degC", "minutes": "min", "mm": "mm"}
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a reading can be.
+
+    Attributes
+    ----------
+    low, high : float
+        Limits in the unit of the response.
+    low_is_in : bool
+        Whether the lower limit itself is plausible.
+    words : str
+        The limits in words: ``0 to 70``.
+    """
+
+    low: float
+    high: float
+    low_is_in: bool
+    words: str
+
+    def holds(self, value: float) -> bool:
+        """Whether a value is plausible."""
+        return (self.low <= value if self.low_is_in else self.low < value) and value <= self.high
+
+
+def plausible(response: Response) -> Limits:
+    """Limits of a reading of this response."""
+    if response.unit == "HRC":
+        return Limits(LOWEST_HRC, HIGHEST_HRC, True, f"{LOWEST_HRC:g} to {HIGHEST_HRC:g}")
+    if response.kind == "impact" and response.unit == "J":
+        return Limits(0.0, HIGHEST_IMPACT_J, False, f"above 0, up to {HIGHEST_IMPACT_J:g}")
+    if response.kind != "other" or response.scale == "log":
+        return Limits(0.0, float("inf"), False, "above 0")
+    return Limits(float("-inf"), float("inf"), True, "a number")
+
+
+def reading_columns(response: Response) -> tuple[str, ...]:
+    """Columns for the readings of one coupon: ``hardness_hrc_1`` to ``hardness_hrc_5``."""
+    if response.readings == 1:
+        return (response.name,)
+    return tuple(f"{response.name}_{number}" for number in range(1, response.readings + 1))
+
+
+def actual_column(factor: Factor) -> str:
+    """Column for the level that was really run: ``austenitize_actual_degC``."""
+    ending = _WRITTEN_UNITS.get(factor.unit, "")
+    return f"{factor.name}_actual_{ending}" if ending else f"{factor.name}_actual"
+
+
+def logged_factors(study: Study, unit: Unit = "furnace_load") -> tuple[Factor, ...]:
+    """Factors whose level is set for a unit and written into its log."""
+    return tuple(factor for factor in study.factors if factor.set_for == unit)
+
+
+def deviating_units(study: Study) -> tuple[Unit, ...]:
+    """Units that something can go differently for, in this study."""
+    used = {factor.set_for for factor in study.factors} | {"furnace_load", "coupon"}
+    if study.layout.coupons_per_temper_batch:
+        used.add("temper_batch")
+    return tuple(unit for unit in UNITS if unit in used)
