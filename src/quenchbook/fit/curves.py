@@ -145,8 +145,8 @@ def _finding(curve: pd.DataFrame, quantity: str, x: Factor, group: Factor | None
     """Say at which tried level each curve is highest, without a claim that it differs."""
     parts = []
     for name, own in curve.groupby("group", sort=False):
-        best = own.loc[own["estimate"].idxmax()]
-        at = x.word(float(round(best["x"])))
+        place = int(np.argmax(own["estimate"].to_numpy()))
+        at = x.word(float(round(own["x"].to_numpy()[place])))
         parts.append(f"{group.word(str(name))} at {at}" if group else at)
     title = quantity[:1].upper() + quantity[1:]
     return f"{title} is estimated highest for {', '.join(parts)}."
@@ -209,7 +209,7 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
     return FurnaceOrder(
         coupons=table.reset_index(drop=True),
         loads=pd.DataFrame(rows, columns=columns),
-        load_sd=float(np.sqrt(model.components.variances.get("furnace_load", 0.0))),
+        load_sd=float(np.sqrt(model.variances.get("furnace_load", 0.0))),
         quantity=quantity,
         unit="" if model.scale == "log" else response.unit,
         notes=("Deviations from the fitted means; the band of a load shows coupon noise only.",),

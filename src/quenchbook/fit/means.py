@@ -117,18 +117,20 @@ def marginal_means(
         If a factor is not in the model, or a level was not declared.
     """
     by = [by] if isinstance(by, str) else list(by)
-    at = {
-        name: tuple(levels) if isinstance(levels, list | tuple | np.ndarray) else (levels,)
+    chosen: dict[str, Sequence[Level]] = {
+        name: (levels,) if isinstance(levels, str | float | int) else tuple(levels)
         for name, levels in (at or {}).items()
     }
-    for name in [*by, *at]:
+    for name in [*by, *chosen]:
         variable = model.terms.variable(name)
-        unknown = [x for x in at.get(name, ()) if not variable.degree and x not in variable.levels]
+        unknown = [
+            x for x in chosen.get(name, ()) if not variable.degree and x not in variable.levels
+        ]
         if unknown:
             raise EstimabilityError(
                 f"{name} {unknown[0]!r} was not tried; levels are {', '.join(map(str, variable.levels))}."
             )
-    grid = model.terms.reference_grid(at)
+    grid = model.terms.reference_grid(chosen)
     columns = [model.terms.variable(name).column for name in by]
     for name in by:
         variable = model.terms.variable(name)
@@ -179,7 +181,8 @@ def question_contrast(model: MixedModel, question: Question) -> MarginalMeans:
         means = marginal_means(
             model, question.factor, at={**at, question.factor: [question.level, question.against]}
         )
-        return means.linear[0] - means.linear[1]
+        row: Array = means.linear[0] - means.linear[1]
+        return row
 
     if question.change:
         (name, (first, second)), *_ = question.change.items()
@@ -209,16 +212,14 @@ def adjusted_values(model: MixedModel, by: Sequence[str]) -> Array:
         Fitted value for the coupon's own levels of `by`, plus its residual (with what its load and
         batches did). nan where a factor of `by` does not exist.
     """
-    adjusted = np.full(len(model.coupons), np.nan)
-    coefficients = model.precision.coefficients[:, 0]
-    residuals = model.residuals()
     columns = [model.terms.variable(name).column for name in by]
-    for levels, rows in model.coupons.groupby(columns, sort=False).indices.items():
-        own = levels if isinstance(levels, tuple) else (levels,)
-        at: dict[str, Level] = dict(zip(by, own, strict=True))
-        means = marginal_means(model, list(by), at=at)
-        adjusted[rows] = float(means.linear[0] @ coefficients) + residuals[rows]
-    return adjusted
+    own = model.coupons[columns]
+    at = {n: tuple(own[c].dropna().unique()) for n, c in zip(by, columns, strict=True)}
+    means = marginal_means(model, list(by), at=at)
+    fitted = means.grid.assign(fitted=means.linear @ model.precision.coefficients[:, 0])
+    fitted = fitted.dropna().drop_duplicates(columns)
+    adjusted = own.merge(fitted, on=columns, how="left")["fitted"].to_numpy(dtype=float)
+    return np.asarray(adjusted + model.residuals())
 
 
 def differences_inside_loads(model: MixedModel, question: Question) -> Array:

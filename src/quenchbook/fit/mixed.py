@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.precision import Precision
+from quenchbook.fit.reml import RemlFit, cross_products, reml
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.fit.terms import Array, Terms, formula_terms, study_terms
-from quenchbook.fit.variance import Components, variance_components
 from quenchbook.study.definition import Response, Scale, Study
 from quenchbook.study.factors import UNIT_WORDS
 
@@ -134,17 +135,29 @@ class MixedModel:
         return table
 
     @functools.cached_property
-    def components(self) -> Components:
-        """REML variance components with the predicted deviation of each unit."""
-        codes = {u: pd.factorize(self.coupons[u])[0].astype(np.int64) for u in self.units}
-        codes = {u: c for u, c in codes.items() if 1 < c.max() + 1 < len(self.coupons)}
-        return variance_components(
-            self.coupons["value"].to_numpy(dtype=float),
-            self.fixed_matrix(),
-            codes,
-            readings=self.coupons["readings"].to_numpy(dtype=np.int64),
-            within_square=self.within_square,
+    def reml(self) -> RemlFit:
+        """Variance components by restricted maximum likelihood."""
+        values = self.coupons["value"].to_numpy(dtype=float)
+        return reml(
+            cross_products(
+                values - values.mean(),
+                self.fixed_matrix(),
+                self.random_codes(),
+                readings=self.coupons["readings"].to_numpy(dtype=np.int64),
+                within=self.within_square,
+            )
         )
+
+    def random_codes(self) -> dict[str, npt.NDArray[np.int64]]:
+        """Codes of the random units that can be told from the coupon, shape (coupons,) each."""
+        codes = {u: pd.factorize(self.coupons[u])[0].astype(np.int64) for u in self.units}
+        return {u: c for u, c in codes.items() if 1 < c.max() + 1 < len(self.coupons)}
+
+    @property
+    def variances(self) -> dict[str, float]:
+        """REML variance of each unit, from the furnace load down to the indent."""
+        names = self.reml.state.data.names
+        return dict(zip(names, self.reml.variances[0].tolist(), strict=True))
 
     @property
     def within_square(self) -> float:
@@ -165,7 +178,7 @@ class MixedModel:
 
         limits = sd_limits(self)
         rows = []
-        for unit, variance in self.components.variances.items():
+        for unit, variance in self.variances.items():
             low, high = limits.get(unit, (np.nan, np.nan))
             count = len(self.readings) if unit == "indent" else len(self.coupons)
             if unit in self.units:

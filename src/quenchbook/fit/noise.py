@@ -45,12 +45,10 @@ class NoiseBudget:
     def summary(self) -> str:
         """Say each standard deviation with its interval."""
         lines = []
-        for row in self.components.itertuples():
-            word = self.stratum_words[str(row.stratum)]
-            lines.append(
-                f"{word} ({row.count}): {with_unit(number_text(row.sd), self.unit)} "
-                f"({interval_text(row.conf_low, row.conf_high)})"
-            )
+        for row in self.components.to_dict("records"):
+            sd = with_unit(number_text(row["sd"]), self.unit)
+            limits = interval_text(row["conf_low"], row["conf_high"])
+            lines.append(f"{self.stratum_words[row['stratum']]} ({row['count']}): {sd} ({limits})")
         return "\n".join([*lines, *self.notes])
 
     def __repr__(self) -> str:
@@ -75,7 +73,7 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
     NoiseBudget
     """
     components = model.variance_components
-    deviations = {unit: np.asarray(values) for unit, values in model.components.deviations.items()}
+    deviations = predicted_deviations(model)
     if "indent" in set(components["stratum"]):
         means = model.readings.groupby("coupon", sort=False)["value"].transform("mean")
         deviations["indent"] = (model.readings["value"] - means).to_numpy(dtype=float)
@@ -104,6 +102,23 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
         confidence=model.confidence,
         notes=tuple(notes),
     )
+
+
+def predicted_deviations(model: MixedModel) -> dict[str, Array]:
+    """Shrunken deviation of each load, batch and coupon (best linear prediction)."""
+    state = model.reml.state
+    found = {unit: values[0] for unit, values in model.reml.deviations().items()}
+    effects = state.effects[0]
+    values = model.coupons["value"].to_numpy(dtype=float)
+    rest = values - values.mean() - model.fixed_matrix() @ effects[: state.data.fixed]
+    start = state.data.fixed
+    for codes in model.random_codes().values():
+        rest = rest - effects[start : start + int(codes.max()) + 1][codes]
+        start += int(codes.max()) + 1
+    own = model.variances["coupon"]
+    indent = model.variances.get("indent", 0.0) / model.coupons["readings"].to_numpy(dtype=float)
+    found["coupon"] = rest * own / (own + indent)
+    return found
 
 
 def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:

@@ -49,16 +49,18 @@ def error_df_words(matrix: CouponMatrix) -> list[str]:
             & table["term"].isin([f.name for f in study.factors])
         ]
         parts = []
-        for row in own.itertuples():
-            title = study.factor(str(row.term)).title
-            unit = study.unit_word(str(row.stratum), 2)
-            if row.df == 0:
+        for term, stratum, df, df_error in zip(
+            own["term"], own["stratum"], own["df"], own["df_error"], strict=True
+        ):
+            title = study.factor(term).title
+            unit = study.unit_word(stratum, 2)
+            if df == 0:
                 parts.append(f"{title} cannot be estimated")
-            elif row.df_error == 0:
+            elif df_error == 0:
                 parts.append(f"{title} has NO test (no spare {unit}: add some)")
             else:
-                few = ", few" if row.df_error < 3 else ""
-                parts.append(f"{title} on {unit} ({row.df_error} error df{few})")
+                few = ", few" if df_error < 3 else ""
+                parts.append(f"{title} on {unit} ({df_error} error df{few})")
         lines.append(
             f"{response.quantity[:1].upper()}{response.quantity[1:]} will be judged: {'; '.join(parts)}."
         )

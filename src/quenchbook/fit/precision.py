@@ -138,7 +138,8 @@ class Precision:
     def _rows_of(self, stage: Stage, term: str) -> Array:
         place = self.strata.slices[term]
         inside = (stage.places >= place.start) & (stage.places < place.stop)
-        return stage.rows[inside]
+        rows: Array = stage.rows[inside]
+        return rows
 
     def _safety(self, stage: Stage, expected: Array) -> Array:
         base = self.expected_mean_square(stage)

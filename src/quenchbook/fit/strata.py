@@ -65,11 +65,6 @@ class Stage:
         """Number of units."""
         return len(self.values)
 
-    def mean_square(self, y: Array) -> Array:
-        """Mean square of the residuals, shape (responses,), for y of shape (coupons, responses)."""
-        residuals = self.error @ (self.values @ y)
-        return np.einsum("ur,ur->r", residuals, residuals) / max(self.df, 1)
-
 
 @dataclass(frozen=True, eq=False)
 class Strata:

@@ -68,10 +68,14 @@ class Variable:
         return coded
 
     def _sum_to_zero(self, values: pd.Series, levels: tuple[Level, ...]) -> Array:
-        coded = np.zeros((len(values), len(levels) - 1))
-        for place, level in enumerate(levels):
-            rows = (values == level).to_numpy(dtype=bool)
-            coded[rows] = -1.0 if place == len(levels) - 1 else np.eye(len(levels) - 1)[place]
+        contrasts = np.vstack(
+            [
+                np.eye(len(levels) - 1),
+                np.full(len(levels) - 1, -1.0),
+                np.zeros(len(levels) - 1),  # for a value that is none of the levels
+            ]
+        )
+        coded: Array = contrasts[pd.Index(levels).get_indexer(pd.Index(values))]
         return coded
 
     def _curve(self, values: pd.Series) -> Array:
@@ -81,7 +85,8 @@ class Variable:
         x = (values.to_numpy(dtype=float) - middle) / half
         grid = (levels - middle) / half
         columns = [x**power - np.mean(grid**power) for power in range(1, self.degree + 1)]
-        return np.nan_to_num(np.column_stack(columns))
+        coded: Array = np.nan_to_num(np.column_stack(columns))
+        return coded
 
 
 @dataclass(frozen=True)
