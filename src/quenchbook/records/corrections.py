@@ -1,0 +1,117 @@
+"""Corrections a person accepted: applied to the text before it is checked, raw files unchanged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from quenchbook.errors import Problem
+from quenchbook.plan.entry_tables import CORRECTION_COLUMNS
+from quenchbook.records.cells import nearest_words, place
+from quenchbook.records.headers import missing_columns, unknown_columns
+from quenchbook.records.tables import Row, Table, column_name
+
+
+def corrected(
+    tables: Sequence[Table], corrections: Sequence[Table]
+) -> tuple[list[Table], list[dict[str, Any]], list[Problem]]:
+    """Tables with the accepted corrections in them.
+
+    Parameters
+    ----------
+    tables : sequence of Table
+        Tables as written.
+    corrections : sequence of Table
+        Tables of corrections: file, row, column, what was found, what it is, and why.
+
+    Returns
+    -------
+    tables : list of Table
+    applied : list of dict
+        One for each correction.
+    problems : list of Problem
+        Corrections that do not fit what the cell holds.
+    """
+    known = {table.name: table for table in tables}
+    changes: dict[tuple[str, int, str], dict[str, Any]] = {}
+    problems: list[Problem] = []
+    for source in corrections:
+        wrong = missing_columns(source, CORRECTION_COLUMNS)
+        problems += wrong + unknown_columns(source, CORRECTION_COLUMNS)
+        if wrong:
+            continue
+        for row in source.rows:
+            change, problem = _checked(source, row, known)
+            if problem is not None:
+                problems.append(problem)
+                continue
+            key = (change["file"], change["row"], change["column"])
+            if key in changes:
+                first = f"row {changes[key]['at']}"
+                problems.append(
+                    Problem(
+                        place(source, row),
+                        f"corrects the same cell as {first}",
+                        "Keep one of them.",
+                    )
+                )
+            else:
+                changes[key] = {**change, "at": row.number}
+    applied = [{k: v for k, v in change.items() if k != "at"} for change in changes.values()]
+    return [_with_changes(table, applied) for table in tables], applied, problems
+
+
+def _checked(
+    source: Table, row: Row, tables: dict[str, Table]
+) -> tuple[dict[str, Any], Problem | None]:
+    """Change that a row asks for, or the reason it cannot be made."""
+    where = place(source, row)
+    name, number, column = row.text("file"), row.text("row"), column_name(row.text("column"))
+    if name not in tables:
+        remedy = nearest_words(name, tables) if tables else "There is no other table."
+        return {}, Problem(where, f"there is no table '{name}' to correct", remedy)
+    if not number.isdecimal():
+        return {}, Problem(
+            where, f"row '{number}' is not a row number", "Write it as the spreadsheet shows it."
+        )
+    table = tables[name]
+    if column not in table.header:
+        remedy = nearest_words(column, table.header)
+        return {}, Problem(where, f"{name} has no column '{row.text('column')}'", remedy)
+    target = next((own for own in table.rows if own.number == int(number)), None)
+    if target is None:
+        return {}, Problem(
+            where, f"{name} has no filled row {number}", "Count the header and blank rows as well."
+        )
+    holds = target.text(column)
+    if holds != row.text("found"):
+        return {}, Problem(
+            where,
+            f"{name} row {number}, {column} holds '{holds}', not '{row.text('found')}'",
+            "Correct the row number, or delete the correction.",
+        )
+    if not row.text("reason"):
+        return {}, Problem(where, "the correction has no reason", "Say why it is right.")
+    return {
+        "file": name,
+        "row": int(number),
+        "column": column,
+        "found": holds,
+        "corrected": row.text("corrected"),
+        "reason": row.text("reason"),
+    }, None
+
+
+def _with_changes(table: Table, changes: Sequence[dict[str, Any]]) -> Table:
+    own = [change for change in changes if change["file"] == table.name]
+    if not own:
+        return table
+    rows = []
+    for row in table.rows:
+        here = [change for change in own if change["row"] == row.number]
+        new = {change["column"]: change["corrected"] for change in here}
+        rows.append(
+            replace(row, cells={**row.cells, **new}, exact=row.exact - set(new)) if new else row
+        )
+    return replace(table, rows=tuple(rows))

@@ -1,0 +1,282 @@
+"""What went differently: the log of each unit, deviations, lost coupons, notes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from quenchbook.errors import Problem, UnitError
+from quenchbook.plan.entry_tables import DEVIATION_COLUMNS, FARTHEST_DELTA_C, deviating_units
+from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.records.cells import (
+    actual_level,
+    actual_problem,
+    is_bare,
+    is_missing,
+    nearest_words,
+    place,
+)
+from quenchbook.records.headers import (
+    LOG_UNITS,
+    columns_of_log,
+    missing_columns,
+    unknown_columns,
+)
+from quenchbook.records.labels import Labels
+from quenchbook.records.tables import Row, Table, column_name
+from quenchbook.study.factors import Factor, Level
+from quenchbook.units import convert
+
+
+@dataclass
+class Differences:
+    """What went differently, while it is read.
+
+    Attributes
+    ----------
+    rows : list of dict
+        ``what, which, item, planned, actual, unit, note, file, row``.
+    lost : list of dict
+        ``coupon, reason, file, row``.
+    problems : list of Problem
+    """
+
+    rows: list[dict[str, Any]] = field(default_factory=list)
+    lost: list[dict[str, Any]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def differences(
+    logs: Sequence[Table], deviations: Sequence[Table], matrix: CouponMatrix, labels: Labels
+) -> Differences:
+    """Read logs and deviations.
+
+    Parameters
+    ----------
+    logs : sequence of Table
+        Tables with one row a furnace load, cold batch or temper batch.
+    deviations : sequence of Table
+    matrix : CouponMatrix
+    labels : Labels
+        Labels of the plan.
+    """
+    found = Differences()
+    for table in logs:
+        _read_log(table, matrix, labels, found)
+    for table in deviations:
+        wrong = missing_columns(table, DEVIATION_COLUMNS[:4])
+        found.problems += wrong + unknown_columns(table, (*DEVIATION_COLUMNS, "order"))
+        if not wrong:
+            for row in table.rows:
+                _read_deviation(table, row, matrix, labels, found)
+    return found
+
+
+def _read_log(table: Table, matrix: CouponMatrix, labels: Labels, found: Differences) -> None:
+    unit = next(unit for unit in LOG_UNITS if unit in table.header)
+    columns, problems = columns_of_log(table, matrix.study, unit)
+    found.problems += problems
+    for column in list(columns):
+        filled = [c for c in (row.text(column.name) for row in table.rows) if not is_missing(c)]
+        bare = [cell for cell in filled if is_bare(cell)]
+        if column.factor.is_numeric and not column.unit and bare:
+            columns.remove(column)
+            found.problems.append(
+                Problem(
+                    f"{table.name} row {table.header_row}",
+                    f"the column '{column.name}' has no unit, and {len(bare)} of its "
+                    f"{len(filled)} filled cells have none",
+                    f"Write the unit into its name, or beside each number "
+                    f"({bare[0]} {_written_unit(column.factor)}).",
+                )
+            )
+    for row in table.rows:
+        text = row.text(unit)
+        if not text and all(is_missing(row.text(column.name)) for column in columns):
+            continue
+        label = labels.find(unit, text)
+        if label is None:
+            found.problems.append(labels.problem(unit, text, table, row, unit))
+            continue
+        for column in columns:
+            cell = row.text(column.name)
+            if is_missing(cell):
+                continue
+            where = f"{place(table, row)}, {matrix.study.unit_word(unit)} {label}"
+            decimal = table.decimal_in(row, column.name)
+            level = _level(where, column.name, cell, column.factor, column.unit, decimal, found)
+            if level is not None:
+                _add(table, row, unit, label, column.factor, level, matrix, found)
+        if row.text("note"):
+            _remark(table, row, unit, str(label), row.text("note"), found)
+
+
+def _read_deviation(
+    table: Table, row: Row, matrix: CouponMatrix, labels: Labels, found: Differences
+) -> None:
+    study, where = matrix.study, place(table, row)
+    words = {column_name(study.unit_word(u)): u for u in labels.units()}
+    what = column_name(row.text("what"))
+    what = words.get(what, what)
+    if what not in labels.units():
+        known = [unit for unit in deviating_units(study) if unit in labels.units()]
+        wrong = f"'{row.text('what')}' is not something that can deviate"
+        found.problems.append(Problem(where, wrong, nearest_words(what, known)))
+        return
+    label = labels.find(what, row.text("which"))
+    if label is None:
+        found.problems.append(labels.problem(what, row.text("which"), table, row, "which"))
+        return
+    item, actual, note = column_name(row.text("item")), row.text("actual"), row.text("note")
+    where = f"{where}, {study.unit_word(what)} {label}"
+    if item == "note":
+        words_of_note = "; ".join(part for part in (actual, note) if part)
+        if not words_of_note:
+            found.problems.append(
+                Problem(where, "the note is empty", "Write it, or delete the row.")
+            )
+        else:
+            _remark(table, row, what, str(label), words_of_note, found)
+    elif item == "lost":
+        reason = "; ".join(part for part in (actual, note) if part)
+        if not reason:
+            found.problems.append(
+                Problem(
+                    where, "is lost without a reason", "Say what happened in the column actual."
+                )
+            )
+            return
+        coupons = matrix.frame.loc[matrix.frame[what] == label, "coupon"]
+        source = {"reason": reason, "file": table.name, "row": row.number}
+        known_lost = {entry["coupon"] for entry in found.lost}
+        found.lost += [{"coupon": c, **source} for c in coupons if c not in known_lost]
+        found.rows.append(_entry(table, row, what, str(label), "lost", None, actual, "", note))
+    else:
+        factor = next((f for f in study.factors if item in (f.name, f.column)), None)
+        if factor is None:
+            items = [*(own.name for own in study.factors), "lost", "note"]
+            wrong = f"the item '{row.text('item')}' is not known here"
+            found.problems.append(Problem(where, wrong, nearest_words(item, items)))
+            return
+        if is_missing(actual):
+            found.problems.append(
+                Problem(where, f"{factor.name} has no actual level", "Write what was really run.")
+            )
+            return
+        decimal = table.decimal_in(row, "actual")
+        level = _level(where, factor.name, actual, factor, "", decimal, found)
+        if level is not None:
+            _add(table, row, what, label, factor, level, matrix, found)
+
+
+def _level(
+    where: str,
+    name: str,
+    text: str,
+    factor: Factor,
+    unit: str,
+    decimal: str | None,
+    found: Differences,
+) -> Level | None:
+    """Plausible level of a cell, or None with a problem."""
+    try:
+        level = actual_level(text, factor, unit, decimal)
+    except UnitError as error:
+        if not (decimal is None and "thousand" in str(error)):
+            found.problems.append(actual_problem(where, name, text, factor, error))
+        return None
+    if factor.dimension == "temperature":
+        planned = [float(level) for level in factor.levels]
+        low, high = min(planned) - FARTHEST_DELTA_C, max(planned) + FARTHEST_DELTA_C
+        if not low <= float(level) <= high:
+            found.problems.append(_far_off(where, name, text, float(level), factor, low, high))
+            return None
+    return level
+
+
+def _far_off(
+    where: str, name: str, text: str, value: float, factor: Factor, low: float, high: float
+) -> Problem:
+    other = convert(value, "degF", "temperature")
+    remedy = "Look at the log again."
+    if low <= other <= high:
+        remedy = f"Was it {value:g} degF ({factor.word(round(other, 1))})?"
+    wrong = f"{name} is '{text}' ({factor.word(round(value, 1))}), expected {low:g} to {high:g} °C"
+    return Problem(where, wrong, remedy)
+
+
+def _add(
+    table: Table,
+    row: Row,
+    what: str,
+    label: int | str,
+    factor: Factor,
+    level: Level,
+    matrix: CouponMatrix,
+    found: Differences,
+) -> None:
+    """Keep an actual level; the same one twice is told once, two different ones are a problem."""
+    for other in found.rows:
+        if (other["what"], other["which"], other["item"]) == (what, str(label), factor.name):
+            if other["actual"] != level:
+                word = f"{matrix.study.unit_word(what)} {label}"
+                found.problems.append(
+                    Problem(
+                        place(table, row),
+                        f"{factor.name} of {word} is {factor.word(level)}, but "
+                        f"{other['file']} row {other['row']} says {factor.word(other['actual'])}",
+                        "Keep the one that was really run.",
+                    )
+                )
+            return
+    planned = _planned(matrix.frame, what, label, factor)
+    note = row.text("note")
+    found.rows.append(
+        _entry(table, row, what, str(label), factor.name, planned, level, factor.unit, note)
+    )
+
+
+def _planned(frame: pd.DataFrame, what: str, label: int | str, factor: Factor) -> Level | None:
+    """Planned level of a unit: one level, the levels in words if several, None if it has none."""
+    levels = frame.loc[frame[what] == label, factor.column].dropna().drop_duplicates().tolist()
+    levels = [level for level in levels if level != ""]
+    if len(levels) > 1:
+        return ", ".join(factor.word(level) for level in levels)
+    if not levels:
+        return None
+    return float(levels[0]) if factor.is_numeric else str(levels[0])
+
+
+def _remark(table: Table, row: Row, what: str, which: str, note: str, found: Differences) -> None:
+    found.rows.append(_entry(table, row, what, which, "note", None, None, "", note))
+
+
+def _entry(
+    table: Table,
+    row: Row,
+    what: str,
+    which: str,
+    item: str,
+    planned: Level | None,
+    actual: Level | None,
+    unit: str,
+    note: str,
+) -> dict[str, Any]:
+    return {
+        "what": what,
+        "which": which,
+        "item": item,
+        "planned": planned,
+        "actual": actual,
+        "unit": unit,
+        "note": note,
+        "file": table.name,
+        "row": row.number,
+    }
+
+
+def _written_unit(factor: Factor) -> str:
+    return {"minutes": "min"}.get(factor.unit, factor.unit)

@@ -1,0 +1,129 @@
+"""Which coupon, furnace load or batch of the plan a label means."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+from quenchbook.errors import Problem
+from quenchbook.plan.labels import nearest_codes
+from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.records.cells import place
+from quenchbook.records.tables import Row, Table
+from quenchbook.study.factors import UNITS
+
+UnitLabel = int | str
+
+
+class Labels:
+    """The labels of a plan, found again in what people wrote.
+
+    Parameters
+    ----------
+    matrix : CouponMatrix
+    """
+
+    def __init__(self, matrix: CouponMatrix) -> None:
+        self.study = matrix.study
+        self.codes: list[str] = [str(code) for code in matrix.frame["coupon"]]
+        self._known: dict[str, dict[str, UnitLabel]] = {}
+        for unit in UNITS:
+            if unit in matrix.frame:
+                values = matrix.frame[unit].drop_duplicates().tolist()
+                self._known[unit] = {_key(str(value)): value for value in values}
+
+    def units(self) -> tuple[str, ...]:
+        """Units that the plan numbers."""
+        return tuple(self._known)
+
+    def find(self, unit: str, text: str) -> UnitLabel | None:
+        """Return the label of the plan that a text means; None if there is none."""
+        return self._known.get(unit, {}).get(_key(text))
+
+    def coupon(self, text: str) -> str | None:
+        """Return the coupon code that a text means; None if there is none."""
+        found = self.find("coupon", text)
+        return None if found is None else str(found)
+
+    def problem(self, unit: str, text: str, table: Table, row: Row, column: str) -> Problem:
+        """Say that a label is not in the plan, and what it probably is."""
+        where = place(table, row)
+        if unit == "coupon":
+            return self._coupon_problem(text, table, row, column)
+        known = self._known.get(unit, {})
+        word = self.study.unit_word(unit)
+        labels = [str(label) for label in known.values()]
+        wrong = f"{word} '{text}' is not in this plan"
+        if _looks_like_a_date(text) and unit == "cold_batch":
+            return Problem(
+                where,
+                f"{wrong}; a spreadsheet turns 3-2 into a date",
+                "Format the column as text and type the batch again.",
+            )
+        plural = self.study.unit_word(unit, 2)
+        return Problem(where, wrong, f"It has the {plural} {labels[0]} to {labels[-1]}.")
+
+    def _coupon_problem(self, text: str, table: Table, row: Row, column: str) -> Problem:
+        where = place(table, row)
+        word = self.study.unit_word("coupon")
+        if powers := [code for code in self.codes if _same_number(code, text)]:
+            return Problem(
+                where,
+                f"{text} is not in this plan; a spreadsheet reads the code {powers[0]} as a number",
+                "Format the column as text and type the code again.",
+            )
+        near = nearest_codes(text, self.codes)
+        how = "one character"
+        if not near:
+            near, how = _swapped(text, self.codes), "two characters swapped"
+        if len(near) == 1:
+            correction = csv_row(table.name, row.number, column, text, near[0], "misread label")
+            return Problem(
+                where,
+                f"{text} is not in this plan; nearest: {near[0]} ({how})",
+                f"If that is it, add a row to corrections.csv: {correction}",
+            )
+        if near:
+            return Problem(
+                where,
+                f"{text} is not in this plan; near it are {', '.join(near[:4])} ({how})",
+                f"Look at the {word} again.",
+            )
+        return Problem(
+            where,
+            f"{text} is not in this plan, nor near a code of it",
+            f"Look at the {word} again.",
+        )
+
+
+def csv_row(*cells: object) -> str:
+    """One line of a CSV file, quoted where needed."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="").writerow([str(cell) for cell in cells])
+    return text.getvalue()
+
+
+def _key(text: str) -> str:
+    plain = re.sub(r"\s*[-\u2013\u2212]\s*", "-", text.strip()).upper()
+    number = re.fullmatch(r"0*(\d+)(?:\.0*)?", plain)
+    return number[1] if number else plain
+
+
+def _swapped(text: str, codes: list[str]) -> list[str]:
+    text = text.strip().upper()
+    turned = {text[:i] + text[i + 1] + text[i] + text[i + 2 :] for i in range(len(text) - 1)}
+    return [code for code in codes if code in turned]
+
+
+def _same_number(code: str, text: str) -> bool:
+    if not re.fullmatch(r"\d+E\d+", code):
+        return False
+    try:
+        return float(text.replace(",", ".")) == float(code)
+    except ValueError:
+        return False
+
+
+def _looks_like_a_date(text: str) -> bool:
+    return re.search(r"\d{4}-\d\d-\d\d|\d+[./]\d+|\d+[-. ]?[A-Za-z]{3}", text) is not None

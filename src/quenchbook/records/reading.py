@@ -1,0 +1,304 @@
+"""Records of a study: readings and deviations, checked against the coupon matrix."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+
+from quenchbook.errors import Problem, RecordError
+from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.records.as_run import matrix_as_run
+from quenchbook.records.corrections import corrected
+from quenchbook.records.deviations import Differences, differences
+from quenchbook.records.headers import table_kind, unknown_table_problem
+from quenchbook.records.labels import Labels
+from quenchbook.records.measurements import Measurements, measurements
+from quenchbook.records.tables import Table, tables_in
+from quenchbook.study.definition import Response, Study
+
+READING_COLUMNS: Final = ("response", "coupon", "reading", "value", "file", "row")
+DEVIATION_FRAME: Final = (
+    "what", "which", "item", "planned", "actual", "unit", "note", "file", "row",
+)  # fmt: skip
+LOST_COLUMNS: Final = ("coupon", "reason", "file", "row")
+MISSING_COLUMNS: Final = ("response", "coupon", "reading", "file", "row")
+CORRECTION_FRAME: Final = ("file", "row", "column", "found", "corrected", "reason")
+_NAMED: Final = 8  # codes that a sentence names before it only counts
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Records:
+    """What was measured and what went differently.
+
+    Attributes
+    ----------
+    study : Study
+    matrix : CouponMatrix
+        The plan that the records were checked against.
+    readings : DataFrame
+        ``response, coupon, reading, value, file, row``; value in the unit of the response.
+    deviations : DataFrame
+        ``what, which, item, planned, actual, unit, note, file, row``: levels that were really run
+        (also those of the logs), lost coupons, notes.
+    lost : DataFrame
+        ``coupon, reason, file, row``.
+    missing : DataFrame
+        ``response, coupon, reading, file, row``: readings that the files say are not there.
+    corrections : DataFrame
+        ``file, row, column, found, corrected, reason``: accepted by a person.
+    notes : tuple of str
+        What a reader of results must know.
+    """
+
+    study: Study
+    matrix: CouponMatrix
+    readings: pd.DataFrame
+    deviations: pd.DataFrame
+    lost: pd.DataFrame
+    missing: pd.DataFrame
+    corrections: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    @functools.cached_property
+    def _as_run(self) -> pd.DataFrame:
+        return matrix_as_run(self.matrix, self.deviations)[0]
+
+    def frame(self, response: str) -> pd.DataFrame:
+        """Return one row for each reading of a response, in furnace order.
+
+        Parameters
+        ----------
+        response : str
+            Name of the response, such as ``hardness_hrc``.
+
+        Returns
+        -------
+        DataFrame
+            All columns of the coupon matrix; factor columns as run, ``<column>_planned`` beside
+            them; ``indent`` (number of the reading) and ``value``.
+        """
+        name = self.study.response(response).name
+        own = self.readings.loc[self.readings["response"] == name, ["coupon", "reading", "value"]]
+        order = {code: place for place, code in enumerate(self.matrix.frame["coupon"])}
+        own = own.assign(place=own["coupon"].map(order)).sort_values(["place", "reading"])
+        own = own.rename(columns={"reading": "indent"}).drop(columns="place")
+        return self._as_run.merge(own, on="coupon", how="inner", validate="one_to_many")
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a copy of the readings."""
+        return self.readings.copy()
+
+    def summary(self) -> str:
+        """Say in words what there is, what is not used and why."""
+        lines = [self._counted(response) for response in self.study.responses]
+        return "\n".join([*lines, *self.notes])
+
+    def _counted(self, response: Response) -> str:
+        study = self.study
+        own = self.readings[self.readings["response"] == response.name]
+        if own.empty:
+            return f"No readings of {response.quantity} yet."
+        loads = self.matrix.frame.set_index("coupon").loc[own["coupon"].unique(), "furnace_load"]
+        count, coupons = len(own), own["coupon"].nunique()
+        text = (
+            f"{count} reading{'s' if count != 1 else ''} of {response.quantity} on {coupons} "
+            f"{study.unit_word('coupon', coupons)} in {loads.nunique()} "
+            f"{study.unit_word('furnace_load', loads.nunique())}"
+        )
+        gaps = self.missing[self.missing["response"] == response.name]
+        if gaps.empty:
+            return f"{text}; nothing was left out."
+        lost = self.lost.drop_duplicates("coupon").set_index("coupon")["reason"]
+        words = []
+        for coupon, group in gaps.groupby("coupon", sort=False):
+            why = f"lost: {lost[coupon]}" if coupon in lost.index else "blank"
+            words.append(f"{len(group)} of {coupon} ({why})")
+        return f"{text}; not there: {_listed(words, 'more coupons')}. Nothing else was left out."
+
+    def __repr__(self) -> str:
+        counts = self.readings["response"].value_counts()
+        words = ", ".join(f"{counts.get(r.name, 0)} of {r.quantity}" for r in self.study.responses)
+        return f"<Records {self.study.key}: {words}; plan {self.matrix.short_hash}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        lines = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
+        shown = {
+            "Readings": self.readings,
+            "Deviations": self.deviations,
+            "Corrections": self.corrections,
+        }
+        tables = "".join(
+            f"<details><summary>{title}</summary>"
+            f"{frame.to_html(index=False, border=0, max_rows=24, na_rep='')}</details>"
+            for title, frame in shown.items()
+            if not frame.empty
+        )
+        return lines + tables
+
+
+def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
+    """Read every table of a folder and check it against the plan.
+
+    Files are recognised by their columns, not by their names; they are only ever read.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Folder with ``.csv``, ``.tsv``, ``.txt``, ``.xlsx`` and ``.ods`` files.
+    matrix : CouponMatrix
+        The plan.
+
+    Returns
+    -------
+    Records
+
+    Raises
+    ------
+    RecordError
+        With every mistake of every file: where, what was found, what to do.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise RecordError(
+            Problem(
+                str(folder), "there is no such folder", "Make it and put the filled forms there."
+            )
+        )
+    tables, problems, notes = tables_in(folder)
+    if not tables and not problems:
+        raise RecordError(
+            Problem(
+                str(folder),
+                "there is no table in it",
+                "Put the filled forms there (CSV, xlsx, ods).",
+            )
+        )
+    study, labels = matrix.study, Labels(matrix)
+    kinds: dict[str, list[Table]] = {kind: [] for kind in ("readings", "log", "deviations")}
+    corrections = [table for table in tables if table_kind(table) == "corrections"]
+    others = [table for table in tables if table_kind(table) != "corrections"]
+    others, applied, wrong = corrected(others, corrections)
+    problems += wrong
+    for table in tables:
+        problems += _plan_problems(table, matrix)
+    for table in others:
+        kind = table_kind(table)
+        if kind:
+            kinds[kind].append(table)
+        else:
+            problems.append(unknown_table_problem(table, study))
+    measured = measurements(kinds["readings"], study, labels)
+    different = differences(kinds["log"], kinds["deviations"], matrix, labels)
+    remarks = [
+        {"what": "coupon", "item": "note", "unit": "", **remark} for remark in measured.remarks
+    ]
+    deviations = _frame([*different.rows, *remarks], DEVIATION_FRAME)
+    _, run_notes, run_problems = matrix_as_run(matrix, deviations)
+    problems += [*measured.problems, *different.problems, *run_problems]
+    if problems:
+        raise RecordError(sorted(problems, key=_place_in))
+    readings = [
+        {"response": response, "coupon": coupon, "reading": reading, **entry}
+        for (response, coupon, reading), entry in measured.readings.items()
+    ]
+    missing = [
+        {"response": response, "coupon": coupon, "reading": reading, **entry}
+        for (response, coupon, reading), entry in measured.missing.items()
+    ]
+    return Records(
+        study=study,
+        matrix=matrix,
+        readings=_frame(readings, READING_COLUMNS),
+        deviations=deviations,
+        lost=_frame(different.lost, LOST_COLUMNS),
+        missing=_frame(missing, MISSING_COLUMNS),
+        corrections=_frame(applied, CORRECTION_FRAME),
+        notes=(
+            *_correction_notes(applied),
+            *run_notes,
+            *_coverage_notes(matrix, measured, different),
+            *notes,
+        ),
+    )
+
+
+def _frame(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> pd.DataFrame:
+    """Table with these columns, whole numbers whole even when it is empty."""
+    frame = pd.DataFrame([dict(row) for row in rows], columns=list(columns))
+    types: dict[str, str] = {"reading": "int64", "row": "int64", "value": "float64"}
+    own = {name: kind for name, kind in types.items() if name in frame}
+    mixed = {name: "object" for name in ("planned", "actual") if name in frame}
+    return frame.astype({**own, **mixed})
+
+
+def _plan_problems(table: Table, matrix: CouponMatrix) -> list[Problem]:
+    plan = table.plan.lower()
+    if not plan or (len(plan) >= len(matrix.short_hash) and matrix.plan_hash.startswith(plan)):
+        return []
+    return [
+        Problem(
+            f"{table.name} row {table.plan_row}",
+            f"belongs to plan {plan[:8]}, these records are read with plan {matrix.short_hash}",
+            "Move the file to the records of its own plan.",
+        )
+    ]
+
+
+def _place_in(problem: Problem) -> tuple[str, int]:
+    """Order of problems: by file, then by row."""
+    file, _, rest = problem.where.partition(" row ")
+    number = rest.split(",")[0]
+    return file, int(number) if number.isdecimal() else 0
+
+
+def _correction_notes(applied: Sequence[Mapping[str, Any]]) -> list[str]:
+    if not applied:
+        return []
+    words = [
+        f"{change['file']} row {change['row']}, {change['column']} '{change['found']}' is "
+        f"'{change['corrected']}' ({change['reason']})"
+        for change in applied
+    ]
+    count = len(words)
+    head = f"{count} correction{'s' if count > 1 else ''} accepted"
+    return [f"{head}: {_listed(words, 'more', '; ')}."]
+
+
+def _coverage_notes(
+    matrix: CouponMatrix, measured: Measurements, different: Differences
+) -> list[str]:
+    """Coupons without readings, coupons tested beyond the plan, lost coupons that have readings."""
+    study, frame = matrix.study, matrix.frame
+    lost = {entry["coupon"] for entry in different.lost}
+    notes = []
+    for response in study.responses:
+        read = {coupon for name, coupon, _ in measured.readings if name == response.name}
+        if not read:
+            continue
+        planned = frame[f"{response.name}_order"].notna()
+        without = [c for c in frame.loc[planned, "coupon"] if c not in read and c not in lost]
+        beyond = [c for c in frame.loc[~planned, "coupon"] if c in read]
+        kept = [c for c in frame["coupon"] if c in read and c in lost]
+        for codes, words in (
+            (without, f"without {response.quantity}"),
+            (beyond, f"read for {response.quantity} beyond the plan; the readings are used"),
+            (kept, f"recorded as lost but read for {response.quantity}; the readings are used"),
+        ):
+            if codes:
+                count = f"{len(codes)} {study.unit_word('coupon', len(codes))}"
+                notes.append(f"{count} {words}: {_listed(codes, 'more')}.")
+    return notes
+
+
+def _listed(words: Sequence[str], rest: str, mark: str = ", ") -> str:
+    shown = list(words[:_NAMED])
+    if len(words) > _NAMED:
+        shown.append(f"{len(words) - _NAMED} {rest}")
+    return mark.join(shown)

@@ -1,0 +1,265 @@
+"""Files to tables of text: header, plan number and decimal mark found; row numbers are kept."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from quenchbook.errors import Problem
+from quenchbook.records.grids import Grid, Line, text_grid, workbook_grids
+
+TEXT_FILES: Final = (".csv", ".tsv", ".txt")
+WORKBOOKS: Final = (".xlsx", ".ods")
+OTHER_SPREADSHEETS: Final = (".xls", ".xlsm", ".xlsb", ".numbers", ".gsheet")
+
+_WORD_COLUMNS: Final = (
+    "coupon", "what", "which", "item", "note", "file", "column", "found", "corrected", "reason",
+)  # fmt: skip
+_NUMBER = re.compile(r"^[+-]?(\d[\d.,' ]*|[.,]\d+)(?:\s*[^\d\s.,].*)?$")
+_PLAN = re.compile(r"#\s*plan\b[\s:]*(\S*)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a table.
+
+    Attributes
+    ----------
+    number : int
+        Row number as a spreadsheet shows it.
+    cells : mapping
+        Column name to text, stripped.
+    exact : frozenset of str
+        Columns whose cell was a number in a workbook, so its decimal mark is a point.
+    """
+
+    number: int
+    cells: Mapping[str, str]
+    exact: frozenset[str] = frozenset()
+
+    def text(self, column: str) -> str:
+        """Text of a cell; empty if there is no such column."""
+        return self.cells.get(column, "")
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table as it was written, all cells still text.
+
+    Attributes
+    ----------
+    name : str
+        Where a person finds it: ``hardness.csv`` or ``book.xlsx, sheet hardness``.
+    header : tuple of str
+        Column names, in lower case with ``_`` for blanks.
+    header_row : int
+        Row number of the header.
+    rows : tuple of Row
+        Rows that are not blank.
+    plan, plan_row : str, int
+        Plan number written above the header (empty if none), and its row.
+    decimal : str or None
+        Decimal mark of the file; None when it could not be decided.
+    """
+
+    name: str
+    header: tuple[str, ...]
+    header_row: int
+    rows: tuple[Row, ...]
+    plan: str = ""
+    plan_row: int = 1
+    decimal: str | None = "."
+
+    def decimal_in(self, row: Row, column: str) -> str | None:
+        """Decimal mark of one cell."""
+        return "." if column in row.exact else self.decimal
+
+
+def tables_in(folder: Path) -> tuple[list[Table], list[Problem], list[str]]:
+    """Every table of a folder, what is wrong with the files, and notes on files not read.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    tables : list of Table
+        In order of the file names.
+    problems : list of Problem
+    notes : list of str
+    """
+    tables: list[Table] = []
+    problems: list[Problem] = []
+    notes: list[str] = []
+    for path in sorted(folder.iterdir()):
+        ending = path.suffix.lower()
+        if path.name.startswith((".", "~$")) or not path.is_file():
+            continue
+        if ending in TEXT_FILES:
+            grids, wrong = text_grid(path.name, path.read_bytes())
+        elif ending in WORKBOOKS:
+            grids, wrong = workbook_grids(path.name, path.read_bytes())
+        else:
+            if ending in OTHER_SPREADSHEETS:
+                notes.append(f"{path.name} was not read: save it as .xlsx, .ods or .csv.")
+            continue
+        problems += wrong
+        for grid in grids:
+            table, wrong = table_of(grid)
+            problems += wrong
+            if table is not None:
+                tables.append(table)
+    return tables, problems, notes
+
+
+def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
+    """Find header, rows and decimal mark of a grid of cells."""
+    problems: list[Problem] = []
+    plan, plan_row = "", 1
+    lines = iter([line for line in grid.lines if any(line.cells)])
+    head: Line | None = None
+    for line in lines:
+        first = next(cell for cell in line.cells if cell)
+        if not first.startswith("#"):
+            head = line
+            break
+        if found := _PLAN.match(first):
+            plan, plan_row = found[1].rstrip(",;"), line.number
+    if head is None:
+        wrong = "is empty" if not plan else "has no header"
+        return None, [Problem(grid.name, wrong, "Fill it in, or delete it.")]
+    body = list(lines)
+    header = _trimmed([column_name(cell) for cell in head.cells])
+    problems += _header_problems(grid.name, head.number, header, body)
+    rows = []
+    for line in body:
+        if any(line.cells[len(header) :]):
+            problems.append(_too_long(grid, line, len(header)))
+            continue
+        names = {place: name for place, name in enumerate(header) if name}
+        cells = {n: line.cells[p] if p < len(line.cells) else "" for p, n in names.items()}
+        exact = frozenset(n for p, n in names.items() if p in line.exact)
+        rows.append(Row(line.number, cells, exact))
+    decimal, wrong_mark = _decimal_mark(grid.name, rows)
+    table = Table(
+        name=grid.name,
+        header=tuple(name for name in header if name),
+        header_row=head.number,
+        rows=tuple(rows),
+        plan=plan or grid.plan,
+        plan_row=plan_row,
+        decimal=decimal,
+    )
+    return table, problems + wrong_mark
+
+
+def column_name(text: str) -> str:
+    """Name of a column as it is compared: lower case, ``_`` for blanks, no brackets.
+
+    >>> column_name(" Hardness (HRC) 1")
+    'hardness_hrc_1'
+    """
+    plain = unicodedata.normalize("NFKC", text).lower()
+    return re.sub(r"[\s\[\]()_\-,;:/]+", "_", plain).strip("_")
+
+
+def _trimmed(names: list[str]) -> list[str]:
+    while names and not names[-1]:
+        names.pop()
+    return names
+
+
+def _header_problems(
+    name: str, row: int, header: Sequence[str], body: Sequence[Line]
+) -> list[Problem]:
+    problems = [
+        Problem(
+            f"{name} row {row}",
+            f"the column '{column}' stands {count} times",
+            "Rename or delete one of them.",
+        )
+        for column, count in Counter(column for column in header if column).items()
+        if count > 1
+    ]
+    for place, column in enumerate(header):
+        used = [line for line in body if place < len(line.cells) and line.cells[place]]
+        if not column and used:
+            problems.append(
+                Problem(
+                    f"{name} row {row}",
+                    f"column {place + 1} has no name, but row {used[0].number} has a cell in it",
+                    "Name the column, or delete it.",
+                )
+            )
+    return problems
+
+
+def _too_long(grid: Grid, line: Line, columns: int) -> Problem:
+    commas = grid.delimiter == "," and len(line.cells) >= 2 * columns - 2 > 2
+    return Problem(
+        f"{grid.name} row {line.number}",
+        f"has {len(line.cells)} cells, the header has {columns} columns",
+        "Decimal commas between separating commas? Save the table with ; between the columns."
+        if commas
+        else 'If a note holds the separating mark, put the note between quotation marks ("...").',
+    )
+
+
+# --- decimal mark ---------------------------------------------------------------------------------
+
+
+def _decimal_mark(name: str, rows: Sequence[Row]) -> tuple[str | None, list[Problem]]:
+    """Decimal mark of a table, by its numbers; None with a problem when it cannot be decided."""
+    seen: dict[str, list[tuple[int, str]]] = {",": [], ".": []}
+    unclear: list[tuple[int, str]] = []
+    for number, text, mark, sure in _marks(rows):
+        if sure:
+            seen[mark].append((number, text))
+        elif mark == ",":
+            unclear.append((number, text))
+    if seen[","] and seen["."]:
+        rare, usual = sorted((",", "."), key=lambda mark: len(seen[mark]))
+        words = {",": "a decimal comma", ".": "a decimal point"}
+        (row, text), (other, example) = seen[rare][0], seen[usual][0]
+        wrong = Problem(
+            f"{name} row {row}",
+            f"'{text}' has {words[rare]}, '{example}' in row {other} has {words[usual]}",
+            "Write all numbers of the table with one mark.",
+        )
+        return None, [wrong]
+    if seen[","] or seen["."]:
+        return ("," if seen[","] else "."), []
+    if unclear:
+        row, text = unclear[0]
+        wrong = Problem(
+            f"{name} row {row}",
+            f"'{text}' can be read as a thousand or as a decimal, and no other number settles it",
+            f"Write {text.replace(',', '')} or {text.replace(',', '.')}.",
+        )
+        return None, [wrong]
+    return ".", []
+
+
+def _marks(rows: Sequence[Row]) -> Iterator[tuple[int, str, str, bool]]:
+    """Row, text, decimal mark that a number points to, and whether it is sure."""
+    for row in rows:
+        for column, text in row.cells.items():
+            if column in _WORD_COLUMNS or column in row.exact:
+                continue
+            found = _NUMBER.match(" ".join(unicodedata.normalize("NFKC", text).split()))
+            digits = re.sub(r"[' ]", "", found[1]).rstrip(".,") if found else ""
+            commas, points = digits.count(","), digits.count(".")
+            if commas and points:
+                yield row.number, text, max(",.", key=digits.rfind), True
+            elif commas + points > 1:  # only a mark between thousands can stand twice
+                yield row.number, text, "." if commas else ",", True
+            elif commas + points == 1:
+                mark = "," if commas else "."
+                sure = re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", digits) is None
+                yield row.number, text, mark, sure
