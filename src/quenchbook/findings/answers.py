@@ -149,7 +149,7 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
         raise EstimabilityError(
             model.strata.dropped.get(question.term, "the term is not in the model")
         )
-    row = model.tests().set_index("term").loc[term]
+    row = next(r for r in model.tests().to_dict("records") if r["term"] == term)
     unit = model.strata.term_stage[term]
     label = " by ".join(study.factor(name).title for name in term.split(":"))
     p_value = float(row["p_value"])

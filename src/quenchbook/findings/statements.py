@@ -51,7 +51,8 @@ def interval_words(confidence: float) -> str:
 
 
 def _decimals(own: Finding) -> int:
-    return min(3, decimals_for(own.std_error)) if own.unit else decimals_for(own.std_error)
+    most = {"HRC": 2, "J": 1}.get(own.unit, 6)  # finer digits than the tester shows help nobody
+    return min(most, decimals_for(own.std_error))
 
 
 def comparison_title(own: Finding) -> str:

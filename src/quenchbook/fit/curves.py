@@ -10,6 +10,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import adjusted_values, marginal_means
 from quenchbook.fit.mixed import MixedModel
+from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
 
 CURVE_POINTS = 61
@@ -33,6 +34,9 @@ class ResponseCurves:
         Whether the means along `x` are a fitted curve or single levels.
     finding : str
         What the curves show, in one sentence.
+    study : Study
+        Gives the words for coupons and loads.
+    confidence : float
     notes : tuple of str
     """
 
@@ -45,6 +49,8 @@ class ResponseCurves:
     unit: str
     is_curve: bool
     finding: str
+    study: Study
+    confidence: float = 0.95
     notes: tuple[str, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
@@ -137,6 +143,8 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
         unit=response.unit,
         is_curve=is_curve,
         finding=_finding(curve, response.quantity, x_factor, group_factor),
+        study=study,
+        confidence=model.confidence,
         notes=tuple(notes),
     )
 
@@ -165,6 +173,7 @@ class FurnaceOrder:
     load_sd : float
         Standard deviation between loads, by REML.
     quantity, unit : str
+    study : Study
     notes : tuple of str
     """
 
@@ -173,6 +182,7 @@ class FurnaceOrder:
     load_sd: float
     quantity: str
     unit: str
+    study: Study
     notes: tuple[str, ...] = ()
 
 
@@ -212,5 +222,6 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
         load_sd=float(np.sqrt(model.variances.get("furnace_load", 0.0))),
         quantity=quantity,
         unit="" if model.scale == "log" else response.unit,
+        study=study,
         notes=("Deviations from the fitted means; the band of a load shows coupon noise only.",),
     )

@@ -71,7 +71,7 @@ def report_answer(analysis: Analysis) -> list[Block]:
             answer=answer,
             invented=study.invented,
         ),
-        FindingRows(tuple(_finding_row(own) for own in analysis.findings)),
+        FindingRows(_finding_rows(analysis)),
     ]
 
 
@@ -283,7 +283,19 @@ def report_appendix(analysis: Analysis) -> list[Block]:
 # --- parts ------------------------------------------------------------------------------------------
 
 
-def _finding_row(own: Finding | TermFinding) -> FindingRow:
+def _finding_rows(analysis: Analysis) -> tuple[FindingRow, ...]:
+    """One row a finding; the gauges of one response share their scale."""
+    from quenchbook.plots.gauges import gauge_limits
+
+    limits = {
+        name: gauge_limits(analysis.comparisons(name))
+        for name in analysis.models
+        if analysis.comparisons(name)
+    }
+    return tuple(_finding_row(own, limits.get(own.response)) for own in analysis.findings)
+
+
+def _finding_row(own: Finding | TermFinding, limits: tuple[float, float] | None) -> FindingRow:
     from quenchbook.plots.gauges import gauge_svg, glyph_svg
 
     if isinstance(own, TermFinding):
@@ -298,7 +310,7 @@ def _finding_row(own: Finding | TermFinding) -> FindingRow:
     return FindingRow(
         verdict=own.verdict,
         glyph_svg=glyph_svg(own.verdict, 1 if own.estimate >= 0 else -1),
-        gauge_svg=gauge_svg(own),
+        gauge_svg=gauge_svg(own, limits=limits),
         statement=own.question or own.label,
         estimate_text=estimate_text(own),
         interval_text=limits_text(own),

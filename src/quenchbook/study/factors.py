@@ -61,6 +61,8 @@ class Factor:
         Levels of `nested_in` for which this factor exists.
     words : mapping
         Level to its word in print.
+    label : str
+        Name in print, where it is not just `name`.
     """
 
     name: str
@@ -72,6 +74,7 @@ class Factor:
     nested_in: str = ""
     exists_for: tuple[Level, ...] = ()
     words: Mapping[str, str] = field(default_factory=dict)
+    label: str = ""
 
     @property
     def is_numeric(self) -> bool:
@@ -86,7 +89,7 @@ class Factor:
     @property
     def title(self) -> str:
         """Name in print, such as ``cold route``."""
-        return self.name.replace("_", " ")
+        return self.label or self.name.replace("_", " ")
 
     @property
     def axis_title(self) -> str:

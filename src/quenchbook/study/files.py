@@ -30,7 +30,7 @@ _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
     "confidence", "notes", "unit_names", *_TABLES,
 )  # fmt: skip
-_FACTOR_KEYS: Final = ("levels", "unit", "set_for", "shape", "exists_for", "words")
+_FACTOR_KEYS: Final = ("title", "levels", "unit", "set_for", "shape", "exists_for", "words")
 _RESPONSE_KEYS: Final = (
     "unit", "quantity", "kind", "readings", "coupons", "scale", "equivalence_margin", "combinations",
 )  # fmt: skip
@@ -212,6 +212,7 @@ class _StudyReader:
             nested_in=parent,
             exists_for=exists_for,
             words=words,
+            label=str(entry.get("title", "")),
         )
 
     def _levels(self, name: str, raw: list[Any], unit: Any, where: str) -> tuple[str, list[Level]]:

@@ -1,0 +1,322 @@
+"""Response curves: one panel a group, every coupon tied to its load, the other curves as ghosts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final, cast
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.plots import scales, wording
+from quenchbook.plots.curve_grid import (
+    COLUMN_GAP,
+    MOST_GROUPS,
+    PLOT_HEIGHT,
+    Grid,
+    Places,
+    coupons_of,
+    grid_of,
+    groups_of,
+    line_of,
+    nearest,
+    places_of,
+    x_title,
+)
+from quenchbook.plots.drawing import Drawing
+from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
+from quenchbook.plots.style import (
+    COUPONS,
+    CURVE_BAND,
+    CURVE_PT,
+    GHOST,
+    HAIRLINE,
+    HAIRLINE_PT,
+    MEAN_PT,
+    PENCIL,
+    THIN_PT,
+    TICK_PT,
+    TIE_PT,
+    TITLE_PT,
+    MarkStyle,
+    draw_marks,
+    drawing_rules,
+)
+from quenchbook.study.factors import Level
+
+if TYPE_CHECKING:
+    from quenchbook.fit.curves import ResponseCurves
+
+_STRIP_HEIGHT: Final = 0.0  # room under the lowest reading for the strip of the peak
+_TITLE_LINE: Final = 12.5
+_STRAY: Final = 3.0  # robust standard deviations from which a load is called unusual
+_MAD_TO_SD: Final = 1.4826  # of a normal distribution
+
+
+def figure_response_curves(curves: ResponseCurves) -> Drawing:
+    """Draw fitted curves, or means at the levels, over the coupons they came from.
+
+    Parameters
+    ----------
+    curves : ResponseCurves
+
+    Returns
+    -------
+    Drawing
+        Its data are the curves and the coupons, told apart by the column ``what``.
+    """
+    with drawing_rules():
+        return _draw(curves)
+
+
+def _draw(curves: ResponseCurves) -> Drawing:
+    groups = groups_of(curves)
+    places = places_of(curves, 2 if len(groups) > 1 else 1)
+    grid = grid_of(curves, groups, places)
+    rows = -(-len(groups) // grid.columns)
+    title_lines = [
+        max(len(lines) for lines in grid.titles[row * grid.columns : (row + 1) * grid.columns])
+        for row in range(rows)
+    ]
+    tick_height = 8.0 + 11.0 * max(len(lines) for lines in grid.tick_lines)
+    head = wrapped(curves.response_title, INNER, TITLE_PT)
+    foot = wrapped(x_title(curves), INNER, TITLE_PT)
+    key = Key(_key_groups(curves, grid, places))
+    tops, top = [], 11.0 + 13.0 * len(head)
+    for row in range(rows):
+        top += _TITLE_LINE * title_lines[row] + 5.0
+        tops.append(top)
+        ends_column = row == rows - 1 or (row == rows - 2 and len(groups) % grid.columns != 0)
+        top += PLOT_HEIGHT + _STRIP_HEIGHT + (tick_height if ends_column else 8.0)
+        top += 10.0 if row < rows - 1 else 0.0
+    sheet = Sheet(top + 13.0 * len(foot) + 4.0 + key.height + 8.0)
+    for number, line in enumerate(head):
+        sheet.text(MARGIN - 4, 16.0 + 13.0 * number, line, size=TITLE_PT)
+    own = {group: line_of(curves, group, places) for group in groups}
+    last = WIDTH - MARGIN
+    for number, group in enumerate(groups):
+        row, column = divmod(number, grid.columns)
+        left = grid.left + column * (grid.width + COLUMN_GAP)
+        height = PLOT_HEIGHT + _STRIP_HEIGHT
+        panel = sheet.panel(left, tops[row], grid.width, height, grid.x_limits, grid.y_limits)
+        words = number + grid.columns >= len(groups)
+        _draw_frame(sheet, panel, grid, places, number, with_y=column == 0, with_x=words)
+        for other, curve in own.items():
+            if other != group:
+                panel.axes.plot(curve[0], curve[1], color=GHOST, linewidth=THIN_PT, zorder=1.5)
+        _draw_estimate(panel, own[group], grid.styles[group], curves.is_curve, grid.strip)
+        _draw_coupons(panel, coupons_of(curves, group), grid, group, places)
+        last = left + grid.width
+    for number, text in enumerate(foot):
+        y = top + 9.0 + 13.0 * number
+        align = "right" if text_width(text, TITLE_PT) < last - MARGIN else "left"
+        sheet.text(last if align == "right" else MARGIN, y, text, size=TITLE_PT, align=align)
+    key.draw(sheet, top + 13.0 * len(foot) + 4.0)
+    return Drawing(
+        "response_curves", sheet.figure, wording.sentence(curves.finding),
+        _reading(curves, grid, places), _notes(curves, places),
+        _alt(curves, groups, places), _data(curves),
+    )  # fmt: skip
+
+
+# --- marks -------------------------------------------------------------------------------------
+
+
+def _draw_frame(
+    sheet: Sheet,
+    panel: Panel,
+    grid: Grid,
+    places: Places,
+    number: int,
+    *,
+    with_y: bool,
+    with_x: bool,
+) -> None:
+    for value, words in scales.axis_ticks(*grid.y_limits, PLOT_HEIGHT * 4, most=8):
+        panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0)
+        if with_y:
+            y = panel.y_place(value) + 0.36 * TICK_PT
+            sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+    right, foot = panel.left + panel.width, panel.top + panel.height
+    sheet.axis_line(panel.left, right, foot)
+    end = -1e9
+    for place, lines in sorted(zip(places.marks, grid.tick_lines, strict=True)):
+        x = panel.x_place(float(place))
+        half = max(text_width(line, TICK_PT) for line in lines) / 2
+        fits = x - half > end + 3 and panel.left - 14 < x - half and x + half < right + 8
+        sheet.tick(x, foot, "", size=TICK_PT)
+        if with_x and fits:
+            end = x + half
+            for row, line in enumerate(lines):
+                y = foot + 5.5 + 0.76 * TICK_PT + 11.0 * row
+                sheet.text(x, y, line, size=TICK_PT, align="center")
+    _draw_title(sheet, panel, grid, number)
+
+
+def _draw_title(sheet: Sheet, panel: Panel, grid: Grid, number: int) -> None:
+    lines, group = grid.titles[number], grid.groups[number]
+    style = grid.styles[group]
+    for row, line in enumerate(lines):
+        y = panel.top - 8.0 - _TITLE_LINE * (len(lines) - 1 - row)
+        sheet.text(panel.left + 12.0, y, line, size=TITLE_PT, bold=True, colour=style.colour)
+        if row == 0:
+            draw_marks(sheet.ground, [panel.left + 4.0], [y - 3.4], style, scale=1.25)
+
+
+def _draw_estimate(
+    panel: Panel, line: tuple[np.ndarray, ...], style: MarkStyle, is_curve: bool, strip: float
+) -> None:
+    x, estimate, low, high = line
+    axes = panel.axes
+    if is_curve:
+        axes.fill_between(x, low, high, color=style.colour, alpha=CURVE_BAND, linewidth=0, zorder=2)
+        axes.plot(
+            x, estimate, color=style.colour, linewidth=CURVE_PT, linestyle=style.dash,
+            dash_capstyle="butt", solid_capstyle="butt", zorder=3,
+        )  # fmt: skip
+        return
+    half = panel.x_points(strip)
+    axes.plot(x, estimate, color=style.colour, linewidth=THIN_PT, linestyle=style.dash, zorder=3)
+    for place, value, bottom, top in zip(x, estimate, low, high, strict=True):
+        ends = [place - half, place + half]
+        axes.fill_between(
+            ends, bottom, top, color=style.colour, alpha=CURVE_BAND, linewidth=0, zorder=2
+        )
+        axes.plot(
+            ends,
+            [value, value],
+            color=style.colour,
+            linewidth=CURVE_PT,
+            solid_capstyle="butt",
+            zorder=3,
+        )
+
+
+def _draw_coupons(
+    panel: Panel, coupons: pd.DataFrame, grid: Grid, group: Level | None, places: Places
+) -> None:
+    if coupons.empty:
+        return
+    style = grid.styles[group]
+    frame = coupons.assign(_x=places.of(coupons["x"]))
+    frame["_near"] = nearest(frame["_x"].to_numpy(), places)
+    half = panel.x_points(min(3.0, 0.42 * grid.step))
+    xs: list[float] = []
+    ys: list[float] = []
+    for _, level in frame.groupby("_near", sort=True):
+        loads = sorted(level["furnace_load"].unique())
+        for number, load in enumerate(loads):
+            part = level[level["furnace_load"] == load]
+            shift = panel.x_points(grid.step * (number - (len(loads) - 1) / 2))
+            x, y = part["_x"].to_numpy() + shift, part["value"].to_numpy(dtype=float)
+            xs.extend(x.tolist())
+            ys.extend(y.tolist())
+            if len(part) < 2:
+                continue
+            middle, mean = float(x.mean()), float(y.mean())
+            panel.axes.plot(
+                [middle, middle], [y.min(), y.max()], color=style.colour, linewidth=TIE_PT, zorder=4
+            )
+            panel.axes.plot(
+                [middle - half, middle + half], [mean, mean], color=style.colour, linewidth=MEAN_PT,
+                solid_capstyle="butt", zorder=4,
+            )  # fmt: skip
+    scale = 0.85 if grid.step > 4.5 else 0.7
+    draw_marks(panel.axes, xs, ys, style, scale=scale, label=COUPONS)
+
+
+# --- words -------------------------------------------------------------------------------------
+
+
+def _key_groups(curves: ResponseCurves, grid: Grid, places: Places) -> list[list[Entry]]:
+    entries = []
+    if _has_ties(curves, grid, places):
+        load = wording.unit_word(curves, "furnace_load")
+        coupons = wording.plural(wording.unit_word(curves, "coupon"))
+        entries.append(Entry(f"{coupons} of one {load}, their mean", 8.0, _draw_tie))
+    if len(grid.groups) > 1:
+        other = wording.plural(curves.group_factor.title) if curves.group_factor else "panels"
+        entries.append(Entry(f"the other {other}", 16.0, _draw_ghost))
+    return [entries]
+
+
+def _has_ties(curves: ResponseCurves, grid: Grid, places: Places) -> bool:
+    """Whether any load has two coupons at one level of one panel."""
+    parts = (coupons_of(curves, group) for group in grid.groups)
+    return any(
+        (part.groupby([nearest(places.of(part["x"]), places), "furnace_load"]).size() > 1).any()
+        for part in parts
+        if not part.empty
+    )
+
+
+def _draw_tie(sheet: Sheet, left: float, middle: float) -> None:
+    sheet.line((left + 4, left + 4), (middle - 5, middle + 5), PENCIL, TIE_PT)
+    sheet.line((left + 1, left + 7), (middle, middle), PENCIL, MEAN_PT)
+
+
+def _draw_ghost(sheet: Sheet, left: float, middle: float) -> None:
+    sheet.line((left, left + 16), (middle + 2, middle - 2), GHOST, THIN_PT)
+
+
+def _reading(curves: ResponseCurves, grid: Grid, places: Places) -> str:
+    coupon = wording.unit_word(curves, "coupon")
+    load = wording.unit_word(curves, "furnace_load")
+    known = getattr(curves, "confidence", None)  # else the notes of the curves say the level
+    level = f"{wording.percent_text(known)} interval" if known else "interval"
+    what = "curve" if curves.is_curve else "mean"
+    text = f"A mark is a {coupon}; {wording.plural(load)} stand side by side in time order."
+    if _has_ties(curves, grid, places):
+        text += f" An upright line ties the {wording.plural(coupon)} of one {load}."
+    text += f" Band: {level} of the {what}."
+    return text + (" Thin lines repeat the other panels." if len(grid.groups) > 1 else "")
+
+
+def _notes(curves: ResponseCurves, places: Places) -> tuple[str, ...]:
+    notes = list(curves.notes)
+    if places.ordinal and not places.named:
+        notes.append(f"Levels of {curves.x_factor.title} stand one step apart.")
+    if curves.group_factor is not None:
+        count = curves.curve["group"].nunique()
+        if count > MOST_GROUPS:
+            notes.append(f"{count - MOST_GROUPS} more groups are in the data and not drawn.")
+    return tuple(notes)
+
+
+def _alt(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Places) -> str:
+    load, coupon = wording.unit_word(curves, "furnace_load"), wording.unit_word(curves, "coupon")
+    quantity = curves.response_title.partition(",")[0]
+    subject = f"{quantity} against {wording.factor_words(curves.x_factor)}"
+    if curves.group_factor is not None:
+        count = wording.count_words(len(groups))
+        subject += f" for {count} {wording.plural(curves.group_factor.title)}"
+    coupons, loads = curves.coupons["coupon"].nunique(), curves.coupons["furnace_load"].nunique()
+    subject += f"; {wording.counted(coupons, coupon)} in {wording.counted(loads, load)}"
+    return wording.alt_text(subject, curves.finding, _unusual(curves, groups, places, load))
+
+
+def _unusual(
+    curves: ResponseCurves, groups: tuple[Level | None, ...], places: Places, load: str
+) -> str:
+    """Name the load farthest from the curves, when it is far for loads of this study."""
+    parts = []
+    for group in groups:
+        part = coupons_of(curves, group)
+        x, estimate, *_ = line_of(curves, group, places)
+        away = part["value"].to_numpy(dtype=float) - np.interp(places.of(part["x"]), x, estimate)
+        parts.append(pd.DataFrame({"load": part["furnace_load"].to_numpy(), "away": away}))
+    means = pd.concat(parts).groupby("load")["away"].mean()
+    middle = float(means.median())
+    usual = _MAD_TO_SD * float((means - middle).abs().median())
+    farthest = cast(Any, (means - middle).abs().idxmax())
+    distance = float(means[farthest]) - middle
+    if len(means) < 5 or usual == 0 or abs(distance) < _STRAY * usual:
+        return ""
+    return f"{wording.capital(load)} {farthest} lies {'high' if distance > 0 else 'low'}"
+
+
+def _data(curves: ResponseCurves) -> pd.DataFrame:
+    curve = curves.curve.assign(what="curve" if curves.is_curve else "mean")
+    coupons = curves.coupons.assign(what="coupon")
+    frame = pd.concat([curve, coupons], ignore_index=True)
+    return frame[["what", *(column for column in frame.columns if column != "what")]]

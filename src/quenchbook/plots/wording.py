@@ -1,0 +1,105 @@
+"""Numbers, counts and units of a figure in words, and the pattern of its alternative text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from quenchbook.study.factors import UNIT_WORDS, Factor
+from quenchbook.units import NO_BREAK
+
+ALT_MOST: Final = 400
+NOTHING_UNUSUAL: Final = "Nothing unusual."
+
+_COUNTS: Final = (
+    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+    "twelve",
+)  # fmt: skip
+
+
+def count_words(count: int) -> str:
+    """Count in words up to twelve."""
+    return _COUNTS[count] if 0 <= count < len(_COUNTS) else str(count)
+
+
+def counted(count: int, word: str) -> str:
+    """Count with its noun: ``96 coupons``, ``1 cold batch``."""
+    return f"{count} {word if count == 1 else plural(word)}"
+
+
+def plural(word: str) -> str:
+    """Plural of a noun of the trade."""
+    return word + ("es" if word.endswith(("ch", "sh", "s", "x")) else "s")
+
+
+def unit_word(source: object, unit: str) -> str:
+    """Word for a unit in the study a result came from: ``furnace load`` or ``furnace heat``."""
+    study: Any = getattr(source, "study", None)
+    if study is not None:
+        return str(study.unit_word(unit))
+    words: Mapping[str, str] = getattr(source, "stratum_words", {})
+    return words.get(unit) or UNIT_WORDS.get(unit) or unit.replace("_", " ")
+
+
+def percent_text(share: float) -> str:
+    """Share in per cent: ``95 %``."""
+    return f"{share * 100:g}{NO_BREAK}%"
+
+
+def factor_words(factor: Factor) -> str:
+    """Factor as part of a sentence: ``austenitize temperature``, ``cold route``."""
+    named = factor.dimension != "temperature" or "temp" in factor.title.split()[-1][:5]
+    return factor.title if named and factor.title != "temper" else f"{factor.title} temperature"
+
+
+def capital(text: str) -> str:
+    """Text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def lower_first(text: str) -> str:
+    """Text with a small first letter, unless the first word is all capitals."""
+    head = text.split(" ", 1)[0]
+    return text if len(head) > 1 and head.isupper() else text[:1].lower() + text[1:]
+
+
+def sentence(text: str) -> str:
+    """Text with a full stop."""
+    text = text.strip()
+    return text if not text or text.endswith((".", "?", "!")) else text + "."
+
+
+def listed(items: Sequence[str]) -> str:
+    """Items as people list them: ``a, b and c``."""
+    return " and ".join(filter(None, [", ".join(items[:-1]), *items[-1:]]))
+
+
+# --- alternative text --------------------------------------------------------------------------
+
+
+def alt_text(subject: str, finding: str, unusual: str) -> str:
+    """Compose the alternative text: what is drawn, what it says, what is unusual.
+
+    Parameters
+    ----------
+    subject : str
+        ``<quantity> against <quantity> for <groups>; <n> coupons in <n> furnace loads``.
+    finding : str
+        The finding with numbers and interval; shortened when the whole gets too long.
+    unusual : str
+        What looks unusual; empty when nothing does.
+    """
+    subject, unusual = sentence(subject), sentence(unusual) or NOTHING_UNUSUAL
+    subject, unusual = _cut(subject, 200), _cut(unusual, 120)
+    room = ALT_MOST - len(subject) - len(unusual) - 2
+    return " ".join(filter(None, (subject, _cut(sentence(finding), room), unusual)))
+
+
+def _cut(text: str, room: int) -> str:
+    if len(text) <= room:
+        return text
+    cut = text[: room - 1]
+    stop = cut.rfind(". ")
+    if stop > room // 2:
+        return cut[: stop + 1]
+    return cut[: cut.rfind(" ") if cut.rfind(" ") > room // 2 else room - 1].rstrip(",;: ") + "…"
