@@ -1,7 +1,8 @@
-"""Simulate the readings of the invented plane-iron study from truth.toml, and write them as life does.
+"""Simulate the readings of the invented plane-iron study from truth.toml, and write them as life
+does.
 
-Run in this folder: ``python simulate.py``. The files in ``records/`` were made once by this script and
-are kept; it refuses to overwrite them.
+Run in this folder: ``python simulate.py``. The files in ``records/`` were made once by this script
+and are kept; it refuses to overwrite them.
 """
 
 from __future__ import annotations
@@ -74,7 +75,8 @@ def with_noise(
 def simulated(
     frame: pd.DataFrame, rng: np.random.Generator
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
-    """One run of the whole study: coupons as run, hardness (coupons, 5), impact energy (coupons,)."""
+    """One run of the whole study: coupons as run, hardness (coupons, 5), impact energy "
+    "(coupons,)."""
     model = truth()
     run = as_run(frame, model["mess"], rng)
     hardness = with_noise(

@@ -31,7 +31,7 @@ _HOME = {
     "furnace_order": "fit.curves",
     "curve_factors": "fit.curves",
     "error_df_frame": "fit.outlook",
-    "tests_ignoring_units": "fit.ignoring",
+    "unit_blind_tests": "fit.ignoring",
     "finding": "findings.verdicts",
     "Finding": "findings.verdicts",
     "analyse": "findings.answers",

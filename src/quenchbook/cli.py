@@ -12,7 +12,8 @@ from quenchbook.errors import QuenchbookError
 
 DESCRIPTION = "Plan, run, analyse and publish small heat-treatment studies on steel."
 CAUTION = (
-    "Hot furnaces, quench oil, liquid nitrogen, dry ice and alcohol can kill. The sheets show the usual "
+    "Hot furnaces, quench oil, liquid nitrogen, dry ice and alcohol can kill. The sheets show "
+    "the usual "
     "cautions; local codes and licensed practice come first."
 )
 
@@ -116,7 +117,8 @@ def _bench(options: argparse.Namespace) -> None:
 
     _print_paths(bench_study(options.study))
     print(
-        f"\n{CAUTION}\nNext: fill in the forms, put them into {options.study / 'records'}, then quenchbook check {options.study}"
+        f"\n{CAUTION}\nNext: fill in the forms, put them into {options.study / 'records'}, then "
+        f"quenchbook check {options.study}"
     )
 
 
@@ -164,7 +166,7 @@ def _lab(options: argparse.Namespace) -> int:
     return subprocess.call(command)
 
 
-def _doctor(options: argparse.Namespace) -> int:
+def _doctor(_options: argparse.Namespace) -> int:
     from quenchbook.doctor import checkup
 
     lines, healthy = checkup()

@@ -42,7 +42,8 @@ def checkup() -> tuple[list[str], bool]:
         (name for name in ("chromium", "google-chrome", "msedge") if shutil.which(name)), None
     )
     lines.append(
-        f"browser for looking at reports: {browser or 'none on the path; open the HTML file yourself'}"
+        "browser for looking at reports: "
+        f"{browser or 'none on the path; open the HTML file yourself'}"
     )
     return lines, healthy
 

@@ -41,17 +41,22 @@ def progress(
 
 
 def _in_notebook(items: Iterable[T], what: str, count: int) -> Iterator[T]:
-    from IPython.display import HTML, display
+    from typing import Any
 
-    handle = display(HTML(""), display_id=True)
-    started = shown = time.monotonic()
+    from IPython import display as shown
+
+    html: Any = shown.HTML  # IPython ships no types
+    show: Any = shown.display
+
+    handle = show(html(""), display_id=True)
+    started = drawn = time.monotonic()
     done = 0
     for item in items:
         yield item
         done += 1
         now = time.monotonic()
-        if now - shown > 0.2:
-            shown = now
+        if now - drawn > 0.2:
+            drawn = now
             bar = f'<progress max="{count}" value="{done}" aria-label="{what}"></progress>'
-            handle.update(HTML(f"{bar} {done} of {count} {what}"))
-    handle.update(HTML(f"{done} {what} in {time.monotonic() - started:.1f} s"))
+            handle.update(html(f"{bar} {done} of {count} {what}"))
+    handle.update(html(f"{done} {what} in {time.monotonic() - started:.1f} s"))

@@ -1,7 +1,7 @@
 """The steps of a study on its folder: what the commands do, callable from Python.
 
-A study folder holds ``study.toml``, and the steps add ``plan/``, ``bench/``, ``reports/``; readings go
-into ``records/`` and are only ever read.
+A study folder holds ``study.toml``, and the steps add ``plan/``, ``bench/``, ``reports/``;
+readings go into ``records/`` and are only ever read.
 """
 
 from __future__ import annotations
@@ -261,7 +261,8 @@ def _check_seed(matrix: CouponMatrix) -> None:
     again = coupon_matrix(matrix.study, seed=matrix.seed)
     if again.plan_hash != matrix.plan_hash:
         raise PlanError(
-            f"The seed {matrix.seed} makes plan {again.short_hash} with this version, not {matrix.short_hash}. "
+            f"The seed {matrix.seed} makes plan {again.short_hash} with this version, not "
+            f"{matrix.short_hash}. "
             "The stored matrix stays the plan; the seed is only evidence."
         )
 

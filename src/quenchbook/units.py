@@ -163,7 +163,8 @@ def parse_quantity(
     if written is None:
         example = {"temperature": "degC or degF", "time": "min or h", "energy": "J or ft lbf"}
         raise UnitError(
-            f"'{text}' has no unit. Write {example.get(dimension, STORAGE_UNITS[dimension])} after it."
+            f"'{text}' has no unit. Write {example.get(dimension, STORAGE_UNITS[dimension])} "
+            "after it."
         )
     return convert(parse_number(match[1], decimal=decimal), written, dimension)
 
@@ -216,10 +217,10 @@ def interval_text(low: float, high: float, decimals: int = 2, *, sign: bool = Fa
 
 
 def minutes_text(minutes: float) -> str:
-    """Write a time as people say it: ``0 min``, ``45 min``, ``2 h``, ``1 day``.
+    r"""Write a time as people say it: ``0 min``, ``45 min``, ``2 h``, ``1 day``.
 
     >>> minutes_text(1440), minutes_text(90)
-    ('1\\xa0day', '90\\xa0min')
+    ('1\xa0day', '90\xa0min')
     """
     if minutes >= 1440 and minutes % 1440 == 0:
         days = int(minutes // 1440)

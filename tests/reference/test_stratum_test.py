@@ -79,7 +79,12 @@ def test_first_minus_last_level_reproduces_the_check_numbers(
     ("model", "low", "high"), [(balanced, -0.3487, 1.9024), (fewer, -0.4518, 1.8497)]
 )
 def test_intervals_reproduce_the_check_numbers(model, low, high) -> None:
-    row = qb.marginal_means(model(), "temp").contrast({"first - last": [1, 0, 0, -1]}).to_frame().iloc[0]
+    row = (
+        qb.marginal_means(model(), "temp")
+        .contrast({"first - last": [1, 0, 0, -1]})
+        .to_frame()
+        .iloc[0]
+    )
     assert row["conf_low"] == pytest.approx(low, abs=5.1e-5)
     assert row["conf_high"] == pytest.approx(high, abs=5.1e-5)
 
@@ -88,7 +93,10 @@ def test_intervals_reproduce_the_check_numbers(model, low, high) -> None:
     ("model", "components"),
     [
         (fewer, {"load": 0.12332, "coupon": 0.320723}),
-        (three, {"load": 1.23574, "coldbatch": 0.016078, "temperbatch": 0.278522, "coupon": 0.215219}),
+        (
+            three,
+            {"load": 1.23574, "coldbatch": 0.016078, "temperbatch": 0.278522, "coupon": 0.215219},
+        ),
     ],
 )
 def test_components_of_the_strata_reproduce_the_check_numbers(model, components) -> None:

@@ -103,7 +103,8 @@ def test_the_truth_lies_in_the_intervals_at_the_stated_rate(stored: Records) -> 
     print(f"all questions together: {np.mean(list(rates.values())):.4f}")
     print(f"coverage of standard deviations: {sd_rates}")
     print(
-        f"false 'exceeds': {wrong_difference}, false 'equivalent' or 'slight': {wrong_equivalence} of {total}"
+        f"false 'exceeds': {wrong_difference}, false 'equivalent' or 'slight': "
+        f"{wrong_equivalence} of {total}"
     )
     low, high = stats.binom.interval(0.9999, STUDIES, 0.95)
     for key, rate in {**rates, **sd_rates}.items():

@@ -73,13 +73,15 @@ def comparison_sentence(own: Finding, title: str) -> str:
     outer = f"{interval_words(own.confidence)} {limits_text(own)}"
     margin = margin_text(own)
     if math.isnan(own.std_error):
-        return f"{_capital(title)}: no test is possible, because a stratum it needs has no spare units."
+        why = "a stratum it needs has no spare units"
+        return f"{_capital(title)}: no test is possible, because {why}."
     if own.verdict == "exceeds":
         return f"{head} ({outer}), more than the margin of {margin}."
     if own.verdict == "differs" and own.margin is None:
         return f"{head} ({outer}), a real difference; no margin was declared."
     if own.verdict == "differs":
-        return f"{head} ({outer}), a real difference; whether it is more than the margin of {margin} is not settled."
+        open_part = f"whether it is more than the margin of {margin} is not settled"
+        return f"{head} ({outer}), a real difference; {open_part}."
     if own.verdict == "slight":
         return f"{head} ({outer}), a real difference, smaller than the margin of {margin}."
     if own.verdict == "equivalent":
@@ -98,7 +100,8 @@ def what_would_decide(own: Finding) -> str:
     units = _unit_list(own.strata)
     if room <= 0.15 * own.margin:
         return (
-            f"The estimate lies near the margin, so more {units} are needed to tell on which side of it "
+            f"The estimate lies near the margin, so more {units} are needed to tell on which "
+            "side of it "
             f"the difference lies."
         )
     times = (half / room) ** 2
@@ -141,7 +144,8 @@ def term_sentence(own: TermFinding) -> str:
             f"{_capital(own.label)}: no test is possible, because every {own.stratum} is needed to "
             f"estimate the levels. Two {own.stratum}s for each level make a test possible."
         )
-    numbers = f"{f_text(own.statistic, own.df, own.df_error)}, {p_text(own.p_value)}, judged on {_unit_list([own.stratum])}"
+    test = f_text(own.statistic, own.df, own.df_error)
+    numbers = f"{test}, {p_text(own.p_value)}, judged on {_unit_list([own.stratum])}"
     interaction = ":" in own.term
     if own.verdict == "differs":
         what = (
@@ -155,7 +159,8 @@ def term_sentence(own: TermFinding) -> str:
         if interaction
         else f"a difference in {own.quantity} between its levels"
     )
-    return f"{_capital(own.label)}: {what} was not shown ({numbers}). This does not show that there is none."
+    head = f"{_capital(own.label)}: {what} was not shown ({numbers})."
+    return f"{head} This does not show that there is none."
 
 
 def _capital(text: str) -> str:

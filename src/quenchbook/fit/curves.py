@@ -59,7 +59,8 @@ class ResponseCurves:
 
     def __repr__(self) -> str:
         groups = self.curve["group"].nunique()
-        return f"<ResponseCurves of {self.response_title}: {groups} curves, {len(self.coupons)} coupons>"
+        count = len(self.coupons)
+        return f"<ResponseCurves of {self.response_title}: {groups} curves, {count} coupons>"
 
 
 def curve_factors(model: MixedModel) -> tuple[str | None, str | None]:
@@ -68,7 +69,8 @@ def curve_factors(model: MixedModel) -> tuple[str | None, str | None]:
     Returns
     -------
     x, group : str or None
-        First numeric factor that is set for a furnace load, first named factor of at most six levels.
+        First numeric factor that is set for a furnace load, first named factor of at most six
+        levels.
     """
     if model.study is None:
         return None, None

@@ -1,4 +1,4 @@
-"""What the same numbers would have seemed to say had the units been ignored: a warning, not a result."""
+"""What the same numbers would seem to say with the units ignored: a warning, not a result."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pandas as pd
 from quenchbook.fit.mixed import MixedModel
 
 
-def tests_ignoring_units(model: MixedModel) -> pd.DataFrame:
+def unit_blind_tests(model: MixedModel) -> pd.DataFrame:
     """F tests that take every coupon for its own furnace load (ordinary least squares).
 
     Parameters

@@ -128,7 +128,8 @@ def marginal_means(
         ]
         if unknown:
             raise EstimabilityError(
-                f"{name} {unknown[0]!r} was not tried; levels are {', '.join(map(str, variable.levels))}."
+                f"{name} {unknown[0]!r} was not tried; levels are "
+                f"{', '.join(map(str, variable.levels))}."
             )
     grid = model.terms.reference_grid(chosen)
     columns = [model.terms.variable(name).column for name in by]

@@ -224,7 +224,8 @@ class MixedModel:
         return "\n".join([self.units_ladder(), table.to_string(index=False), *self.notes])
 
     def __repr__(self) -> str:
-        return f"<MixedModel {self.response}: {len(self.coupons)} coupons, {len(self.terms.names)} terms>"
+        count = len(self.terms.names)
+        return f"<MixedModel {self.response}: {len(self.coupons)} coupons, {count} terms>"
 
     def _repr_html_(self) -> str:
         from html import escape
@@ -275,8 +276,8 @@ def mixed_model(
     fixed : str, optional
         For a data frame: fixed part as a Wilkinson-Rogers formula.
     strata : sequence of str
-        For a data frame: columns that name the random units (furnace loads, batches, coupons). Codes
-        must be unique over the whole frame.
+        For a data frame: columns that name the random units (furnace loads, batches, coupons).
+        Codes must be unique over the whole frame.
     scale : {"linear", "log"}
         For a data frame: analyse the values or their logarithms.
     confidence : float
@@ -311,9 +312,18 @@ def _from_records(records: Records, response: Response, study: Study) -> MixedMo
         if f"{factor.column}_planned" in coupons:
             planned[factor.column] = coupons[f"{factor.column}_planned"]
     return _fitted(
-        coupons, readings, terms, units, planned=planned, response=response.name, unit=response.unit,
-        scale=response.scale, study=study, confidence=study.confidence, notes=(),
-    )  # fmt: skip
+        coupons,
+        readings,
+        terms,
+        units,
+        planned=planned,
+        response=response.name,
+        unit=response.unit,
+        scale=response.scale,
+        study=study,
+        confidence=study.confidence,
+        notes=(),
+    )
 
 
 def _coupon_means(readings: pd.DataFrame) -> pd.DataFrame:
@@ -350,9 +360,18 @@ def _from_frame(
     key = readings[repeated] if repeated else pd.RangeIndex(len(readings))
     readings = readings.assign(coupon=key)
     return _fitted(
-        _coupon_means(readings), readings, terms, units, planned=None, response=response, unit="",
-        scale=scale, study=None, confidence=confidence, notes=tuple(notes),
-    )  # fmt: skip
+        _coupon_means(readings),
+        readings,
+        terms,
+        units,
+        planned=None,
+        response=response,
+        unit="",
+        scale=scale,
+        study=None,
+        confidence=confidence,
+        notes=tuple(notes),
+    )
 
 
 def _repeated_unit(frame: pd.DataFrame, terms: Terms, strata: Sequence[str]) -> str | None:

@@ -78,13 +78,15 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
         means = model.readings.groupby("coupon", sort=False)["value"].transform("mean")
         deviations["indent"] = (model.readings["value"] - means).to_numpy(dtype=float)
     notes = [
-        "Deviations of loads, batches and coupons are shrunken estimates; those of indents are plain residuals."
+        "Deviations of loads, batches and coupons are shrunken estimates; those of indents are "
+        "plain residuals."
     ]
     for row in components.itertuples():
         if row.variance == 0:
             units = model.unit_word(str(row.stratum), 2)
             notes.append(
-                f"Variation between {units} is estimated as 0: {row.count} {units} cannot show it, which is "
+                f"Variation between {units} is estimated as 0: {row.count} {units} cannot show "
+                "it, which is "
                 f"no proof that they agree. They stay in the tests."
             )
     response = model.study.response(model.response) if model.study else None
@@ -124,9 +126,9 @@ def predicted_deviations(model: MixedModel) -> dict[str, Array]:
 def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     """Limits of the standard deviation of each stratum.
 
-    Modified large-sample limits from the strata's mean squares (Burdick and Graybill 1992, Confidence
-    Intervals on Variance Components; from memory): exact for a single mean square, and close to their
-    level for the difference of two, which a variance component is.
+    Modified large-sample limits from the strata's mean squares (Burdick and Graybill 1992,
+    Confidence Intervals on Variance Components; from memory): exact for a single mean square, and
+    close to their level for the difference of two, which a variance component is.
 
     Returns
     -------

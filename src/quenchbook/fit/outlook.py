@@ -62,6 +62,7 @@ def error_df_words(matrix: CouponMatrix) -> list[str]:
                 few = ", few" if df_error < 3 else ""
                 parts.append(f"{title} on {unit} ({df_error} error df{few})")
         lines.append(
-            f"{response.quantity[:1].upper()}{response.quantity[1:]} will be judged: {'; '.join(parts)}."
+            f"{response.quantity[:1].upper()}{response.quantity[1:]} will be judged: "
+            f"{'; '.join(parts)}."
         )
     return lines

@@ -1,6 +1,7 @@
 """Tests of terms and standard errors of contrasts from the mean squares of the strata.
 
-Everything here works on many responses of one plan at once (simulations), shape (coupons, responses).
+Everything here works on many responses of one plan at once (simulations), shape (coupons,
+responses).
 """
 
 from __future__ import annotations

@@ -1,12 +1,13 @@
 """Restricted maximum likelihood for many responses of one plan at once.
 
-All work is done on cross-products of the fixed columns and the random units, made once: coupons with
-the same number of readings form a group, and coupon and indent variance only weight the groups. So
-the cost of an evaluation does not grow with the number of coupons. Variances stay at zero or above
-(active set); a fit that is not at its optimum raises.
+All work is done on cross-products of the fixed columns and the random units, made once: coupons
+with the same number of readings form a group, and coupon and indent variance only weight the
+groups. So the cost of an evaluation does not grow with the number of coupons. Variances stay at
+zero or above (active set); a fit that is not at its optimum raises.
 
-Shapes: r responses, g groups of coupons, p fixed columns, q random units in all, s = p + q, k variance
-components (random units in order, then ``coupon``, then ``indent`` if readings are repeated).
+Shapes: r responses, g groups of coupons, p fixed columns, q random units in all, s = p + q, k
+variance components (random units in order, then ``coupon``, then ``indent`` if readings are
+repeated).
 
 References
 ----------
@@ -17,7 +18,7 @@ information; Kenward and Roger (1997), Biometrics 53:983 (all from memory).
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -427,7 +428,7 @@ def _improved(data: CrossProducts, state: RemlState, step: Array) -> tuple[Array
     best = state.theta.copy()
     for _ in range(30):
         trial = np.maximum(state.theta + shrink * step, 0.0)
-        trial = _kept_positive(data, state.theta, trial)
+        trial = _kept_positive(state.theta, trial)
         new = RemlState(data, trial)
         good = new.criterion <= state.criterion + 1e-10 * np.abs(state.criterion)
         if good.all():
@@ -438,8 +439,8 @@ def _improved(data: CrossProducts, state: RemlState, step: Array) -> tuple[Array
     return trial, RemlState(data, trial)
 
 
-def _kept_positive(data: CrossProducts, theta: Array, trial: Array) -> Array:
-    """Keep the variance of a coupon value above zero: the indent variance, or the coupon variance."""
+def _kept_positive(theta: Array, trial: Array) -> Array:
+    """Keep the last component above zero, so that every coupon value has some variance."""
     last = trial[:, -1]
     trial[:, -1] = np.where(last > 0, last, 0.1 * theta[:, -1])
     return trial

@@ -1,11 +1,11 @@
 """The stratum test: each term against the mean square of its own unit.
 
-Every fixed column belongs to the coarsest unit inside which it is constant (furnace load, cold batch,
-temper batch, coupon). Values of each unit are adjusted for everything that varies inside it, and the
-terms of that unit are tested on these unit values with equal weights. The denominator is the unit's
-own mean square: never truncated at zero, never pooled. Where units have unequal sizes, a safety
-factor f >= 1 and an error df after Box keep the level; in balanced plans f = 1 and the test is the
-classical F of that stratum.
+Every fixed column belongs to the coarsest unit inside which it is constant (furnace load, cold
+batch, temper batch, coupon). Values of each unit are adjusted for everything that varies inside
+it, and the terms of that unit are tested on these unit values with equal weights. The denominator
+is the unit's own mean square: never truncated at zero, never pooled. Where units have unequal
+sizes, a safety factor f >= 1 and an error df after Box keep the level; in balanced plans f = 1 and
+the test is the classical F of that stratum.
 
 References
 ----------
@@ -152,7 +152,8 @@ def strata_of(
 def _why_not(term: str, unit: str) -> str:
     words = unit.replace("_", " ")
     if ":" in term:
-        return f"not every combination of {term.replace(':', ' and ').replace('_', ' ')} was run in enough {words}s"
+        parts = term.replace(":", " and ").replace("_", " ")
+        return f"not every combination of {parts} was run in enough {words}s"
     return f"its levels cannot be told apart from other terms or from single {words}s"
 
 

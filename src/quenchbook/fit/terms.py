@@ -1,8 +1,8 @@
 """The fixed part of a model: coded columns for factors, curves, nested factors and interactions.
 
-Coding is sum-to-zero, so that a main effect is an average over equal weights of the other factors. A
-curve is coded so that its columns average to zero over the declared levels. A nested factor has zeros
-where it does not exist.
+Coding is sum-to-zero, so that a main effect is an average over equal weights of the other factors.
+A curve is coded so that its columns average to zero over the declared levels. A nested factor has
+zeros where it does not exist.
 """
 
 from __future__ import annotations

@@ -1,10 +1,11 @@
-"""Tables that a plan asks for: the columns to be filled in at the bench, and what is plausible there.
+"""Tables that a plan asks for: columns to be filled in at the bench, and what is plausible there.
 
 The forms are written with these columns, and the records are read with them.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -62,6 +63,12 @@ def reading_columns(response: Response) -> tuple[str, ...]:
     if response.readings == 1:
         return (response.name,)
     return tuple(f"{response.name}_{number}" for number in range(1, response.readings + 1))
+
+
+def response_stem(response: Response) -> str:
+    """Name of a response without its unit, for files and headers: ``hardness``."""
+    ending = re.sub(r"[^a-z0-9]", "", response.unit.lower())
+    return response.name.removesuffix(f"_{ending}") if ending else response.name
 
 
 def actual_column(factor: Factor) -> str:

@@ -1,4 +1,4 @@
-"""Keep a plan: the matrix as CSV, its seed, versions and hash beside it; a changed plan is refused."""
+"""Keep a plan: the matrix as CSV, beside it seed, versions and hash; refuse a changed plan."""
 
 from __future__ import annotations
 
@@ -142,7 +142,8 @@ def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
                 str(folder / MATRIX_FILE),
                 f"was changed after the plan was made (hash {matrix.short_hash}, "
                 f"expected {str(about.get('sha256'))[:8]})",
-                "Take the file from a backup; what went differently belongs into records/deviations.csv.",
+                "Take the file from a backup; what went differently belongs into "
+                "records/deviations.csv.",
             )
         )
     return matrix

@@ -1,8 +1,8 @@
 """Coupon codes that survive the bench: short, random, and safe against one misread character.
 
 A code is a word of a Reed-Solomon code over the field of 17 elements (two check characters). Any
-single misread character is found and can be corrected, every swap of two characters is found, and no
-code is another one read from the other end.
+single misread character is found and can be corrected, every swap of two characters is found, and
+no code is another one read from the other end.
 """
 
 from __future__ import annotations

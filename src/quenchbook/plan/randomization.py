@@ -84,7 +84,8 @@ class CouponMatrix:
         days = int(self.frame["day"].nunique())
         seed = "order as published" if self.seed is None else f"seed {self.seed}"
         lines = [
-            f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan {self.short_hash}."
+            f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan "
+            f"{self.short_hash}."
         ]
         return "\n".join([*lines, *self.notes])
 
@@ -122,9 +123,9 @@ def _canonical(value: object) -> str:
 def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
     """Make a randomized coupon matrix.
 
-    Every furnace load has one level of each furnace factor, every cold batch one of each bath factor,
-    every temper batch one of each temper factor. Where all combinations fit into a load they are all
-    there; the factors that do not fit are spread evenly. Order is random in each unit.
+    Every furnace load has one level of each furnace factor, every cold batch one of each bath
+    factor, every temper batch one of each temper factor. Where all combinations fit into a load
+    they are all there; the factors that do not fit are spread evenly. Order is random in each unit.
 
     Parameters
     ----------
@@ -234,7 +235,8 @@ def check_matrix(matrix: CouponMatrix) -> None:
                 problems.append(
                     Problem(
                         f"{study.unit_word(unit)} {name}",
-                        f"has {words}, but {factor.title} is set once for a {study.unit_word(unit)}",
+                        f"has {words}, but {factor.title} is set once for a "
+                        f"{study.unit_word(unit)}",
                         "Split the coupons or correct the level.",
                     )
                 )
@@ -271,7 +273,8 @@ def _level_problems(factor: Factor, study: Study, frame: pd.DataFrame) -> list[P
     return problems
 
 
-# --- units one after the other ----------------------------------------------------------------------
+# --- units one after the other
+# ----------------------------------------------------------------------
 
 
 def _set_for(study: Study, *units: str) -> list[Factor]:
@@ -285,8 +288,10 @@ def _furnace_loads(study: Study, seed: int, notes: list[str]) -> list[dict[str, 
     if layout.furnace_loads < len(combos):
         raise PlanError(
             f"{len(combos)} combinations of {' and '.join(f.title for f in factors)} need at least "
-            f"{len(combos)} furnace loads; the layout has {layout.furnace_loads}. A furnace load has "
-            f"one temperature: add loads (two for each combination make a test possible) or drop levels."
+            f"{len(combos)} furnace loads; the layout has {layout.furnace_loads}. A furnace "
+            "load has "
+            "one temperature: add loads (two for each combination make a test possible) or "
+            "drop levels."
         )
     if 1 < layout.furnace_loads < 2 * len(combos) and len(combos) > 1:
         notes.append(
@@ -348,7 +353,8 @@ def _coupons_in_loads(
                 else "over all coupons"
             )
             notes.append(
-                f"{factor.title[:1].upper()}{factor.title[1:]} is spread evenly over loads, {words}."
+                f"{factor.title[:1].upper()}{factor.title[1:]} is spread evenly over loads, "
+                f"{words}."
             )
     bath = _set_for(study, "cold_batch")
     if bath:
@@ -371,9 +377,7 @@ def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]],
     if factor.nested_in:
         parent = study.factor(factor.nested_in)
         exists = [value in factor.exists_for for value in columns[parent.column]]
-    items = [
-        key for key in dict.fromkeys(key for key, there in zip(keys, exists, strict=True) if there)
-    ]
+    items = list(dict.fromkeys(key for key, there in zip(keys, exists, strict=True) if there))
     first = {key: keys.index(key) for key in items}
     covariates = {
         name: _as_codes([values[first[key]] for key in items])
@@ -424,7 +428,7 @@ def _numbered_batches(
 
 
 def _temper_batches(study: Study, frame: pd.DataFrame, seed: int, notes: list[str]) -> list[int]:
-    """Temper batch of each coupon: one setting and one day a batch, other factors spread over them."""
+    """Temper batch of each coupon: one setting and one day a batch, other factors spread."""
     factors = [factor.column for factor in _set_for(study, "temper_batch")]
     room = study.layout.coupons_per_temper_batch or len(frame)
     batches = np.zeros(len(frame), dtype=np.int64)

@@ -1,8 +1,8 @@
 """Spread labels over items as evenly as they go, from a random start.
 
 Where not all combinations of levels fit into the coupons that can be afforded, the next best plan
-holds each level equally often in each load, with each level of the other factors, and with each pair
-of them.
+holds each level equally often in each load, with each level of the other factors, and with each
+pair of them.
 """
 
 from __future__ import annotations

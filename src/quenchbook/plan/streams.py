@@ -1,7 +1,7 @@
 """Named random streams that do not depend on a library's version.
 
-Only the raw output of the PCG64 bit generator is used; its stream is fixed by definition. Every step
-of a plan draws from its own stream, so adding a step never changes the others.
+Only the raw output of the PCG64 bit generator is used; its stream is fixed by definition. Every
+step of a plan draws from its own stream, so adding a step never changes the others.
 """
 
 from __future__ import annotations

@@ -65,7 +65,7 @@ def matrix_as_run(
         frame[factor.column] = pd.Series(values, index=frame.index).astype(
             matrix.frame[factor.column].dtype
         )
-        notes += _notes(factor, own, study)
+        notes += [note[:1].upper() + note[1:] for note in _notes(factor, own, study)]
         if factor.nested_in:
             problems += _not_told(factor, study, frame, exists, rows)
     return frame, notes, problems

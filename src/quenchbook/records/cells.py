@@ -40,6 +40,23 @@ def place(table: Table, row: Row, coupon: str = "") -> str:
     return f"{table.name} row {row.number}" + (f", coupon {coupon}" if coupon else "")
 
 
+def unit_gap(name: str, filled: list[str]) -> str:
+    """Say that neither a column nor its cells have a unit; empty if they have.
+
+    >>> unit_gap("hardness_1", ["62", "61 HRC"])
+    "the column 'hardness_1' has no unit, and 1 of its 2 filled cells have none"
+    """
+    bare = sum(map(is_bare, filled))
+    if not bare:
+        return ""
+    cells = (
+        "its cells have none"
+        if bare == len(filled)
+        else f"{bare} of its {len(filled)} filled cells have none"
+    )
+    return f"the column '{name}' has no unit, and {cells}"
+
+
 def is_bare(text: str) -> bool:
     """Whether a text is a number without a unit.
 
@@ -164,6 +181,8 @@ def actual_problem(where: str, name: str, text: str, factor: Factor, error: Unit
             f"{name} is '{text}' without a unit",
             f"Write it as {text} {unit}, if that is it.",
         )
+    if "below zero" in str(error):
+        return Problem(where, f"{name} is '{text}', below zero", "Look at the log again.")
     return Problem(
         where,
         f"{name} is '{text}', not a {factor.dimension} in {unit_text(factor.unit)}",
@@ -178,8 +197,9 @@ def nearest_words(text: str, known: Iterable[str]) -> str:
     'Did you mean freezer?'
     """
     known = list(dict.fromkeys(known))
-    close = difflib.get_close_matches(text.lower(), known, n=1, cutoff=0.6)
-    return f"Did you mean {close[0]}?" if close else f"Known: {', '.join(known)}."
+    by_letters = {word.lower(): word for word in known}
+    close = difflib.get_close_matches(text.lower(), by_letters, n=1, cutoff=0.6)
+    return f"Did you mean {by_letters[close[0]]}?" if close else f"Known: {', '.join(known)}."
 
 
 def _plain(text: str) -> str:

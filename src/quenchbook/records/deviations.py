@@ -18,6 +18,7 @@ from quenchbook.records.cells import (
     is_missing,
     nearest_words,
     place,
+    unit_gap,
 )
 from quenchbook.records.headers import (
     LOG_UNITS,
@@ -81,16 +82,15 @@ def _read_log(table: Table, matrix: CouponMatrix, labels: Labels, found: Differe
     found.problems += problems
     for column in list(columns):
         filled = [c for c in (row.text(column.name) for row in table.rows) if not is_missing(c)]
-        bare = [cell for cell in filled if is_bare(cell)]
-        if column.factor.is_numeric and not column.unit and bare:
+        gap = unit_gap(column.name, filled)
+        if column.factor.is_numeric and not column.unit and gap:
             columns.remove(column)
             found.problems.append(
                 Problem(
                     f"{table.name} row {table.header_row}",
-                    f"the column '{column.name}' has no unit, and {len(bare)} of its "
-                    f"{len(filled)} filled cells have none",
+                    gap,
                     f"Write the unit into its name, or beside each number "
-                    f"({bare[0]} {_written_unit(column.factor)}).",
+                    f"({next(filter(is_bare, filled))} {_written_unit(column.factor)}).",
                 )
             )
     for row in table.rows:
@@ -107,7 +107,9 @@ def _read_log(table: Table, matrix: CouponMatrix, labels: Labels, found: Differe
                 continue
             where = f"{place(table, row)}, {matrix.study.unit_word(unit)} {label}"
             decimal = table.decimal_in(row, column.name)
-            level = _level(where, column.name, cell, column.factor, column.unit, decimal, found)
+            level = _level(
+                where, column.factor.name, cell, column.factor, column.unit, decimal, found
+            )
             if level is not None:
                 _add(table, row, unit, label, column.factor, level, matrix, found)
         if row.text("note"):

@@ -159,9 +159,10 @@ def columns_of_readings(table: Table, study: Study) -> tuple[list[ReadingColumn]
             )
         )
     seen: dict[tuple[str, int | None], str] = {}
-    for column in columns:
+    for column in list(columns):
         first = seen.setdefault((column.response.name, column.reading), column.name)
         if first != column.name:
+            columns.remove(column)
             problems.append(
                 Problem(
                     where,
@@ -230,7 +231,7 @@ def columns_of_log(
     """Meaning of every column of the log of a unit."""
     where = f"{table.name} row {table.header_row}"
     factors = logged_factors(study, unit)
-    known = [unit, *(column_name(actual_column(factor)) for factor in factors), *_EXTRA]
+    known = [unit, *(actual_column(factor) for factor in factors), *_EXTRA]
     columns: list[ActualColumn] = []
     problems: list[Problem] = []
     for name in table.header:

@@ -10,11 +10,11 @@ from typing import Any
 from quenchbook.errors import Problem, UnitError
 from quenchbook.plan.entry_tables import plausible, reading_columns
 from quenchbook.records.cells import (
-    is_bare,
     is_missing,
     place,
     reading_problem,
     reading_value,
+    unit_gap,
 )
 from quenchbook.records.headers import ReadingColumn, columns_of_readings
 from quenchbook.records.labels import Labels
@@ -76,15 +76,14 @@ def _with_units(
     for column in columns:
         cells = [row.text(column.name) for row in table.rows]
         filled = [cell for cell in cells if not is_missing(cell)]
-        bare = [cell for cell in filled if is_bare(cell)]
-        if column.response.unit and not column.unit and bare:
+        gap = unit_gap(column.name, filled)
+        if column.response.unit and not column.unit and gap:
             own = reading_columns(column.response)
             name = own[column.reading - 1] if column.reading else column.response.name
             found.problems.append(
                 Problem(
                     f"{table.name} row {table.header_row}",
-                    f"the column '{column.name}' has no unit, and {len(bare)} of its "
-                    f"{len(filled)} filled cells have none",
+                    gap,
                     f"Name it {name} if it is {column.response.unit}.",
                 )
             )

@@ -149,7 +149,7 @@ def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
     decimal, wrong_mark = _decimal_mark(grid.name, rows)
     table = Table(
         name=grid.name,
-        header=tuple(name for name in header if name),
+        header=tuple(dict.fromkeys(name for name in header if name)),
         header_row=head.number,
         rows=tuple(rows),
         plan=plan or grid.plan,
@@ -166,7 +166,7 @@ def column_name(text: str) -> str:
     'hardness_hrc_1'
     """
     plain = unicodedata.normalize("NFKC", text).lower()
-    return re.sub(r"[\s\[\]()_\-,;:/]+", "_", plain).strip("_")
+    return re.sub(r"[\s\[\]()_\-,;:/]+", "_", plain).strip("_.")
 
 
 def _trimmed(names: list[str]) -> list[str]:
@@ -201,7 +201,7 @@ def _header_problems(
 
 
 def _too_long(grid: Grid, line: Line, columns: int) -> Problem:
-    commas = grid.delimiter == "," and len(line.cells) >= 2 * columns - 2 > 2
+    commas = grid.delimiter == "," and all(not c or c.isdecimal() for c in line.cells[2:])
     return Problem(
         f"{grid.name} row {line.number}",
         f"has {len(line.cells)} cells, the header has {columns} columns",
@@ -258,7 +258,8 @@ def _marks(rows: Sequence[Row]) -> Iterator[tuple[int, str, str, bool]]:
             if commas and points:
                 yield row.number, text, max(",.", key=digits.rfind), True
             elif commas + points > 1:  # only a mark between thousands can stand twice
-                yield row.number, text, "." if commas else ",", True
+                if re.fullmatch(r"[+-]?\d{1,3}([.,]\d{3})+", digits):
+                    yield row.number, text, "." if commas else ",", True
             elif commas + points == 1:
                 mark = "," if commas else "."
                 sure = re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", digits) is None

@@ -32,7 +32,8 @@ _TOP_KEYS: Final = (
 )  # fmt: skip
 _FACTOR_KEYS: Final = ("title", "levels", "unit", "set_for", "shape", "exists_for", "words")
 _RESPONSE_KEYS: Final = (
-    "unit", "quantity", "kind", "readings", "coupons", "scale", "equivalence_margin", "combinations",
+    "unit", "quantity", "kind", "readings", "coupons", "scale", "equivalence_margin",
+    "combinations",
 )  # fmt: skip
 _QUESTION_KEYS: Final = ("key", "words", "response", "compare", "at", "change", "term")
 _LAYOUT_KEYS: Final = (
@@ -281,9 +282,11 @@ class _StudyReader:
                 and "none" in earlier["cold_route"].levels
             ):
                 self._wrong(
-                    where, "exists_for", "a delay has no meaning without a cold step",
-                    'Write exists_for = { cold_route = ["freezer", "dry_ice"] } with the cold routes only.',
-                )  # fmt: skip
+                    where,
+                    "exists_for",
+                    "a delay has no meaning without a cold step",
+                    'Write exists_for = { cold_route = ["freezer"] } with the cold routes only.',
+                )
             return "", ()
         if not isinstance(table, Mapping) or len(table) != 1:
             self._wrong(
@@ -340,20 +343,24 @@ class _StudyReader:
                 )
             usual = {"HRC": "hardness", "J": "impact"}.get(unit, "other")
             scale = self._choice(where, "scale", entry.get("scale", "linear"), ("linear", "log"))
+            kinds = ("hardness", "impact", "other")
+            kind = self._choice(where, "kind", entry.get("kind", usual), kinds)
+            margin = self._margin(entry.get("equivalence_margin"), unit, scale, where)
+            combinations = entry.get("combinations", "pairs")
             ending = re.sub(r"[^a-z0-9]", "", unit.lower())
             responses.append(
                 Response(
                     name=f"{name}_{ending}" if ending else name,
                     quantity=str(entry.get("quantity", name.replace("_", " "))),
                     unit=unit,
-                    kind=cast(ResponseKind, self._choice(where, "kind", entry.get("kind", usual), ("hardness", "impact", "other"))),
+                    kind=cast(ResponseKind, kind),
                     readings=self._count(entry, "readings", where, default=1, least=1),
                     coupons=self._count(entry, "coupons", where, default=0, least=0),
                     scale=cast(Scale, scale),
-                    equivalence_margin=self._margin(entry.get("equivalence_margin"), unit, scale, where),
-                    combinations=self._combinations(entry.get("combinations", "pairs"), factors, where),
+                    equivalence_margin=margin,
+                    combinations=self._combinations(combinations, factors, where),
                 )
-            )  # fmt: skip
+            )
         return tuple(responses)
 
     def _combinations(
@@ -534,9 +541,11 @@ class _StudyReader:
         coupons = layout.furnace_loads * layout.coupons_per_load
         if layout.bars and layout.bars * layout.coupons_per_bar < coupons:
             self._wrong(
-                where, "bars", f"{layout.bars} bars of {layout.coupons_per_bar} give too few coupons",
+                where,
+                "bars",
+                f"{layout.bars} bars of {layout.coupons_per_bar} give too few coupons",
                 f"{coupons} are needed: add bars.",
-            )  # fmt: skip
+            )
         return layout
 
     # --- small readers ----------------------------------------------------------------------------

@@ -37,7 +37,9 @@ def test_a_verdict_turns_with_the_sign_and_never_contradicts_the_interval(
 ) -> None:
     inner = share * half
     own = verdict_of(estimate - half, estimate + half, estimate - inner, estimate + inner, margin)
-    mirrored = verdict_of(-estimate - half, -estimate + half, -estimate - inner, -estimate + inner, margin)
+    mirrored = verdict_of(
+        -estimate - half, -estimate + half, -estimate - inner, -estimate + inner, margin
+    )
     assert own == mirrored
     assert own in VERDICTS
     excludes_zero = abs(estimate) > half

@@ -114,9 +114,13 @@ def test_the_wrong_analysis_reverses_all_three_verdicts_of_the_coated_bars() -> 
     # Wrong-model figures: shared notes, checks.md section 0.1 (R, statsmodels and pingouin agree).
     data, _ = r_reference("b_corrosion")
     model = qb.mixed_model(data, "y", fixed="temp * coating", strata=["heat"])
-    wrong = qb.tests_ignoring_units(model).set_index("term")
+    wrong = qb.unit_blind_tests(model).set_index("term")
     right = model.tests().set_index("term")
-    expected = {"temp": (10.2256, 0.0026), "coating": (1.1026, 0.386), "temp:coating": (0.4203, 0.852)}
+    expected = {
+        "temp": (10.2256, 0.0026),
+        "coating": (1.1026, 0.386),
+        "temp:coating": (0.4203, 0.852),
+    }
     for term, (statistic, p_value) in expected.items():
         assert wrong.loc[term, "statistic"] == pytest.approx(statistic, abs=5e-5)
         assert wrong.loc[term, "p_value"] == pytest.approx(p_value, abs=6e-4)

@@ -53,20 +53,24 @@ def test_impact_coupons_are_chosen_evenly(plane_irons_matrix) -> None:
     assert sorted(tested["impact_j_order"]) == list(range(1, 49))
 
 
-def test_a_changed_plan_is_refused_with_a_message(tmp_path, plane_irons, plane_irons_matrix) -> None:
+def test_a_changed_plan_is_refused_with_a_message(
+    tmp_path, plane_irons, plane_irons_matrix
+) -> None:
     qb.write_plan(plane_irons_matrix, tmp_path)
     path = tmp_path / "coupon_matrix.csv"
     lines = path.read_text().splitlines()
     cells = lines[1].split(",")
     cells[3] = "8"  # another place in the load
     path.write_text("\n".join([lines[0], ",".join(cells), *lines[2:]]) + "\n")
-    with pytest.raises(PlanError, match="was changed after the plan was made"):
+    with pytest.raises(PlanError, match=r"was changed after the plan was made"):
         qb.read_plan(tmp_path, plane_irons)
 
 
-def test_another_plan_is_not_written_over_the_first(tmp_path, plane_irons, plane_irons_matrix) -> None:
+def test_another_plan_is_not_written_over_the_first(
+    tmp_path, plane_irons, plane_irons_matrix
+) -> None:
     qb.write_plan(plane_irons_matrix, tmp_path)
-    with pytest.raises(PlanError, match="not overwritten"):
+    with pytest.raises(PlanError, match=r"not overwritten"):
         qb.write_plan(qb.coupon_matrix(plane_irons, seed=5), tmp_path)
 
 
@@ -86,31 +90,35 @@ def broken(matrix: CouponMatrix, row: int, column: str, value: object) -> Coupon
 
 def test_a_load_with_two_temperatures_is_named(plane_irons_matrix) -> None:
     other = 970.0 if plane_irons_matrix.frame.loc[0, "austenitize_c"] != 970.0 else 940.0
-    with pytest.raises(PlanError, match="furnace load 1: has .* and .*, but austenitize is set once"):
+    with pytest.raises(
+        PlanError, match=r"furnace load 1: has .* and .*, but austenitize is set once"
+    ):
         check_matrix(broken(plane_irons_matrix, 0, "austenitize_c", other))
 
 
 def test_a_delay_without_a_cold_step_is_named(plane_irons_matrix) -> None:
     frame = plane_irons_matrix.frame
     row = int(frame.index[frame["cold_route"] == "none"][0])
-    with pytest.raises(PlanError, match="delay 60.min has no meaning with no cold step"):
+    with pytest.raises(PlanError, match=r"delay 60.min has no meaning with no cold step"):
         check_matrix(broken(plane_irons_matrix, row, "delay_minutes", 60.0))
 
 
 def test_a_coupon_that_stands_twice_is_named(plane_irons_matrix) -> None:
     code = plane_irons_matrix.frame.loc[1, "coupon"]
-    with pytest.raises(PlanError, match=f"coupon {code}: stands 2 times in the plan"):
+    with pytest.raises(PlanError, match=rf"coupon {code}: stands 2 times in the plan"):
         check_matrix(broken(plane_irons_matrix, 0, "coupon", code))
 
 
 def test_an_unknown_level_is_named(plane_irons_matrix) -> None:
-    with pytest.raises(PlanError, match="cold route is 'ice water'. Declared levels: no cold step"):
+    with pytest.raises(
+        PlanError, match=r"cold route is 'ice water'. Declared levels: no cold step"
+    ):
         check_matrix(broken(plane_irons_matrix, 0, "cold_route", "ice_water"))
 
 
 def test_too_few_loads_say_how_many_are_needed(plane_irons: Study) -> None:
     layout = dataclasses.replace(plane_irons.layout, furnace_loads=3)
-    with pytest.raises(PlanError, match="need at least 4 furnace loads; the layout has 3"):
+    with pytest.raises(PlanError, match=r"need at least 4 furnace loads; the layout has 3"):
         qb.coupon_matrix(dataclasses.replace(plane_irons, layout=layout), seed=1)
 
 
@@ -120,7 +128,7 @@ def test_a_published_order_is_taken_over_as_it_is(coated_bars, coated_bars_matri
     assert list(frame.drop_duplicates("furnace_load")["furnace_temp_c"]) == [
         360, 370, 380, 380, 370, 360,
     ]  # fmt: skip
-    with pytest.raises(PlanError, match="published"):
+    with pytest.raises(PlanError, match=r"published"):
         qb.coupon_matrix(coated_bars, seed=1)
 
 

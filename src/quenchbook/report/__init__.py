@@ -1,0 +1,1 @@
+"""From an executed notebook to one HTML page and one PDF."""

@@ -1,0 +1,178 @@
+"""Bench sheets as one PDF to print: cautions, furnace loads, blinded test sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from importlib import resources
+from pathlib import Path
+from typing import Final
+
+from quenchbook.bench.safety import Caution
+from quenchbook.bench.sheets import BenchSheets, CouponRow, LoadSheet, TestSheet, bench_sheets
+from quenchbook.errors import ReportError
+from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.report.characters import breakable, shortened
+from quenchbook.report.exporters import write_whole
+from quenchbook.report.pdf import compile_typst
+from quenchbook.report.typst_source import literal
+
+BENCH_FILE: Final = "bench_sheets.pdf"
+_SIZES: Final = ((1600, "12pt"), (2600, "10.5pt"), (3400, "9pt"), (100_000, "8.4pt"))
+_ANYTHING: Final = (
+    "Anything different?",
+    "Late, dropped, scale, wrong bath: write it, do not repair it.",
+)
+
+
+def write_bench_documents(matrix: CouponMatrix, folder: str | Path) -> list[Path]:
+    """Write the bench sheets of a plan as a PDF.
+
+    Parameters
+    ----------
+    matrix : CouponMatrix
+    folder : str or Path
+        Made if needed.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    ReportError
+        If the folder holds the sheets of another plan: they are not overwritten.
+    """
+    path = Path(folder) / BENCH_FILE
+    sheets = bench_sheets(matrix)
+    same_plan = path.exists() and sheets.title.encode("utf-8") in path.read_bytes()
+    if path.exists() and not same_plan:
+        raise ReportError(
+            f"{path} holds the sheets of another plan, this one is {matrix.short_hash}. "
+            "Move it away; it is not overwritten."
+        )
+    done = compile_typst(bench_source(sheets), {}, title=sheets.title)
+    return [write_whole(path, done, overwrite=same_plan)]
+
+
+def bench_source(sheets: BenchSheets) -> str:
+    """Typst source of bench sheets; every text goes out as a string literal."""
+    rules = resources.files("quenchbook.report").joinpath("bench_sheet.typ")
+    pages = [
+        _cautions_page(sheets),
+        *map(_load_page, sheets.loads),
+        *map(_test_page, sheets.tests),
+    ]
+    body = "\n#pagebreak()\n".join(pages)
+    return f"{rules.read_text(encoding='utf-8')}\n#show: bench-rules\n{body}\n"
+
+
+def _cautions_page(sheets: BenchSheets) -> str:
+    lines = [
+        "#[",
+        "#show heading: set text(size: 24pt)",
+        _heading("Before you begin"),
+        "]",
+        f"#v(2.5mm)\n#text(size: 11pt, {literal(shortened(sheets.study_title, 120))})",
+        "#v(2.5mm)\n#rule(2pt)",
+        *(_caution(caution, _cautions_size(sheets.cautions)) for caution in sheets.cautions[:-1]),
+        "#v(4mm)",
+        f"#block(stroke: 1.4pt, inset: 3mm, bold({literal(_sentences(sheets.cautions[-1]))}))",
+        _foot(*sheets.cautions_foot),
+    ]
+    return "\n".join(lines)
+
+
+def _caution(caution: Caution, size: str) -> str:
+    sentences = _sequence(literal(sentence) for sentence in caution.sentences)
+    return (
+        f"#caution({literal(caution.hazard)}, {sentences}, {literal(caution.source)}, size: {size})"
+    )
+
+
+def _cautions_size(cautions: Sequence[Caution]) -> str:
+    """Largest size of type that keeps all cautions on one page."""
+    letters = sum(len(" ".join((c.hazard, *c.sentences, c.source))) for c in cautions)
+    return next(size for most, size in _SIZES if letters <= most)
+
+
+def _sentences(caution: Caution) -> str:
+    return " ".join(caution.sentences)
+
+
+def _load_page(sheet: LoadSheet) -> str:
+    settings = _sequence(literal(setting) for setting in sheet.settings)
+    times = _sequence(f"({literal(label)}, {literal(unit)})" for label, unit in sheet.times)
+    heads = _sequence(_words(head, 12) for head in sheet.heads)
+    rows = _sequence(f"\n  {_coupon_row(row)}" for row in sheet.rows)
+    cold = "true" if sheet.has_cold else "false"
+    return "\n".join(
+        (
+            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, {settings}, "
+            f"size: {_setting_size(sheet.settings)})",
+            f"#load-times({times})",
+            f"#load-table({_words(sheet.coupon_word, 12)}, {heads}, {cold}, {rows})",
+            f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
+            f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
+            _foot(sheet.foot_left, sheet.foot_right),
+        )
+    )
+
+
+def _coupon_row(row: CouponRow) -> str:
+    entries = _sequence(
+        f"(words: {_words(entry.text, 16)}, emphasis: {literal(entry.emphasis)}, "
+        f"shape: {literal(entry.shape)})"
+        for entry in row.entries
+    )
+    return (
+        f"(place: {literal(row.place)}, coupon: {_words(row.coupon, 12)}, "
+        f"size: {_code_size(row.coupon)}, entries: {entries}, "
+        f"cold: {'true' if row.is_cold else 'false'})"
+    )
+
+
+def _test_page(sheet: TestSheet) -> str:
+    checks = _sequence(literal(check) for check in sheet.checks)
+    rows = _sequence(
+        f"({literal(order)}, {_words(code, 12)}, {_code_size(code)})" for order, code in sheet.rows
+    )
+    return "\n".join(
+        (
+            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, ())",
+            f"#test-checks({checks})",
+            f"#test-table({_words(sheet.coupon_word, 12)}, {sheet.fields}, {rows})",
+            f"#v(2mm)\n#safety-line({literal('')}, {literal(sheet.reminder)})",
+            _foot(sheet.foot_left, sheet.foot_right),
+        )
+    )
+
+
+def _setting_size(settings: Sequence[str]) -> str:
+    """Size of the framed setting: 38 pt for a temperature, smaller for words."""
+    return "38pt" if sum(map(len, settings)) <= 9 else "20pt"
+
+
+def _code_size(code: str) -> str:
+    """Size of a code: 18 pt for those of a plan, smaller for long ones of a publication."""
+    return "18pt" if len(code) <= 6 else "11pt"
+
+
+def _heading(words: str) -> str:
+    return f"#{_heading_value(words)}"
+
+
+def _heading_value(words: str) -> str:
+    return f"heading(level: 1, {_words(shortened(words, 60), 18)})"
+
+
+def _foot(left: str, right: str) -> str:
+    return f"#foot({literal(shortened(left, 70))}, {literal(shortened(right, 50))})"
+
+
+def _words(text: str, longest: int) -> str:
+    return f"text({literal(breakable(text, longest))})"
+
+
+def _sequence(items: Iterable[str]) -> str:
+    """Typst array; the comma at its end keeps an array of one an array."""
+    return "(" + "".join(f"{item}, " for item in items) + ")"

@@ -1,0 +1,282 @@
+"""Document to one HTML page: no script, nothing fetched, light and dark, phone and paper."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from importlib import resources
+from typing import Final
+
+from quenchbook.report.blocks import (
+    Block,
+    Bullets,
+    Cautions,
+    FigureBlock,
+    FindingRow,
+    FindingRows,
+    Headline,
+    PageBreak,
+    Paragraph,
+    Preformatted,
+    Quote,
+    Run,
+    Runs,
+    Section,
+    TableBlock,
+)
+from quenchbook.report.characters import shown
+from quenchbook.report.document import Document, Placed
+from quenchbook.report.page_fonts import font_faces
+from quenchbook.report.svg import inline_svg
+from quenchbook.report.wording import (
+    INVENTED,
+    SHORT_TABLE,
+    caption_parts,
+    safe_link,
+    signature,
+    table_caption,
+)
+
+POLICY: Final = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
+    "base-uri 'none'; form-action 'none'"
+)
+_FEWEST_CONTENTS: Final = 3
+_MOST_IN_A_COLUMN: Final = 5
+
+
+def html_page(document: Document) -> str:
+    """HTML of a document, as one file with everything in it."""
+    writer = _Page(document)
+    body = writer.body()
+    style = resources.files("quenchbook.report").joinpath("page.css").read_text(encoding="utf-8")
+    return "\n".join(
+        (
+            "<!DOCTYPE html>",
+            f'<html lang="{escape(document.language)}">',
+            "<head>",
+            '<meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            '<meta name="referrer" content="no-referrer">',
+            f"<title>{escape(document.title)}</title>",
+            f'<meta name="author" content="{escape(document.author)}">' if document.author else "",
+            f"<style>\n{font_faces(html.unescape(body))}\n{style}</style>",
+            "</head>",
+            "<body>",
+            '<a class="skip" href="#main">Skip to the question</a>',
+            '<div class="page">',
+            body,
+            "</div>",
+            "</body>",
+            "</html>",
+            "",
+        )
+    )
+
+
+def escape(text: object) -> str:
+    """Text for HTML, in an element or in a quoted attribute."""
+    return html.escape(shown(text), quote=True)
+
+
+class _Page:
+    """Writes the body; gathers footnotes on the way."""
+
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.notes: list[str] = []
+
+    def body(self) -> str:
+        document = self.document
+        parts = [self._block(placed) for placed in document.placed]
+        parts.insert(self._contents_place(), self._contents())
+        foot = ". ".join(part.rstrip(".") for part in (document.foot, signature(document)) if part)
+        return "\n".join(
+            (
+                f'<header class="head"><span>quenchbook report</span>'
+                f"<span>{escape(document.running_head)}</span></header>",
+                '<main id="main">',
+                *filter(None, parts),
+                self._endnotes(),
+                "</main>",
+                f'<footer class="foot">{escape(foot)}</footer>' if foot else "",
+            )
+        )
+
+    def _contents_place(self) -> int:
+        """After the findings if there are any, else after the question."""
+        kinds = [type(block) for block in self.document.blocks]
+        for kind in (FindingRows, Headline):
+            if kind in kinds:
+                return kinds.index(kind) + 1
+        return 1
+
+    def _contents(self) -> str:
+        lines = [
+            f'<li><a href="#{escape(placed.anchor)}">{escape(placed.block.title)}</a></li>'
+            for placed in self.document.placed
+            if isinstance(placed.block, Section) and placed.block.level == 2
+        ]
+        if len(lines) < _FEWEST_CONTENTS:
+            return ""
+        many = " many" if len(lines) > _MOST_IN_A_COLUMN else ""
+        return f'<nav class="contents{many}" aria-label="Contents"><ul>{"".join(lines)}</ul></nav>'
+
+    def _endnotes(self) -> str:
+        if not self.notes:
+            return ""
+        lines = "".join(
+            f'<li id="note-{n}">{_lines(note)} <a role="doc-backlink" href="#noteref-{n}" '
+            f'aria-label="Back to note {n}">back</a></li>'
+            for n, note in enumerate(self.notes, start=1)
+        )
+        return (
+            f'<section class="endnotes" role="doc-endnotes" aria-label="Notes"><ol>{lines}</ol>'
+            "</section>"
+        )
+
+    def _block(self, placed: Placed) -> str:
+        block: Block = placed.block
+        match block:
+            case Headline():
+                return self._headline(block, placed.anchor)
+            case Section():
+                level = min(block.level, 6)
+                heading = f'<h{level} id="{escape(placed.anchor)}">{escape(block.title)}</h{level}>'
+                signed = signature(self.document) if level == 1 else ""
+                return heading + (f'\n<p class="byline">{escape(signed)}</p>' if signed else "")
+            case FindingRows():
+                rows = (_finding(row, f"finding-{n}") for n, row in enumerate(block.rows, start=1))
+                return f'<ul class="findings" role="list">{"".join(rows)}</ul>'
+            case Paragraph():
+                return f"<p>{self._runs(block.runs)}</p>"
+            case Bullets():
+                return self._bullets(block)
+            case Quote():
+                words = "".join(f"<p>{self._runs(runs)}</p>" for runs in block.paragraphs)
+                return f"<blockquote>{words}</blockquote>"
+            case Preformatted():
+                kind = ' class="code"' if block.is_code else ""
+                return f"<pre{kind}>{escape(block.text)}</pre>"
+            case FigureBlock():
+                return _figure(block, placed)
+            case TableBlock():
+                return _table(block, placed)
+            case Cautions():
+                items = "".join(f"<li>{_lines(item)}</li>" for item in block.items)
+                title = escape(block.title)
+                return (
+                    f'<section class="cautions" aria-label="{title}"><p>{title}</p>'
+                    f"<ul>{items}</ul></section>"
+                )
+            case PageBreak():
+                return '<div class="turn"></div>'
+        raise AssertionError(f"no HTML for {block.kind}")
+
+    def _headline(self, block: Headline, anchor: str) -> str:
+        byline = block.byline or signature(self.document)
+        return "\n".join(
+            filter(
+                None,
+                (
+                    f'<h1 id="{escape(anchor)}">{escape(block.question)}</h1>',
+                    f'<p class="byline">{escape(byline)}</p>' if byline else "",
+                    f'<p class="invented">{INVENTED}</p>' if block.invented else "",
+                    f'<p class="answer">{self._runs(block.answer)}</p>' if block.answer else "",
+                ),
+            )
+        )
+
+    def _bullets(self, block: Bullets) -> str:
+        tag = "ol" if block.ordered else "ul"
+        lines = []
+        for place, item in enumerate(block.items):
+            below = block.below[place] if place < len(block.below) else None
+            lines.append(f"<li>{self._runs(item)}{self._bullets(below) if below else ''}</li>")
+        return f'<{tag} class="plain">{"".join(lines)}</{tag}>'
+
+    def _runs(self, runs: Runs) -> str:
+        return "".join(_lines(part) if isinstance(part, str) else self._run(part) for part in runs)
+
+    def _run(self, run: Run) -> str:
+        words = _lines(run.text)
+        words = f"<code>{words}</code>" if run.code else words
+        words = f"<em>{words}</em>" if run.emphasis else words
+        words = f"<strong>{words}</strong>" if run.strong else words
+        target = safe_link(run.link, self.document)
+        words = f'<a href="{escape(target)}">{words}</a>' if target else words
+        if run.note is None:
+            return words
+        self.notes.append(run.note)
+        n = len(self.notes)
+        return (
+            f'{words}<sup><a role="doc-noteref" id="noteref-{n}" href="#note-{n}" '
+            f'aria-label="Note {n}">{n}</a></sup>'
+        )
+
+
+def _lines(text: str) -> str:
+    return escape(text).replace("\n", "<br>")
+
+
+def _finding(row: FindingRow, prefix: str) -> str:
+    glyph = _mark(row.glyph_svg, f"{prefix}-glyph")
+    return (
+        f'<li><span class="verdict">{glyph}{escape(row.verdict)}</span>'
+        f'<span class="statement">{_lines(row.statement)}</span>'
+        f'<span class="gauge">{_mark(row.gauge_svg, f"{prefix}-gauge")}</span>'
+        f'<span class="numbers">{escape(row.estimate_text)}'
+        f"<span>{escape(row.interval_text)}</span></span></li>"
+    )
+
+
+def _mark(svg: str, prefix: str) -> str:
+    """Glyph or gauge: decoration beside the words and numbers that say the same."""
+    return inline_svg(svg, prefix=prefix, title="", where=prefix) if svg else ""
+
+
+def _figure(block: FigureBlock, placed: Placed) -> str:
+    where = f"figure '{block.key}'"
+    if block.svg:
+        picture = inline_svg(block.svg, prefix=placed.anchor, title=block.alt, where=where)
+    else:
+        source = escape(f"data:image/png;base64,{block.png_base64}")
+        picture = f'<img src="{source}" alt="{escape(block.alt)}">'
+    finding, reading, notes = (escape(part) for part in caption_parts(block, placed.label))
+    return (
+        f'<figure class="plate" id="{escape(placed.anchor)}"><div class="picture">{picture}</div>'
+        f'<figcaption><p class="finding">{finding}</p>'
+        + (f"<p>{reading}</p>" if reading else "")
+        + (f'<p class="notes">{notes}</p>' if notes else "")
+        + "</figcaption></figure>"
+    )
+
+
+def _table(block: TableBlock, placed: Placed) -> str:
+    anchor = escape(placed.anchor)
+    caption = escape(table_caption(block, placed.label))
+    kinds = [' class="right"' if column.align == "right" else "" for column in block.columns]
+    heads = "".join(
+        f'<th scope="col"{kind}>{escape(column.title)}'
+        + (f'<span class="unit">, {escape(column.unit)}</span>' if column.unit else "")
+        + "</th>"
+        for column, kind in zip(block.columns, kinds, strict=True)
+    )
+    short = " short" if len(block.rows) <= SHORT_TABLE else ""
+    named = f'aria-labelledby="{anchor}-caption"' if caption else 'aria-label="Table"'
+    rows = "".join(f"<tr>{_cells(row, kinds)}</tr>" for row in block.rows)
+    return (
+        f'<div class="sheet{short}" id="{anchor}" role="region" tabindex="0" {named}><table>'
+        + (f'<caption id="{anchor}-caption">{caption}</caption>' if caption else "")
+        + f"<thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
+        + "".join(f'<p class="notes">{escape(note)}</p>' for note in block.notes)
+    )
+
+
+def _cells(row: Sequence[str], kinds: Sequence[str]) -> str:
+    cells = [
+        f'<th scope="row"{kind}>{_lines(cell)}</th>' if n == 0 else f"<td{kind}>{_lines(cell)}</td>"
+        for n, (cell, kind) in enumerate(zip(row, kinds, strict=True))
+    ]
+    return "".join(cells)

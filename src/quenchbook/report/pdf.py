@@ -1,0 +1,171 @@
+"""Typst source to the bytes of a tagged PDF, the same bytes for the same source."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import re
+import shutil
+import tempfile
+import warnings
+from collections.abc import Mapping
+from pathlib import Path, PurePosixPath
+from typing import Final, Literal
+
+from quenchbook.errors import QuenchbookWarning, ReportError
+from quenchbook.report.characters import BOX, shortened
+from quenchbook.report.document import Document
+from quenchbook.report.typst_source import literal, typst_page
+
+STANDARDS: Final[tuple[Literal["ua-1", "a-2a"], ...]] = ("ua-1", "a-2a")
+_ROUNDS = 6  # Typst names all characters it cannot show in one message; SVG files may add some
+_NOT_SHOWN = re.compile(
+    r'^error: .*(?:the text|the codepoint|codepoint) `"(.+?)"`(?: could not be displayed.*)?$',
+    re.MULTILINE,
+)
+
+
+def compile_typst(
+    source: str,
+    files: Mapping[str, bytes],
+    *,
+    title: str,
+    date: datetime.date | None = None,
+    language: str = "en",
+) -> bytes:
+    """Set Typst source as a PDF (PDF/UA-1 and PDF/A-2a, fonts embedded).
+
+    Fonts are Libertinus Serif, DejaVu Sans and DejaVu Sans Mono, never those of the machine.
+    A character that none of them has is printed as ``□`` and a `QuenchbookWarning` names it.
+
+    Parameters
+    ----------
+    source : str
+        Typst markup; texts in it come from `quenchbook.report.typst_source.literal`. Its own
+        ``#set`` rules follow ours, so they win.
+    files : mapping of str to bytes
+        Pictures the source names, by relative path. An SVG shows its text in DejaVu Sans.
+    title : str
+        Title of the PDF.
+    date : datetime.date, optional
+        Date written into the file; SOURCE_DATE_EPOCH goes before it. The clock is never read.
+    language : str
+        Language of the text, as in ``en``.
+
+    Returns
+    -------
+    bytes
+        The PDF, the same bytes each time.
+    """
+    seconds = _seconds(date)
+    preamble = (
+        f"#set document(title: {literal(title)})\n"
+        f'#set text(font: ("Libertinus Serif", "DejaVu Sans"), lang: {literal(language)})\n'
+    )
+    text, pictures, gone = preamble + source, dict(files), set[str]()
+    for _ in range(_ROUNDS):
+        done, message = _attempt(text, pictures, seconds)
+        if done is not None:
+            if gone:
+                warnings.warn(_gone_text(gone), QuenchbookWarning, stacklevel=2)
+            return done
+        missing = {found for found in _not_shown(message) if not found.isascii()} - gone
+        if not missing:
+            break
+        gone |= missing
+        for characters in missing:
+            text = text.replace(characters, BOX)
+            pictures = {
+                name: data.replace(characters.encode(), BOX.encode())
+                if name.lower().endswith(".svg")
+                else data
+                for name, data in pictures.items()
+            }
+    first = next(
+        (line.removeprefix("error: ") for line in message.splitlines() if line), "no reason told"
+    )
+    raise ReportError(f"The PDF '{shortened(title, 60)}' could not be set: {first}.")
+
+
+def pdf_bytes(document: Document) -> bytes:
+    """PDF of a document."""
+    source, files = typst_page(document)
+    return compile_typst(
+        source, files, title=document.title, date=document.date, language=document.language
+    )
+
+
+def _attempt(
+    source: str, files: Mapping[str, bytes], seconds: int | None
+) -> tuple[bytes | None, str]:
+    """Compile once in an empty folder; the PDF, or Typst's whole message."""
+    import typst
+
+    with tempfile.TemporaryDirectory(prefix="quenchbook-pdf-") as folder:
+        root = Path(folder) / "source"
+        for name, data in files.items():
+            path = root / _inside(name)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+        root.mkdir(exist_ok=True)
+        main = root / "main.typ"
+        main.write_text(source, encoding="utf-8", newline="\n")
+        try:
+            done = typst.compile(
+                str(main),
+                root=str(root),
+                font_paths=[_fonts(Path(folder) / "fonts")],
+                ignore_system_fonts=True,
+                format="pdf",
+                pdf_standards=list(STANDARDS),
+                timestamp=seconds,
+            )
+        except typst.TypstError as error:
+            return None, str(error.diagnostic or error.message)
+    assert isinstance(done, bytes)  # one file without an output path is always bytes
+    return done, ""
+
+
+def _fonts(folder: Path) -> str:
+    """Copy matplotlib's DejaVu Sans: its own folder also holds a font of empty boxes."""
+    import matplotlib
+
+    folder.mkdir()
+    for path in sorted(
+        (Path(matplotlib.get_data_path()) / "fonts" / "ttf").glob("DejaVuSans*.ttf")
+    ):
+        shutil.copyfile(path, folder / path.name)
+    return str(folder)
+
+
+def _inside(name: str) -> PurePosixPath:
+    path = PurePosixPath(name)
+    if path.is_absolute() or ".." in path.parts or "\\" in name or name == "main.typ":
+        raise ReportError(f"'{name}' cannot be the name of a picture in a PDF.")
+    return path
+
+
+def _seconds(date: datetime.date | None) -> int:
+    """Seconds since 1970 for the PDF's dates, which PDF/A demands; 0 without any date."""
+    given = os.environ.get("SOURCE_DATE_EPOCH", "").strip()
+    if given.isdecimal():
+        return int(given)
+    if date is None:
+        return 0
+    noon = datetime.datetime(date.year, date.month, date.day, 12, tzinfo=datetime.UTC)
+    return int(noon.timestamp())
+
+
+def _not_shown(message: str) -> set[str]:
+    """Texts Typst could not show, with the escapes of its message undone."""
+    return {
+        re.sub(r"\\u\{([0-9a-f]+)\}", lambda found: chr(int(found[1], 16)), text)
+        for text in _NOT_SHOWN.findall(message)
+    }
+
+
+def _gone_text(gone: set[str]) -> str:
+    names = ", ".join(
+        " ".join(f"U+{ord(character):04X}" for character in text) for text in sorted(gone)
+    )
+    return f"No font of the PDF has {names}; printed as {BOX}."

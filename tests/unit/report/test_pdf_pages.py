@@ -1,0 +1,221 @@
+"""PDF: tagged, complete, the same each time, and deaf to what texts tell it to do."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import re
+import shutil
+import subprocess
+import warnings
+
+import pikepdf
+import pytest
+
+from quenchbook.errors import QuenchbookWarning, ReportError
+from quenchbook.report.blocks import Column, FigureBlock, PageBreak, Paragraph, TableBlock
+from quenchbook.report.document import heading_of
+from quenchbook.report.from_notebook import report_document
+from quenchbook.report.pdf import compile_typst, pdf_bytes
+from quenchbook.report.typst_source import literal, typst_page
+
+
+@pytest.fixture
+def opened(careful_pdf):
+    with pikepdf.open(io.BytesIO(careful_pdf)) as pdf:
+        yield pdf
+
+
+def _tags(pdf):
+    """Structure elements of a tagged PDF."""
+    found, waiting = [], [pdf.Root.StructTreeRoot]
+    while waiting:
+        node = waiting.pop()
+        if not isinstance(node, pikepdf.Dictionary):
+            continue
+        if "/S" in node:
+            found.append(node)
+        children = node.get("/K", [])
+        waiting.extend(children if isinstance(children, pikepdf.Array) else [children])
+    return found
+
+
+def _page_texts(done):
+    """Text of each page, by poppler."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("needs pdftotext of poppler")
+    command = ["pdftotext", "-layout", "-", "-"]
+    words = subprocess.run(command, input=done, capture_output=True, check=True).stdout.decode()
+    return words.rstrip("\f").split("\f")
+
+
+def _outline_count(items):
+    return sum(1 + _outline_count(item.children) for item in items)
+
+
+def test_language_title_author_and_day(opened):
+    assert str(opened.Root.Lang) == "en"
+    assert str(opened.docinfo.Title) == "Does dry ice move the hardness peak of A2?"
+    assert str(opened.docinfo.Author) == "A. Writer"
+    assert str(opened.docinfo.CreationDate).startswith("D:20260114")
+
+
+def test_the_standards_are_declared(opened):
+    with opened.open_metadata() as metadata:
+        assert metadata["pdfuaid:part"] == "1"
+        assert (metadata["pdfaid:part"], metadata["pdfaid:conformance"]) == ("2", "A")
+    assert bool(opened.Root.MarkInfo.Marked)
+
+
+def test_bookmarks_are_the_headings(opened, careful):
+    headings = [block for block in report_document(careful).blocks if heading_of(block)]
+    with opened.open_outline() as outline:
+        assert _outline_count(outline.root) == len(headings) == 5
+
+
+def test_every_figure_has_its_words(opened):
+    figures = [tag for tag in _tags(opened) if tag.S == "/Figure"]
+    assert len(figures) == 2
+    assert {str(tag.Alt) for tag in figures} >= {"Noise."}
+    assert all(str(tag.Alt) for tag in figures)
+
+
+def test_tables_are_tables_with_heads(opened):
+    tags = [str(tag.S) for tag in _tags(opened)]
+    assert tags.count("/Table") == 3
+    assert tags.count("/TH") == 2 + 3 + 5
+
+
+def test_fonts_are_embedded(opened):
+    for page in opened.pages:
+        for font in page.resources.Font.values():
+            for own in font.get("/DescendantFonts", [font]):
+                described = own.FontDescriptor
+                assert {"/FontFile2", "/FontFile3"} & set(described.keys())
+
+
+def test_pages_are_a4_and_numbered_in_the_running_foot(opened):
+    assert len(opened.pages) == 4
+    assert [round(float(side)) for side in opened.pages[0].MediaBox[2:]] == [595, 842]
+
+
+def test_the_same_notebook_gives_the_same_bytes(careful, careful_pdf):
+    assert pdf_bytes(report_document(careful)) == careful_pdf
+
+
+def test_a_day_given_from_outside_goes_before_that_of_the_report(monkeypatch, notebook_showing):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "86400")
+    done = pdf_bytes(report_document(notebook_showing(), details={"date": "2026-01-14"}))
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        assert str(pdf.docinfo.CreationDate).startswith("D:19700102")
+
+
+def test_hostile_words_are_set_and_not_obeyed(hostile, hostile_pdf):
+    with pikepdf.open(io.BytesIO(hostile_pdf)) as pdf:
+        figures = [str(tag.Alt) for tag in _tags(pdf) if tag.S == "/Figure"]
+        assert all('"] #read("/etc/passwd")' in alt and '#panic("x")' in alt for alt in figures)
+        assert "/etc/passwd" in str(pdf.docinfo.Title)
+        assert "/AA" not in pdf.Root
+        assert "/JavaScript" not in pdf.Root.get("/Names", {})
+        for page in pdf.pages:
+            for note in page.get("/Annots", []):
+                assert not str(note.get("/A", {}).get("/URI", "")).startswith("javascript")
+    source, _ = typst_page(report_document(hostile))
+    assert '\\"] #read(\\"/etc/passwd\\")' in source
+    assert '"] #read("/etc/passwd")' not in source
+
+
+def test_no_words_run_off_a_page(hostile, hostile_pdf):
+    source, _ = typst_page(report_document(hostile))
+    body = source.partition("page-rules.with")[2]
+    alternatives = re.findall(r'alt: "(?:[^"\\]|\\.)*"', body)
+    told = body.count("private") - sum(words.count("private") for words in alternatives)
+    assert told > 30
+    assert sum(page.count("private") for page in _page_texts(hostile_pdf)) == told
+
+
+def test_both_outputs_have_the_same_numbers(careful, careful_page):
+    document = report_document(careful)
+    source, _ = typst_page(document)
+    for label in filter(None, (placed.label for placed in document.placed)):
+        assert f"{label}. " in source
+        assert f"{label}. " in careful_page
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\ud800 half",
+        "\x00\x1b",
+        "\U0001f469\u200d\U0001f467",
+        "漢字",
+        "\ue000",
+        "\u202e",
+        "e\u0301\u0330",
+    ],
+)
+def test_no_character_stops_a_page(text):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", QuenchbookWarning)
+        done = compile_typst(f"= a#{literal(text)}\n#{literal(text)}", {}, title=f"t {text}")
+    assert done.startswith(b"%PDF")
+
+
+def test_characters_without_a_font_are_told_also_those_of_a_picture():
+    svg = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="90" height="10">'
+        '<text y="8" font-family="DejaVu Sans">字</text></svg>'
+    )
+    source = f'= a\n#image("p.svg", alt: "b")\n#{literal("漢")}'
+    with pytest.warns(QuenchbookWarning, match=r"U\+5B57, U\+6F22; printed as □"):
+        compile_typst(source, {"p.svg": svg.encode()}, title="t")
+
+
+@pytest.mark.parametrize(
+    ("source", "message"),
+    [
+        ('#panic("x")', "'t' could not be set: panicked with: x"),
+        ('#image("p.svg")', "could not be set: file not found"),
+        ('#read("/etc/passwd")', "could not be set: file not found"),
+    ],
+)
+def test_source_that_cannot_be_set_is_told_in_a_sentence(source, message):
+    with pytest.raises(ReportError, match=message):
+        compile_typst(f"= a\n{source}", {}, title="t")
+
+
+@pytest.mark.parametrize("name", ["../x.svg", "/etc/x.svg", "a\\b.svg", "main.typ"])
+def test_a_picture_stays_in_its_folder(name):
+    with pytest.raises(ReportError, match="cannot be the name of a picture"):
+        compile_typst("= a", {name: b""}, title="t")
+
+
+def test_a_long_table_repeats_its_head_on_every_page(notebook_showing):
+    rows = tuple((f"K{n:03d}", "1") for n in range(150))
+    block = TableBlock("k", "c", (Column("coupon"), Column("load", align="right")), rows)
+    done = pdf_bytes(report_document(notebook_showing(block)))
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        assert len(pdf.pages) == 3
+    assert all(page.split().count("coupon") == 1 for page in _page_texts(done))
+    assert sum(page.count("K0") + page.count("K1") for page in _page_texts(done)) == 150
+
+
+def test_a_page_break_turns_the_page(notebook_showing):
+    done = pdf_bytes(report_document(notebook_showing(PageBreak(), Paragraph("next"))))
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        assert len(pdf.pages) == 2
+
+
+def test_a_very_long_caption_goes_under_its_figure_and_over_pages(notebook_showing, drawn):
+    words = "Loads are told apart by their ties. " * 300
+    figure = FigureBlock("one", drawn.svg, "", "It is so.", reading=words, alt="Words.")
+    done = pdf_bytes(report_document(notebook_showing(figure)))
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        assert len(pdf.pages) >= 2
+    assert sum(page.split().count("apart") for page in _page_texts(done)) == 300
+
+
+def test_an_author_may_set_another_language():
+    done = compile_typst("= Frage", {}, title="t", language="de", date=datetime.date(2026, 1, 14))
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        assert str(pdf.Root.Lang) == "de"
