@@ -213,8 +213,14 @@ def report_study(
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
     html, pdf = place / f"{study.key}.html", place / f"{study.key}.pdf"
-    write_html(notebook, html)
-    write_pdf(notebook, pdf)
+    details = {
+        "title": study.question,
+        "study": study.title,
+        "author": study.author,
+        "date": study.date,
+    }
+    for write, path in ((write_html, html), (write_pdf, pdf)):
+        write(notebook, path, overwrite=True, details=details)
     return [html, pdf]
 
 

@@ -177,11 +177,15 @@ def _plain(text: str) -> str:
 # --- back to text ------------------------------------------------------------------------------
 
 
-def decimals_for(std_error: float) -> int:
-    """Decimals that show two significant digits of a standard error (0 to 6)."""
+def decimals_for(std_error: float, unit: str = "") -> int:
+    """Decimals that show two significant digits of a standard error (0 to 6).
+
+    Never more than help in the unit: two for HRC, one for J.
+    """
+    most = {"HRC": 2, "J": 1}.get(unit, 6)
     if not math.isfinite(std_error) or std_error <= 0:
-        return 2
-    return min(6, max(0, 1 - math.floor(math.log10(std_error))))
+        return min(most, 2)
+    return min(most, max(0, 1 - math.floor(math.log10(std_error))))
 
 
 def number_text(value: float, decimals: int = 2, *, sign: bool = False) -> str:

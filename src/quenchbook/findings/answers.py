@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from quenchbook.errors import EstimabilityError
-from quenchbook.findings.statements import term_sentence
+from quenchbook.findings.statements import term_remedy, term_sentence
 from quenchbook.findings.verdicts import Finding, TermFinding, finding
 from quenchbook.fit.means import differences_inside_loads, question_contrast
 from quenchbook.fit.mixed import MixedModel, mixed_model
@@ -169,7 +169,7 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
         confidence=model.confidence,
         declared=True,
     )
-    return replace(own, sentence=term_sentence(own))
+    return replace(own, sentence=term_sentence(own), remedy=term_remedy(own, unit != "coupon"))
 
 
 def _labels(question: Question, study: Study) -> tuple[str, str]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from quenchbook.units import MINUS, NO_BREAK, decimals_for, number_text, with_unit
+from quenchbook.units import NO_BREAK, decimals_for, number_text, with_unit
 
 if TYPE_CHECKING:
     from quenchbook.findings.verdicts import Finding, TermFinding
@@ -51,8 +51,7 @@ def interval_words(confidence: float) -> str:
 
 
 def _decimals(own: Finding) -> int:
-    most = {"HRC": 2, "J": 1}.get(own.unit, 6)  # finer digits than the tester shows help nobody
-    return min(most, decimals_for(own.std_error))
+    return decimals_for(own.std_error, own.unit)
 
 
 def comparison_title(own: Finding) -> str:
@@ -163,11 +162,14 @@ def term_sentence(own: TermFinding) -> str:
     return f"{head} This does not show that there is none."
 
 
+def term_remedy(own: TermFinding, is_batch: bool) -> str:
+    """For an undecided term: which units a larger study needs more of."""
+    if own.verdict != "undecided":
+        return ""
+    units = _unit_list([own.stratum])
+    inside = ", not more pieces in each" if is_batch else ""
+    return f"Only more {units} can settle it{inside}."
+
+
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-__all__ = [
-    "MINUS", "comparison_sentence", "comparison_title", "estimate_text", "f_text", "interval_words",
-    "limits_text", "margin_text", "p_text", "percent_text", "term_sentence", "what_would_decide",
-]  # fmt: skip

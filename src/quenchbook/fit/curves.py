@@ -207,13 +207,12 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
             * spread
             / np.sqrt(count)
         )
-        level = ""
-        if setting is not None:
-            level = (
-                setting.word(float(model.coupons.loc[own.index[0], setting.column]))
-                if setting.is_numeric
-                else setting.word(str(model.coupons.loc[own.index[0], setting.column]))
-            )
+        first = model.coupons.loc[own.index[0]]
+        level = (
+            setting.word(first.get(f"{setting.column}_planned", first[setting.column]))
+            if setting
+            else ""
+        )
         rows.append((load, int(own["day"].iloc[0]), level, mean, mean - half, mean + half))
     columns = ["furnace_load", "day", "level", "mean", "conf_low", "conf_high"]
     response = study.response(model.response)

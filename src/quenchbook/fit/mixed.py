@@ -75,6 +75,12 @@ class MixedModel:
             return self.study.unit_word(unit, count)
         return (UNIT_WORDS.get(unit) or unit.replace("_", " ")) + ("s" if count != 1 else "")
 
+    def term_word(self, term: str) -> str:
+        """Term in print: ``temper by cold route``."""
+        study = self.study
+        titles = {f.name: f.title for f in study.factors} if study is not None else {}
+        return " by ".join(titles.get(part) or part.replace("_", " ") for part in term.split(":"))
+
     def tests(self) -> pd.DataFrame:
         """F test of each term against the noise of its own unit.
 
@@ -212,7 +218,7 @@ class MixedModel:
                 if u == stage.unit and ":" not in t and t != "day" and t in self.strata.slices
             ]
             if own:
-                names = " and ".join(name.replace("_", " ") for name in own)
+                names = " and ".join(self.term_word(name) for name in own)
                 judged.append(
                     f"{names} is judged on {self.unit_word(stage.unit, 2)} ({stage.df} df)"
                 )

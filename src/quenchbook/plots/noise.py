@@ -207,7 +207,7 @@ def _word(budget: NoiseBudget, row: dict[Any, Any]) -> str:
 
 def _decimals(budget: NoiseBudget) -> int:
     positive = [float(value) for value in budget.components["sd"] if value > 0]
-    return decimals_for(min(positive)) if positive else 2
+    return decimals_for(min(positive, default=0.0), budget.unit)
 
 
 def _sd_words(budget: NoiseBudget, row: dict[Any, Any]) -> str:

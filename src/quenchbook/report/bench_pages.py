@@ -72,7 +72,7 @@ def _cautions_page(sheets: BenchSheets) -> str:
         "#show heading: set text(size: 24pt)",
         _heading("Before you begin"),
         "]",
-        f"#v(2.5mm)\n#text(size: 11pt, {literal(shortened(sheets.study_title, 120))})",
+        f"#v(2.5mm)\n#text(size: 11pt, {literal(breakable(shortened(sheets.study_title, 120)))})",
         "#v(2.5mm)\n#rule(2pt)",
         *(_caution(caution, _cautions_size(sheets.cautions)) for caution in sheets.cautions[:-1]),
         "#v(4mm)",
@@ -110,7 +110,7 @@ def _load_page(sheet: LoadSheet) -> str:
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, {settings}, "
             f"size: {_setting_size(sheet.settings)})",
             f"#load-times({times})",
-            f"#load-table({_words(sheet.coupon_word, 12)}, {heads}, {cold}, {rows})",
+            f"#load-table({_words(shortened(sheet.coupon_word, 12), 12)}, {heads}, {cold}, {rows})",
             f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
             f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
@@ -140,7 +140,7 @@ def _test_page(sheet: TestSheet) -> str:
         (
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, ())",
             f"#test-checks({checks})",
-            f"#test-table({_words(sheet.coupon_word, 12)}, {sheet.fields}, {rows})",
+            f"#test-table({_words(shortened(sheet.coupon_word, 12), 12)}, {sheet.fields}, {rows})",
             f"#v(2mm)\n#safety-line({literal('')}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
         )

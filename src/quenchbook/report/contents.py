@@ -178,7 +178,8 @@ def report_limits(analysis: Analysis) -> list[Block]:
     study = analysis.study
     items: list[Runs] = []
     counts = analysis.records.matrix.unit_counts()
-    steel = study.steel.get("condition") or study.steel.get("grade") or "the steel used"
+    parts = [str(study.steel[key]) for key in ("grade", "condition") if study.steel.get(key)]
+    steel = " ".join(parts) or "the steel used (not told)"
     loads = counts.get("furnace_load", 0)
     items.append(
         (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pandas as pd
@@ -80,9 +81,14 @@ def records_folder(tmp_path: Path) -> Path:
     return folder
 
 
-def put(folder: Path, files: dict[str, str | bytes]) -> Path:
-    """Write files as a workshop would have left them."""
-    for name, content in files.items():
-        data = content.encode("utf-8") if isinstance(content, str) else content
-        (folder / name).write_bytes(data)
-    return folder
+@pytest.fixture
+def put(records_folder: Path) -> Callable[..., Path]:
+    """Write files as a workshop would have left them; the folder they are in."""
+
+    def write(files: Mapping[str, str | bytes]) -> Path:
+        for name, content in files.items():
+            data = content.encode("utf-8") if isinstance(content, str) else content
+            (records_folder / name).write_bytes(data)
+        return records_folder
+
+    return write

@@ -1,0 +1,77 @@
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pikepdf
+import pytest
+
+from quenchbook.bench.safety import hazards
+from quenchbook.bench.sheets import bench_sheets
+from quenchbook.errors import ReportError
+from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.report.bench_pages import BENCH_FILE, bench_source, write_bench_documents
+from quenchbook.report.pdf import compile_typst
+
+
+def pages(data: bytes) -> int:
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        return len(pdf.pages)
+
+
+@pytest.mark.parametrize("study", ["plane_irons_matrix", "coated_bars_matrix"])
+def test_every_sheet_is_one_page_of_a4(
+    study: str, request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    matrix: CouponMatrix = request.getfixturevalue(study)
+    [path] = write_bench_documents(matrix, tmp_path / "bench")
+    sheets = bench_sheets(matrix)
+    with pikepdf.open(path) as pdf:
+        assert len(pdf.pages) == 1 + len(sheets.loads) + len(sheets.tests)
+        box = [float(side) for side in pdf.pages[0].mediabox]
+        assert box[2:] == pytest.approx([595.3, 841.9], abs=0.1)
+        assert matrix.short_hash in str(pdf.docinfo.get("/Title", "")) or matrix.short_hash in str(
+            pdf.open_metadata().get("dc:title", "")
+        )
+
+
+def test_all_hazards_together_fit_the_first_page(plane_irons_matrix: CouponMatrix) -> None:
+    study = plane_irons_matrix.study
+    equipment = {**study.equipment, "quench": "oil, or between plates"}
+    study = replace(study, equipment=equipment)
+    assert len(hazards(study)) == 10
+    sheets = bench_sheets(replace(plane_irons_matrix, study=study))
+    only_cautions = replace(sheets, loads=(), tests=())
+    assert pages(compile_typst(bench_source(only_cautions), {}, title="cautions")) == 1
+
+
+def test_the_same_plan_is_written_again_and_another_one_is_refused(
+    plane_irons_matrix: CouponMatrix, coated_bars_matrix: CouponMatrix, tmp_path: Path
+) -> None:
+    [path] = write_bench_documents(coated_bars_matrix, tmp_path)
+    before = path.read_bytes()
+    write_bench_documents(coated_bars_matrix, tmp_path)
+    assert path.read_bytes() == before
+    with pytest.raises(ReportError, match="holds the sheets of another plan"):
+        write_bench_documents(plane_irons_matrix, tmp_path)
+    assert path.read_bytes() == before
+    (tmp_path / BENCH_FILE).write_bytes(b"my own notes")
+    with pytest.raises(ReportError, match="not overwritten"):
+        write_bench_documents(coated_bars_matrix, tmp_path)
+
+
+@pytest.mark.parametrize(
+    "words", ['"] #panic("x")', '$x$ *a* #read("/etc/passwd") @d <e>', "w" * 200, "a\u202eb\x00"]
+)
+def test_words_of_an_author_are_never_typst_code(
+    coated_bars_matrix: CouponMatrix, words: str
+) -> None:
+    study = coated_bars_matrix.study
+    coating = replace(study.factor("coating"), words={"C1": words}, name="coating")
+    factors = (study.factors[0], coating)
+    frame = coated_bars_matrix.frame.replace({"coupon": {"H1C2": words[:40]}})
+    study = replace(study, factors=factors, title=words, unit_names={"coupon": words[:30]})
+    sheets = bench_sheets(replace(coated_bars_matrix, study=study, frame=frame))
+    few = replace(sheets, loads=sheets.loads[:1], tests=sheets.tests[:1])
+    assert pages(compile_typst(bench_source(few), {}, title="bench")) == 3

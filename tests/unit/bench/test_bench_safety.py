@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from quenchbook.bench.safety import (
+    COMMON,
+    LAST_WORD,
+    cautions,
+    dry_ice_for,
+    hazards,
+    oxygen_after_spill,
+    reminders,
+)
+from quenchbook.study.definition import Study
+
+
+def test_the_demo_has_the_hazards_it_tells_of(plane_irons: Study) -> None:
+    assert hazards(plane_irons) == (
+        "furnace", "plates", "untempered", "freezer", "dry_ice", "alcohol", "nitrogen", "grinding",
+        "impact",
+    )  # fmt: skip
+
+
+def test_a_study_with_only_a_furnace_gets_only_that(coated_bars: Study) -> None:
+    assert hazards(coated_bars) == ("furnace",)
+
+
+@pytest.mark.parametrize(
+    ("quench", "expected"),
+    [
+        ("oil, 60 degC", {"oil"}),
+        ("between aluminium plates", {"plates"}),
+        ("", {"oil"}),  # not told: the caution is shown
+        ("still air", set()),
+    ],
+)
+def test_the_quench_decides_its_caution(
+    plane_irons: Study, quench: str, expected: set[str]
+) -> None:
+    equipment = {**plane_irons.equipment, "quench": quench}
+    found = set(hazards(replace(plane_irons, equipment=equipment)))
+    assert found & {"oil", "plates"} == expected
+
+
+def test_alcohol_is_shown_when_the_bath_of_the_dry_ice_is_not_told(plane_irons: Study) -> None:
+    told = {**plane_irons.equipment, "dry_ice": "crushed dry ice, nothing else"}
+    untold = {k: v for k, v in plane_irons.equipment.items() if k != "dry_ice"}
+    assert "alcohol" not in hazards(replace(plane_irons, equipment=told))
+    assert "alcohol" in hazards(replace(plane_irons, equipment=untold))
+
+
+def test_every_caution_has_a_source_and_the_last_word_is_last(plane_irons: Study) -> None:
+    *listed, last = cautions(plane_irons)
+    assert all(caution.source and caution.sentences and caution.reminder for caution in listed)
+    assert COMMON == "Common practice, no source."
+    assert last.sentences == (LAST_WORD,)
+    assert LAST_WORD == (
+        "This list is not a risk assessment; local codes and licensed practice come first."
+    )
+
+
+def test_dry_ice_warns_of_its_gas_and_not_of_oxygen(plane_irons: Study) -> None:
+    own = next(c for c in cautions(plane_irons) if c.hazard == "Dry ice")
+    words = " ".join(own.sentences)
+    assert "An oxygen alarm does not protect" in words
+    assert "About 0.25 kg" in words
+    assert "closed room of 30 m³ reaches 5 000 ppm" in words
+
+
+def test_nitrogen_tells_the_arithmetic_of_a_spill(plane_irons: Study) -> None:
+    own = next(c for c in cautions(plane_irons) if c.hazard == "Liquid nitrogen")
+    assert "5 litres leaves 18.5 % oxygen" in " ".join(own.sentences)
+    assert oxygen_after_spill(0, 30) == pytest.approx(20.95)
+    assert oxygen_after_spill(1000, 30) == 0.0  # more gas than room: none is left
+    # 5 000 ppm less the 400 ppm of fresh air, in 30 m3
+    assert dry_ice_for(4600, 30) == pytest.approx(0.2495, abs=5e-4)
+
+
+def test_reminders_are_only_those_the_study_has(coated_bars: Study) -> None:
+    assert len(reminders(coated_bars, ("furnace", "nitrogen"))) == 1

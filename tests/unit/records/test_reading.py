@@ -1,0 +1,361 @@
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import xlsxwriter
+
+from quenchbook.errors import RecordError
+from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.records.mistakes import problems_frame, problems_text
+from quenchbook.records.reading import Records, read_records
+
+Put = Callable[..., Path]
+WIDE = "order,coupon,hardness_hrc_1,hardness_hrc_2\n"
+D = "what,which,item,actual,note\n"
+C = "file,row,column,found,corrected,reason\n"
+
+
+def values(records: Records, response: str = "hardness_hrc") -> dict[tuple[str, int], float]:
+    frame = records.frame(response)
+    keys = zip(frame["coupon"], frame["indent"], strict=True)
+    return dict(zip(keys, frame["value"], strict=True))
+
+
+def ods(rows: list[list[str]]) -> bytes:
+    cells = "".join(
+        "<table:table-row>"
+        + "".join(
+            '<table:table-cell office:value-type="string">'
+            f"<text:p>{cell}</text:p></table:table-cell>"
+            for cell in row
+        )
+        + "</table:table-row>"
+        for row in rows
+    )
+    names = "".join(
+        f' xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"'
+        for name in ("office", "table", "text")
+    )
+    content = (
+        f'<?xml version="1.0"?><office:document-content{names}><office:body><office:spreadsheet>'
+        f'<table:table table:name="hardness">{cells}</table:table>'
+        "</office:spreadsheet></office:body></office:document-content>"
+    )
+    manifest = (
+        '<?xml version="1.0"?><manifest:manifest '
+        'xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"/>'
+    )
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w") as archive:
+        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+        archive.writestr("META-INF/manifest.xml", manifest)
+        archive.writestr("content.xml", content)
+    return target.getvalue()
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        WIDE + "1,K7TX,62.5,62.1\n",
+        "order;coupon;hardness_hrc_1;hardness_hrc_2\r\n1;K7TX;62,5;62,1\r\n",
+        "order\tcoupon\thardness_hrc_1\thardness_hrc_2\n1\tK7TX\t62.5\t62.1\n",
+        "order|coupon|hardness_hrc_1|hardness_hrc_2\n1|K7TX|62,5|62,1\n",
+        ("\ufeff" + WIDE + "1,K7TX,62.5,62.1\n").encode(),
+        (WIDE + "1,K7TX,62.5,62.1\n").encode("utf-16"),
+        ("coupon;note;hardness_hrc_1;hardness_hrc_2\nK7TX;größer;62,5;62,1\n").encode("cp1252"),
+        "coupon,reading,hardness_hrc\nK7TX,1,62.5\nK7TX,2,62.1\n",
+        "coupon,hardness_hrc\nK7TX,62.5\nK7TX,62.1\n",
+        "coupon,indent_1_hrc,indent_2_hrc\nk7tx,62.5,62.1\n",
+        "Coupon,Hardness (HRC) 1,Hardness (HRC) 2\nK7TX,62.5,62.1\n",
+        "coupon,hardness_1,hardness_2\nK7TX,62.5 HRC,62.1 HRC\n",
+        'coupon,hardness_hrc_1,hardness_hrc_2,note\nK7TX,62.5,62.1,"chipped, a little"\n',
+        "# plan {plan}\n" + WIDE + "1,K7TX,62.5,62.1\n",
+        '"# plan {plan}",,,\n' + WIDE + "1,K7TX,62.5,62.1\n",
+        WIDE + ",,,\n\n1,K7TX,62.5,62.1\n2,K9AD\n3,,,\n",
+    ],
+)
+def test_a_table_is_read_however_it_was_saved(
+    matrix: CouponMatrix, put: Put, content: str | bytes
+) -> None:
+    if isinstance(content, str):
+        content = content.replace("{plan}", matrix.plan_hash)
+    records = read_records(put({"any name.csv": content}), matrix)
+    assert values(records) == {("K7TX", 1): 62.5, ("K7TX", 2): 62.1}
+
+
+def test_an_ods_sheet_is_read(matrix: CouponMatrix, put: Put) -> None:
+    data = ods([["coupon", "hardness_hrc_1", "hardness_hrc_2"], ["K7TX", "62,5", "62,1"]])
+    records = read_records(put({"bench.ods": data}), matrix)
+    assert values(records) == {("K7TX", 1): 62.5, ("K7TX", 2): 62.1}
+    assert set(records.readings["file"]) == {"bench.ods, sheet hardness"}
+
+
+def test_numbers_of_a_workbook_keep_all_digits_beside_texts_with_decimal_commas(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    target = io.BytesIO()
+    workbook = xlsxwriter.Workbook(target, {"in_memory": True})
+    sheet = workbook.add_worksheet("one")
+    sheet.write_row(0, 0, ["coupon", "hardness_hrc_1", "hardness_hrc_2"])
+    sheet.write_row(1, 0, ["K7TX", 62.123456789012, "62,5"])
+    workbook.close()
+    records = read_records(put({"b.xlsx": target.getvalue()}), matrix)
+    assert values(records) == {("K7TX", 1): 62.123456789012, ("K7TX", 2): 62.5}
+
+
+def test_energy_in_foot_pounds_becomes_joules(matrix: CouponMatrix, put: Put) -> None:
+    files = {"i.csv": "coupon,impact_ftlbf\nK7TX,10\n4E79,10 J\n"}
+    read = values(read_records(put(files), matrix), "impact_j")
+    assert read["K7TX", 1] == pytest.approx(13.5582, abs=5e-5)
+    assert read["4E79", 1] == 10.0
+
+
+def test_a_thousands_mark_is_read_by_the_other_numbers_of_the_file(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    log = "furnace_load;austenitize_actual_degF\n1;1.778,4\n2;1.886\n"
+    records = read_records(put({"log.csv": log}), matrix)
+    assert records.deviations["actual"].tolist() == pytest.approx([970.2222, 1030.0], abs=1e-4)
+
+
+@pytest.mark.parametrize("word", ["", "?", "lost", "-", "\u2013", "n/a", " N/A "])
+def test_a_missing_reading_is_listed_and_no_mistake(
+    matrix: CouponMatrix, put: Put, word: str
+) -> None:
+    records = read_records(put({"h.csv": WIDE + f"1,K7TX,62.5,{word}\n"}), matrix)
+    assert values(records) == {("K7TX", 1): 62.5}
+    row = records.missing.iloc[0]
+    assert (row["coupon"], row["reading"], row["file"], row["row"]) == ("K7TX", 2, "h.csv", 2)
+
+
+def test_a_blank_form_beside_a_filled_one_hides_nothing(matrix: CouponMatrix, put: Put) -> None:
+    files = {"a.csv": WIDE + "1,K7TX,,\n", "b.csv": WIDE + "1,K7TX,62.5,62.1\n"}
+    records = read_records(put(files), matrix)
+    assert len(values(records)) == 2
+    assert records.missing.empty
+
+
+def test_an_accepted_correction_changes_the_text_and_is_listed(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    wrong = "# a comment\n" + WIDE + "1,K7QX,612,62.1\n"
+    correction = (
+        C + "h.csv,3,coupon,K7QX,K7TX,misread\nh.csv,3,hardness_hrc_1,612,61.2,point lost\n"
+    )
+    folder = put({"h.csv": wrong, "corrections.csv": correction})
+    records = read_records(folder, matrix)
+    assert values(records) == {("K7TX", 1): 61.2, ("K7TX", 2): 62.1}
+    assert records.corrections["corrected"].tolist() == ["K7TX", "61.2"]
+    assert (
+        "2 corrections accepted: h.csv row 3, coupon 'K7QX' is 'K7TX' (misread)" in records.notes[0]
+    )
+    assert (folder / "h.csv").read_text(encoding="utf-8") == wrong
+
+
+def test_a_suggested_correction_can_be_pasted(matrix: CouponMatrix, put: Put) -> None:
+    target = io.BytesIO()
+    workbook = xlsxwriter.Workbook(target, {"in_memory": True})
+    sheet = workbook.add_worksheet("hardness")
+    sheet.write_row(0, 0, ["coupon", "hardness_hrc_1", "hardness_hrc_2"])
+    sheet.write_row(1, 0, ["K7QX", 62.5, 62.1])
+    workbook.close()
+    folder = put({"b.xlsx": target.getvalue()})
+    with pytest.raises(RecordError) as caught:
+        read_records(folder, matrix)
+    line = caught.value.problems[0].remedy.split("corrections.csv: ")[1]
+    put({"corrections.csv": C + line + "\n"})
+    assert set(read_records(folder, matrix).readings["coupon"]) == {"K7TX"}
+
+
+def test_a_furnace_that_ran_hot_is_analysed_as_it_was(matrix: CouponMatrix, put: Put) -> None:
+    files = {
+        "h.csv": WIDE + "1,K7TX,62.5,62.1\n2,AXKF,63,63.2\n",
+        "log.csv": "furnace_load,austenitize_actual_degF\n1,1778\n2,1908\n",
+    }
+    records = read_records(put(files), matrix)
+    frame = records.frame("hardness_hrc").drop_duplicates("coupon").set_index("coupon")
+    assert frame["austenitize_c"].tolist() == pytest.approx([970.0, 1042.2222], abs=1e-4)
+    assert frame["austenitize_c_planned"].tolist() == [970.0, 1030.0]
+    assert records.notes[0] == (
+        "Austenitize of furnace load 2 was 1042.2\u00a0°C, planned 1030\u00a0°C: analysed as it was run."
+    )
+
+
+@pytest.mark.parametrize(
+    ("actual", "analysed"), [("85 min", 60.0), ("20 h", 1440.0), ("5 min", 0.0), ("2,5 h", 60.0)]
+)
+def test_a_slipped_delay_is_analysed_as_the_nearest_declared_level(
+    matrix: CouponMatrix, put: Put, actual: str, analysed: float
+) -> None:
+    files = {
+        "h.csv": WIDE + "1,4E79,62.5,62.1\n",
+        "d.csv": D + f'cold_batch,1-3,delay,"{actual}",\n',
+    }
+    records = read_records(put(files), matrix)
+    frame = records.frame("hardness_hrc")
+    assert frame["delay_minutes"].tolist() == [analysed] * 2
+    assert frame["delay_minutes_planned"].tolist() == [60.0] * 2
+    assert records.notes[0].startswith("Delay of cold batch 1-3 was ")
+    assert records.notes[0].endswith("the nearest declared level.")
+
+
+def test_the_note_on_a_slipped_delay_says_what_it_is_analysed_as(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    files = {
+        "h.csv": WIDE + "1,4E79,62.5,62.1\n",
+        "d.csv": D + "cold batch,1-3,delay,85 min,late\n",
+    }
+    assert read_records(put(files), matrix).notes[0] == (
+        "Delay of cold batch 1-3 was 85\u00a0min, planned 60\u00a0min: analysed as 60\u00a0min, "
+        "the nearest declared level."
+    )
+
+
+def test_what_is_told_for_a_coupon_goes_before_what_is_told_for_its_batch(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    files = {
+        "h.csv": WIDE + "1,K7TX,62.5,62.1\n2,4E79,62,62\n",
+        "d.csv": D + "coupon,4E79,temper,175 degC,\ntemper_batch,1,temper,152 degC,\n",
+    }
+    frame = read_records(put(files), matrix).frame("hardness_hrc").drop_duplicates("coupon")
+    assert frame["temper_c"].tolist() == [150.0, 175.0]
+
+
+def test_a_coupon_in_the_wrong_bath_takes_its_route_and_its_delay(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    files = {
+        "h.csv": WIDE + "1,K7TX,62.5,62.1\n2,K9AD,62,62\n",
+        "d.csv": D
+        + "coupon,K7TX,cold_route,dry ice,\ncoupon,K7TX,delay,1 h,\ncoupon,K9AD,cold_route,none,\n",
+    }
+    frame = read_records(put(files), matrix).frame("hardness_hrc").drop_duplicates("coupon")
+    assert frame["cold_route"].tolist() == ["dry_ice", "none"]
+    assert frame["delay_minutes"].tolist()[0] == 60.0
+    assert frame["delay_minutes"].isna().tolist() == [False, True]
+
+
+def test_a_lost_coupon_is_told_with_its_reason(matrix: CouponMatrix, put: Put) -> None:
+    files = {
+        "h.csv": WIDE + "1,K7TX,62.5,62.1\n2,CRDH,,\n3,K9AD,61,\n",
+        "d.csv": D + "coupon,CRDH,lost,cracked,seen before hardness\ncoupon,K9AD,lost,dropped,\n",
+    }
+    records = read_records(put(files), matrix)
+    assert records.lost["coupon"].tolist() == ["CRDH", "K9AD"]
+    assert records.summary().splitlines()[0] == (
+        "3 readings of hardness on 2 coupons in 1 furnace load; not there: "
+        "2 of CRDH (lost: cracked; seen before hardness), 1 of K9AD (lost: dropped). "
+        "Nothing else was left out."
+    )
+    assert "1 coupon recorded as lost but read for hardness; the readings are used: K9AD." in (
+        records.notes
+    )
+
+
+def test_coupons_without_readings_and_beyond_the_plan_are_notes(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    files = {"i.csv": "coupon,impact_j\nK7TX,13.5\nK9AD,12\n4E79,14\nPHCT,15\n"}
+    records = read_records(put(files), matrix)
+    assert records.notes == (
+        "1 coupon without impact energy: AXKF.",
+        "1 coupon read for impact energy beyond the plan; the readings are used: K9AD.",
+    )
+    assert "No readings of hardness yet." in records.summary()
+
+
+def test_notes_beside_readings_are_kept(matrix: CouponMatrix, put: Put) -> None:
+    files = {"h.csv": "coupon,hardness_hrc_1,note\nK7TX,62,chipped edge\n"}
+    row = read_records(put(files), matrix).deviations.iloc[0]
+    assert (row["what"], row["which"], row["item"], row["note"]) == (
+        "coupon", "K7TX", "note", "chipped edge",
+    )  # fmt: skip
+
+
+def test_files_that_are_no_tables_are_left_alone(matrix: CouponMatrix, put: Put) -> None:
+    files = {
+        "h.csv": WIDE + "1,K7TX,62.5,62.1\n",
+        "~$h.xlsx": b"lock",
+        ".hidden.csv": "x",
+        "photo.jpg": b"\xff",
+        "old.xls": b"\xd0",
+    }
+    records = read_records(put(files), matrix)
+    assert records.notes[-1] == "old.xls was not read: save it as .xlsx, .ods or .csv."
+
+
+def test_a_frame_has_every_column_of_the_plan_in_furnace_order(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    files = {"h.csv": WIDE + "1,PHCT,62.5,62.1\n2,K7TX,61,61.5\n"}
+    records = read_records(put(files), matrix)
+    frame = records.frame("hardness_hrc")
+    planned = {f"{factor.column}_planned" for factor in matrix.study.factors}
+    assert set(frame.columns) == {*matrix.frame.columns, *planned, "indent", "value"}
+    assert frame["coupon"].tolist() == ["K7TX", "K7TX", "PHCT", "PHCT"]
+    assert frame["indent"].tolist() == [1, 2, 1, 2]
+    assert frame.index.tolist() == [0, 1, 2, 3]
+    assert frame["delay_minutes"].isna().tolist() == [True, True, False, False]
+    assert frame["temper_batch"].dtype == matrix.frame["temper_batch"].dtype
+
+
+def test_reading_changes_neither_the_plan_nor_earlier_records(
+    matrix: CouponMatrix, put: Put
+) -> None:
+    before = matrix.frame.copy()
+    files = {"h.csv": WIDE + "1,K7TX,62.5,62.1\n", "d.csv": D + "coupon,4E79,temper,175 degC,\n"}
+    records = read_records(put(files), matrix)
+    for frame in (records.frame("hardness_hrc"), records.to_frame()):
+        frame["value"] = 0.0
+    pd.testing.assert_frame_equal(matrix.frame, before)
+    assert values(records)["K7TX", 1] == 62.5
+
+
+def test_words_of_people_are_escaped_in_a_notebook(matrix: CouponMatrix, put: Put) -> None:
+    nasty = "<script>alert(1)</script>"
+    files = {
+        "h.csv": WIDE + "1,K7TX,62.5,62.1\n2,CRDH,,\n",
+        "d.csv": D + f"coupon,CRDH,lost,{nasty},{nasty}\ncoupon,K7TX,note,,{nasty}\n",
+    }
+    page = read_records(put(files), matrix)._repr_html_()
+    assert "<script>" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_records_of_a_published_study_are_read(coated_bars_matrix: CouponMatrix) -> None:
+    folder = coated_bars_matrix.study.folder / "records"
+    records = read_records(folder, coated_bars_matrix)
+    frame = records.frame("resistance")
+    assert len(frame) == 24
+    written = pd.read_csv(folder / "resistance.csv", comment="#", index_col="coupon")["resistance"]
+    assert frame.set_index("coupon")["value"].to_dict() == written.to_dict()
+    assert records.summary().startswith("24 readings of resistance on 24 bars in 6 furnace heats;")
+
+
+def test_mistakes_are_a_table_and_a_text(matrix: CouponMatrix, put: Put) -> None:
+    folder = put({"a.csv": WIDE + "1,K7TX,612,62\n2,K9AD,hard,62\n", "b.csv": ""})
+    with pytest.raises(RecordError) as caught:
+        read_records(folder, matrix)
+    frame = problems_frame(caught.value)
+    assert frame["file"].tolist() == ["a.csv", "a.csv", "b.csv"]
+    assert frame["row"].tolist()[:2] == [2, 3]
+    assert frame["row"].isna().tolist() == [False, False, True]
+    assert frame["what"].tolist()[0] == "coupon K7TX: hardness_hrc is 612, expected 0 to 70"
+    assert frame["expected"].tolist()[0] == "Was the decimal point lost (61.2)?"
+    assert problems_text(caught.value) == (
+        "3 mistakes in 2 files\n"
+        "a.csv\n"
+        "  row 2, coupon K7TX: hardness_hrc is 612, expected 0 to 70. "
+        "Was the decimal point lost (61.2)?\n"
+        "  row 3, coupon K9AD: hardness_hrc is 'hard', not a number in HRC. "
+        "Write the reading, or leave the cell empty.\n"
+        "b.csv\n"
+        "  is empty. Fill it in, or delete it."
+    )
