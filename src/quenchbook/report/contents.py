@@ -216,7 +216,10 @@ def report_limits(analysis: Analysis) -> list[Block]:
 def cautions_table(study: Study) -> Cautions:
     """Cautions for the hazards that a study really has."""
     own = cautions(study)
-    items = tuple(" ".join([f"{caution.hazard}:", *caution.sentences]) for caution in own)
+    items = tuple(
+        " ".join([f"{caution.hazard}:", *caution.sentences, caution.source]).rstrip()
+        for caution in own
+    )
     return Cautions("Cautions", items)
 
 
