@@ -211,7 +211,7 @@ class RemlState:
         found: Array = self.h - self.h @ self.inverse @ self.h
         return found
 
-    def _weighted(self, place: int, power: int = 2) -> Array:
+    def weighted(self, place: int, power: int = 2) -> Array:
         """Cross-products weighted for one residual component, shape (r, s, s)."""
         weight = self.data.weights[place] * self.inverse_spread**power
         found: Array = np.einsum("rg,gij->rij", weight, self.data.uu, optimize=True)
@@ -253,7 +253,7 @@ class RemlState:
         information = np.empty((len(self.theta), k, k))
         squares = self._projected**2
         jump = np.eye(self.h.shape[1]) - self.inverse @ self.h
-        weighted = [self._weighted(place) for place in range(len(data.weights))]
+        weighted = [self.weighted(place) for place in range(len(data.weights))]
         for i, first in enumerate(data.segments):
             for j, second in enumerate(data.segments[: i + 1]):
                 information[:, i, j] = information[:, j, i] = 0.5 * squares[:, first, second].sum(
