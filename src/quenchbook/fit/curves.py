@@ -37,6 +37,8 @@ class ResponseCurves:
     study : Study
         Gives the words for coupons and loads.
     confidence : float
+    effect_shown : bool or None
+        Whether a test of `x`, alone or together with the groups, shows an effect.
     notes : tuple of str
     """
 
@@ -51,6 +53,7 @@ class ResponseCurves:
     finding: str
     study: Study
     confidence: float = 0.95
+    effect_shown: bool | None = None
     notes: tuple[str, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
@@ -132,9 +135,16 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
         names = ["estimate", "conf_low", "conf_high"]
         curve[names] = np.exp(curve[names])
         coupons["value"] = np.exp(coupons["value"])
-    notes = [*means.notes, f"Bands are {model.confidence:.0%} intervals.".replace("%", "\u00a0%")]
+    band = f"Bands are {model.confidence:.0%} intervals at each single point."
+    notes = [*means.notes, band.replace("%", "\u00a0%")]
+    if group and not any({x, group} <= set(name.split(":")) for name in model.terms.names):
+        notes.append(
+            f"The curves are parallel by assumption: {model.term_word(f'{x}:{group}')} was not "
+            "analysed."
+        )
     if is_curve:
-        notes.append("Curves are quadratic, fitted at the temperatures that were really run.")
+        shape = "straight lines" if x_factor.shape == "linear" else "quadratic"
+        notes.append(f"Curves are {shape}, fitted at the settings that were really run.")
     return ResponseCurves(
         curve=curve.reset_index(drop=True),
         coupons=coupons.reset_index(drop=True),
@@ -147,8 +157,19 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
         finding=_finding(curve, response.quantity, x_factor, group_factor),
         study=study,
         confidence=model.confidence,
+        effect_shown=_effect_shown(model, x, group),
         notes=tuple(notes),
     )
+
+
+def _effect_shown(model: MixedModel, x: str, group: str | None) -> bool | None:
+    """Whether any test of x or of x by group is below the level, halved for two tests."""
+    wanted = [{x}, {x, group}] if group else [{x}]
+    tests = model.tests()
+    own = tests[[set(str(term).split(":")) in wanted for term in tests["term"]]]["p_value"].dropna()
+    if own.empty:
+        return None
+    return bool((own < (1 - model.confidence) / len(own)).any())
 
 
 def _finding(curve: pd.DataFrame, quantity: str, x: Factor, group: Factor | None) -> str:

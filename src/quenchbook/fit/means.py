@@ -47,7 +47,7 @@ class MarginalMeans:
             The columns of `grid`, then ``estimate, std_error, df, conf_low, conf_high``. On the log
             scale these are natural logarithms.
         """
-        numbers = interval_frame(self.model.precision, self.linear, self.confidence)
+        numbers = interval_frame(self.model, self.linear, self.confidence)
         return pd.concat([self.grid.reset_index(drop=True), numbers], axis=1)
 
     def contrast(self, weights: Mapping[str, Sequence[float]]) -> MarginalMeans:
@@ -148,12 +148,7 @@ def marginal_means(
     np.add.at(linear, groups, rows * weight[:, None])
     linear /= np.bincount(groups, weights=weight)[:, None]
     first = grid.groupby(columns, sort=False, dropna=False)[columns].first()
-    others = [
-        v.name.replace("_", " ")
-        for v in model.terms.variables
-        if v.name not in by and v.name != "day"
-    ]
-    notes = (f"Over an even mix of {', '.join(others)}.",) if others else ()
+    notes = _mix_notes(model, by, chosen)
     return MarginalMeans(
         grid=first.reset_index(drop=True),
         linear=linear,
@@ -161,6 +156,37 @@ def marginal_means(
         confidence=confidence or model.confidence,
         notes=notes,
     )
+
+
+def _mix_notes(
+    model: MixedModel, by: Sequence[str], at: Mapping[str, Sequence[Level]]
+) -> tuple[str, ...]:
+    """What was averaged over, what was held, and what lies outside the levels that were tried."""
+    study = model.study
+    notes = []
+    mixed = [
+        model.term_word(v.name)
+        for v in model.terms.variables
+        if v.name not in by and v.name not in at and v.name not in model.terms.blocks
+    ]
+    if mixed:
+        notes.append(f"Over an even mix of {', '.join(mixed)}.")
+    for name, levels in at.items():
+        factor = study.factor(name) if study is not None and study.has(name) else None
+        words = [factor.word(x) if factor else f"{x}" for x in levels]
+        if name not in by:
+            notes.append(f"At {model.term_word(name)} {', '.join(words)}.")
+        variable = model.terms.variable(name)
+        if variable.degree:
+            tried = [float(x) for x in variable.levels]
+            outside = [
+                word
+                for word, x in zip(words, levels, strict=True)
+                if not min(tried) <= float(x) <= max(tried)
+            ]
+            if outside:
+                notes.append(f"Outside what was tried, extrapolated: {', '.join(outside)}.")
+    return tuple(notes)
 
 
 def question_contrast(model: MixedModel, question: Question) -> MarginalMeans:
@@ -178,24 +204,29 @@ def question_contrast(model: MixedModel, question: Question) -> MarginalMeans:
         One row: level minus against; with ``change``, how that differs between two other levels.
     """
 
-    def difference(at: Mapping[str, Level]) -> Array:
-        means = marginal_means(
-            model, question.factor, at={**at, question.factor: [question.level, question.against]}
-        )
-        row: Array = means.linear[0] - means.linear[1]
-        return row
+    def difference(at: Mapping[str, Level]) -> MarginalMeans:
+        levels = {question.factor: [question.level, question.against]}
+        means = marginal_means(model, question.factor, at={**at, **levels})
+        return means.contrast({question.key: [1.0, -1.0]})
 
     if question.change:
         (name, (first, second)), *_ = question.change.items()
-        row = difference({**question.at, name: first}) - difference({**question.at, name: second})
-    else:
-        row = difference(question.at)
-    return MarginalMeans(
-        grid=pd.DataFrame({"contrast": [question.key]}),
-        linear=row[None, :],
-        model=model,
-        confidence=model.confidence,
-    )
+        here = difference({**question.at, name: first})
+        row = here.linear[0] - difference({**question.at, name: second}).linear[0]
+        if not np.any(np.abs(row) > 1e-12):
+            raise EstimabilityError(
+                f"Whether this differs with {model.term_word(name)} was not part of the "
+                "analysis of "
+                f'{model.response}: add "{name}:{question.factor}" to its combinations.'
+            )
+        notes = tuple(note for note in here.notes if not note.startswith("At "))
+        return replace(here, linear=row[None, :], notes=notes)
+    own = difference(question.at)
+    if not np.any(np.abs(own.linear) > 1e-12):
+        raise EstimabilityError(
+            f"{model.term_word(question.factor)} could not be estimated for {model.response}."
+        )
+    return own
 
 
 def adjusted_values(model: MixedModel, by: Sequence[str]) -> Array:

@@ -3,26 +3,39 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.coupon_data import CouponData, data_of_frame, data_of_records
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import RemlFit, cross_products, reml
+from quenchbook.fit.small_sample import SmallSample
 from quenchbook.fit.strata import Strata, strata_of
-from quenchbook.fit.terms import Array, Terms, formula_terms, study_terms
-from quenchbook.study.definition import Response, Scale, Study
-from quenchbook.study.factors import UNIT_WORDS
+from quenchbook.fit.terms import Array, Terms
+from quenchbook.study.definition import Scale, Study
+from quenchbook.study.factors import UNIT_WORDS, Shape, plural
 
 if TYPE_CHECKING:
     from quenchbook.records.reading import Records
 
-RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
+DfMethod = Literal["auto", "stratum", "kenward_roger", "satterthwaite", "exact", "permute"]
+
+METHOD_WORDS: Final[Mapping[str, str]] = {
+    "stratum": "stratum F on unit values",
+    "kenward_roger": "Kenward-Roger on REML",
+    "satterthwaite": "Satterthwaite on REML",
+    "exact": "exact bound over the variance ratio",
+    "permute": "permutation of whole units",
+}
+
+LEAST_EFFICIENCY: Final = 0.85
+"""Below this share of information inside batches, `auto` recovers the rest by Kenward-Roger."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -31,55 +44,142 @@ class MixedModel:
 
     Attributes
     ----------
-    response : str
-        Column that was analysed.
-    unit : str
-        Unit of the response.
-    scale : str
-        ``linear`` or ``log``; on the log scale all estimates are natural logarithms.
-    coupons : DataFrame
-        One row for each coupon: units, factors as run, ``value`` (mean on the analysed scale),
-        ``readings``.
-    readings : DataFrame
-        One row for each reading: ``coupon`` and ``value`` on the analysed scale.
-    units : tuple of str
-        Random units above the coupon.
+    data : CouponData
+        What was fitted.
     strata : Strata
     precision : Precision
-    study : Study or None
-    confidence : float
+    df_method : str
+        As asked for; `method_of` says what was used for a term.
     notes : tuple of str
         What a reader must know: rows not used, terms that could not be estimated.
     """
 
-    response: str
-    unit: str
-    scale: Scale
-    coupons: pd.DataFrame
-    readings: pd.DataFrame
-    units: tuple[str, ...]
+    data: CouponData
     strata: Strata
     precision: Precision
-    study: Study | None = None
-    confidence: float = 0.95
+    df_method: DfMethod = "auto"
     notes: tuple[str, ...] = ()
+
+    @property
+    def response(self) -> str:
+        """Column that was analysed."""
+        return self.data.response
+
+    @property
+    def unit(self) -> str:
+        """Unit of the response."""
+        return self.data.unit
+
+    @property
+    def scale(self) -> Scale:
+        """``linear``, or ``log``: then all estimates are natural logarithms."""
+        return self.data.scale
+
+    @property
+    def coupons(self) -> pd.DataFrame:
+        """One row for each coupon: units, settings as run, ``value``, ``readings``."""
+        return self.data.coupons
+
+    @property
+    def readings(self) -> pd.DataFrame:
+        """One row for each reading: ``coupon`` and ``value`` on the analysed scale."""
+        return self.data.readings
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Random units above the coupon."""
+        return self.data.units
+
+    @property
+    def study(self) -> Study | None:
+        """Study of the records; None for a data frame."""
+        return self.data.study
+
+    @property
+    def confidence(self) -> float:
+        """Confidence level of intervals."""
+        return self.data.confidence
 
     @property
     def terms(self) -> Terms:
         """Fixed terms that were estimated."""
         return self.strata.terms
 
+    # --- words -----------------------------------------------------------------------------------
+
+    def stratum_name(self, unit: str) -> str:
+        """Name of a stratum in tables."""
+        return {"coupon": self.data.lowest, "indent": self.data.reading}.get(unit, unit)
+
     def unit_word(self, unit: str, count: int = 1) -> str:
         """Word for a unit in print."""
         if self.study is not None:
             return self.study.unit_word(unit, count)
-        return (UNIT_WORDS.get(unit) or unit.replace("_", " ")) + ("s" if count != 1 else "")
+        name = self.stratum_name(unit)
+        word = "row" if name == "residual" else UNIT_WORDS.get(name) or name.replace("_", " ")
+        return word if count == 1 else plural(word)
 
     def term_word(self, term: str) -> str:
         """Term in print: ``temper by cold route``."""
-        study = self.study
-        titles = {f.name: f.title for f in study.factors} if study is not None else {}
+        titles = {f.name: f.title for f in self.study.factors} if self.study is not None else {}
         return " by ".join(titles.get(part) or part.replace("_", " ") for part in term.split(":"))
+
+    def units_ladder(self) -> str:
+        """Say how many readings, coupons and units there are, and what each factor is judged on."""
+        counts = [(len(self.readings), "readings")]
+        counts.append((len(self.coupons), self.unit_word("coupon", len(self.coupons))))
+        for unit in self.units:
+            count = int(self.coupons[unit].nunique())
+            if count < len(self.coupons):
+                counts.append((count, self.unit_word(unit, count)))
+        judged = []
+        for stage in self.strata.stages:
+            own = [
+                self.term_word(term)
+                for term in self.terms.names
+                if self.strata.term_stage[term] == stage.unit
+                and ":" not in term
+                and term not in self.terms.blocks
+            ]
+            if own:
+                names = own[0] if len(own) == 1 else f"{', '.join(own[:-1])} and {own[-1]}"
+                verb = "is" if len(own) == 1 else "are"
+                judged.append(
+                    f"{names} {verb} judged on {self.unit_word(stage.unit, 2)} ({stage.df} df)"
+                )
+        ladder = ", ".join(f"{count} {word}" for count, word in counts)
+        return ladder + (": " + "; ".join(judged) if judged else "") + "."
+
+    # --- estimates and tests ---------------------------------------------------------------------
+
+    def method_of(self, term: str) -> str:
+        """Method used for a term: the one asked for, or the choice of ``auto``."""
+        if self.df_method != "auto":
+            return self.df_method
+        return "kenward_roger" if self._is_incomplete(term) else "stratum"
+
+    def _is_incomplete(self, term: str) -> bool:
+        """Whether batches hold too little of a coupon-level term to judge it inside them alone."""
+        return (
+            self.strata.term_stage[term] == "coupon"
+            and bool(self.strata.batches)
+            and self.precision.efficiency(term) < LEAST_EFFICIENCY
+        )
+
+    def why(self, term: str) -> str:
+        """Why this method was used for a term."""
+        method = self.method_of(term)
+        if self.df_method != "auto":
+            return "asked for"
+        if method == "kenward_roger":
+            share = self.precision.efficiency(term)
+            return f"batches are incomplete: they hold {share:.0%} of the information on this term"
+        return "keeps its level however small the noise of the unit"
+
+    @functools.cached_property
+    def small_sample(self) -> SmallSample:
+        """Kenward-Roger and Satterthwaite on the REML fit."""
+        return SmallSample(self.reml)
 
     def tests(self) -> pd.DataFrame:
         """F test of each term against the noise of its own unit.
@@ -88,28 +188,12 @@ class MixedModel:
         -------
         DataFrame
             ``term, stratum, df, df_error, statistic, p_value, safety_factor, method``. A term whose
-            stratum has no error df has nan for the last numbers.
+            stratum has no error df has nan for the last numbers. Blocks (days) are not tested.
         """
         rows = []
         for term in self.terms.names:
-            unit = self.strata.term_stage[term]
-            test = self.precision.test(term)
-            place = self.strata.slices[term]
-            row: dict[str, Any] = {"term": term, "stratum": unit, "df": place.stop - place.start}
-            if test is None:
-                row |= dict.fromkeys(("df_error", "statistic", "p_value", "safety_factor"), np.nan)
-                row |= {"df_error": 0.0, "method": f"no test: no spare {self.unit_word(unit)}"}
-            else:
-                spare = self.strata.stage(unit).df
-                classical = abs(test.safety[0] - 1) < 1e-6 and abs(test.df_error[0] - spare) < 1e-6
-                row |= {
-                    "df_error": float(test.df_error[0]),
-                    "statistic": float(test.statistic[0]),
-                    "p_value": float(test.p_value[0]),
-                    "safety_factor": float(test.safety[0]),
-                    "method": "classical stratum F" if classical else "stratum F on unit values",
-                }
-            rows.append(row)
+            if term not in self.terms.blocks:
+                rows.append(self._test_row(term))
         columns = [
             "term",
             "stratum",
@@ -121,6 +205,83 @@ class MixedModel:
             "method",
         ]
         return pd.DataFrame(rows, columns=columns)
+
+    def _test_row(self, term: str) -> dict[str, Any]:
+        unit, place = self.strata.term_stage[term], self.strata.slices[term]
+        row: dict[str, Any] = {
+            "term": term,
+            "stratum": self.stratum_name(unit),
+            "df": place.stop - place.start,
+        }
+        method = self.method_of(term)
+        if method in ("kenward_roger", "satterthwaite"):
+            weights = np.eye(self.strata.coefficient_count)[place]
+            found = getattr(self.small_sample, method)(weights)
+            return row | {
+                "df_error": float(found.df_error[0]),
+                "statistic": float(found.statistic[0]),
+                "p_value": float(found.p_value[0]),
+                "safety_factor": np.nan,
+                "method": METHOD_WORDS[method],
+            }
+        test = self.precision.test(term)
+        if test is None:
+            nothing = dict.fromkeys(("statistic", "p_value", "safety_factor"), np.nan)
+            return (
+                row
+                | nothing
+                | {"df_error": 0.0, "method": f"no test: no spare {self.unit_word(unit)}"}
+            )
+        spare = self.strata.stage(unit).df
+        classical = abs(test.safety[0] - 1) < 1e-6 and abs(test.df_error[0] - spare) < 1e-6
+        row |= {
+            "df_error": float(test.df_error[0]),
+            "statistic": float(test.statistic[0]),
+            "p_value": float(test.p_value[0]),
+            "safety_factor": float(test.safety[0]),
+            "method": "classical stratum F" if classical else METHOD_WORDS["stratum"],
+        }
+        if method == "exact" and unit != "coupon":
+            from quenchbook.fit.guaranteed import exact_p_value
+
+            row |= {"p_value": exact_p_value(self, term), "method": METHOD_WORDS["exact"]}
+        if method == "permute":
+            from quenchbook.fit.guaranteed import randomization_test
+
+            found = randomization_test(self, term)
+            row |= {"p_value": found.p_value, "method": METHOD_WORDS["permute"]}
+        return row
+
+    def estimates(self, rows: Array) -> tuple[Array, Array, Array]:
+        """Estimate, standard error and df of linear functions of the coefficients.
+
+        Parameters
+        ----------
+        rows : ndarray, shape (functions, coefficients)
+
+        Returns
+        -------
+        estimate, std_error, df : ndarray, shape (functions,)
+        """
+        rows = np.atleast_2d(np.asarray(rows, dtype=float))
+        found = np.array([self._estimate(row) for row in rows])
+        return found[:, 0], found[:, 1], found[:, 2]
+
+    def _estimate(self, row: Array) -> tuple[float, float, float]:
+        method = self.df_method
+        if method == "auto":
+            inside = [t for t, s in self.strata.slices.items() if np.any(np.abs(row[s]) > 1e-12)]
+            mean = abs(row[0]) > 1e-12
+            incomplete = any(self._is_incomplete(term) for term in inside) or (
+                mean and any(self._is_incomplete(term) for term in self.terms.names)
+            )
+            method = "kenward_roger" if incomplete else "stratum"
+        if method in ("kenward_roger", "satterthwaite"):
+            estimate, std_error, df = self.small_sample.of(row[None, :], method)
+            shift = row[0] * self.coupons["value"].mean()
+            return float(estimate[0, 0] + shift), float(std_error[0, 0]), float(df[0, 0])
+        estimate, std_error, df = self.precision.of(row[None, :])
+        return float(estimate[0, 0]), float(std_error[0, 0]), float(df[0, 0])
 
     @property
     def coefficients(self) -> pd.DataFrame:
@@ -136,9 +297,11 @@ class MixedModel:
         for term, place in self.strata.slices.items():
             for number in range(place.start, place.stop):
                 names[number] = f"{term} {number - place.start + 1}"
-        table = interval_frame(self.precision, np.eye(count), self.confidence)
+        table = interval_frame(self, np.eye(count), self.confidence)
         table.insert(0, "term", names)
         return table
+
+    # --- noise -----------------------------------------------------------------------------------
 
     @functools.cached_property
     def reml(self) -> RemlFit:
@@ -148,16 +311,15 @@ class MixedModel:
             cross_products(
                 values - values.mean(),
                 self.fixed_matrix(),
-                self.random_codes(),
+                self.strata.codes,
                 readings=self.coupons["readings"].to_numpy(dtype=np.int64),
                 within=self.within_square,
             )
         )
 
-    def random_codes(self) -> dict[str, npt.NDArray[np.int64]]:
+    def random_codes(self) -> Mapping[str, npt.NDArray[np.int64]]:
         """Codes of the random units that can be told from the coupon, shape (coupons,) each."""
-        codes = {u: pd.factorize(self.coupons[u])[0].astype(np.int64) for u in self.units}
-        return {u: c for u, c in codes.items() if 1 < c.max() + 1 < len(self.coupons)}
+        return self.strata.codes
 
     @property
     def variances(self) -> dict[str, float]:
@@ -165,7 +327,7 @@ class MixedModel:
         names = self.reml.state.data.names
         return dict(zip(names, self.reml.variances[0].tolist(), strict=True))
 
-    @property
+    @functools.cached_property
     def within_square(self) -> float:
         """Sum of squares of readings about their coupon means."""
         means = self.readings.groupby("coupon", sort=False)["value"].transform("mean")
@@ -189,7 +351,7 @@ class MixedModel:
             count = len(self.readings) if unit == "indent" else len(self.coupons)
             if unit in self.units:
                 count = int(self.coupons[unit].nunique())
-            rows.append((unit, count, variance, np.sqrt(variance), low, high))
+            rows.append((self.stratum_name(unit), count, variance, np.sqrt(variance), low, high))
         columns = ["stratum", "count", "variance", "sd", "conf_low", "conf_high"]
         return pd.DataFrame(rows, columns=columns)
 
@@ -202,31 +364,11 @@ class MixedModel:
         fitted = self.fixed_matrix() @ self.precision.coefficients[:, 0]
         return np.asarray(self.coupons["value"].to_numpy(dtype=float) - fitted)
 
-    def units_ladder(self) -> str:
-        """Say how many readings, coupons and units there are, and what each factor is judged on."""
-        counts = [
-            (len(self.readings), "readings"),
-            (len(self.coupons), self.unit_word("coupon", 2)),
-        ]
-        counts += [(int(self.coupons[u].nunique()), self.unit_word(u, 2)) for u in self.units]
-        parts = [f"{count} {word}" for count, word in counts]
-        judged = []
-        for stage in self.strata.stages:
-            own = [
-                t
-                for t, u in self.strata.term_stage.items()
-                if u == stage.unit and ":" not in t and t != "day" and t in self.strata.slices
-            ]
-            if own:
-                names = " and ".join(self.term_word(name) for name in own)
-                judged.append(
-                    f"{names} is judged on {self.unit_word(stage.unit, 2)} ({stage.df} df)"
-                )
-        return ", ".join(parts) + (": " + "; ".join(judged) if judged else "") + "."
-
     def summary(self) -> str:
         """Say what was fitted, then the tests."""
-        table = self.tests()[["term", "stratum", "df", "df_error", "statistic", "p_value"]]
+        table = self.tests()[
+            ["term", "stratum", "df", "df_error", "statistic", "p_value", "method"]
+        ]
         return "\n".join([self.units_ladder(), table.to_string(index=False), *self.notes])
 
     def __repr__(self) -> str:
@@ -237,15 +379,15 @@ class MixedModel:
         from html import escape
 
         words = "".join(f"<p>{escape(text)}</p>" for text in (self.units_ladder(), *self.notes))
-        table = self.tests().round(4).to_html(index=False, border=0, na_rep="")
+        table = self.tests().round(4).to_html(index=False, border=0, na_rep="", justify="left")
         return words + table
 
 
-def interval_frame(precision: Precision, rows: Array, confidence: float) -> pd.DataFrame:
+def interval_frame(model: MixedModel, rows: Array, confidence: float) -> pd.DataFrame:
     """Estimates of linear functions: ``estimate, std_error, df, conf_low, conf_high``."""
     from scipy import special
 
-    estimate, std_error, df = (part[:, 0] for part in precision.of(rows))
+    estimate, std_error, df = model.estimates(rows)
     half = special.stdtrit(df, (1 + confidence) / 2) * std_error
     return pd.DataFrame(
         {
@@ -265,8 +407,10 @@ def mixed_model(
     *,
     fixed: str | None = None,
     strata: Sequence[str] = (),
+    shapes: Mapping[str, Shape] | None = None,
     scale: Scale = "linear",
     confidence: float = 0.95,
+    df_method: DfMethod = "auto",
 ) -> MixedModel:
     """Fit one response, with the strata that the randomization gives.
 
@@ -280,14 +424,23 @@ def mixed_model(
     study : Study, optional
         The study of the records; taken from them when left out.
     fixed : str, optional
-        For a data frame: fixed part as a Wilkinson-Rogers formula.
+        For a data frame: fixed part as a Wilkinson-Rogers formula (names and ``+ * : / -``).
     strata : sequence of str
         For a data frame: columns that name the random units (furnace loads, batches, coupons).
         Codes must be unique over the whole frame.
+    shapes : mapping of column to {"levels", "linear", "quadratic"}, optional
+        For a data frame: how a column of numbers enters. Without it whole numbers are levels and
+        decimal numbers a straight line; a note says so.
     scale : {"linear", "log"}
         For a data frame: analyse the values or their logarithms.
     confidence : float
         For a data frame: confidence level of intervals.
+    df_method : str
+        ``stratum``: each term against the mean square of its own unit. ``kenward_roger`` and
+        ``satterthwaite``: on the REML fit. ``exact``: for load-level terms of a plan with two
+        strata, the largest p value over all plausible variance ratios. ``permute``: permutation of
+        whole units inside their blocks. ``auto``: ``stratum``, but ``kenward_roger`` for a
+        coupon-level term of which the batches hold too little.
 
     Returns
     -------
@@ -298,127 +451,30 @@ def mixed_model(
     EstimabilityError
         If there is nothing to estimate from.
     """
+    known = ("auto", *METHOD_WORDS)
+    if df_method not in known:
+        raise EstimabilityError(f"'{df_method}' is not a df_method. Known: {', '.join(known)}.")
     if isinstance(data, pd.DataFrame):
-        return _from_frame(data, response, fixed or "", strata, scale, confidence)
-    study = study or data.study
-    return _from_records(data, study.response(response), study)
-
-
-def _from_records(records: Records, response: Response, study: Study) -> MixedModel:
-    readings = records.frame(response.name).dropna(subset=["value"])
-    if readings.empty:
-        raise EstimabilityError(f"There are no readings of {response.quantity} yet.")
-    if response.scale == "log":
-        readings = readings.assign(value=np.log(readings["value"]))
-    coupons = _coupon_means(readings)
-    terms = study_terms(study, response, coupons)
-    units = tuple(unit for unit in RANDOM_UNITS if unit in coupons)
-    planned = coupons.copy()
-    for factor in study.factors:
-        if f"{factor.column}_planned" in coupons:
-            planned[factor.column] = coupons[f"{factor.column}_planned"]
-    return _fitted(
-        coupons,
-        readings,
-        terms,
-        units,
-        planned=planned,
-        response=response.name,
-        unit=response.unit,
-        scale=response.scale,
-        study=study,
-        confidence=study.confidence,
-        notes=(),
-    )
-
-
-def _coupon_means(readings: pd.DataFrame) -> pd.DataFrame:
-    groups = readings.groupby("coupon", sort=False)
-    coupons = groups.first().reset_index()
-    coupons["value"] = groups["value"].mean().to_numpy()
-    coupons["readings"] = groups["value"].size().to_numpy()
-    return coupons
-
-
-def _from_frame(
-    frame: pd.DataFrame,
-    response: str,
-    fixed: str,
-    strata: Sequence[str],
-    scale: Scale,
-    confidence: float,
-) -> MixedModel:
-    if missing := [name for name in (response, *strata) if name not in frame]:
-        raise EstimabilityError(
-            f"The data have no column {', '.join(missing)}. They have {', '.join(map(str, frame))}."
+        own = data_of_frame(
+            data,
+            response,
+            fixed=fixed or "",
+            strata=strata,
+            shapes=shapes,
+            scale=scale,
+            confidence=confidence,
         )
-    used = frame.dropna(subset=[response, *strata]).reset_index(drop=True)
-    notes = []
-    if len(used) < len(frame):
-        notes.append(
-            f"{len(frame) - len(used)} of {len(frame)} rows not used: blank {response} or unit."
-        )
-    terms = formula_terms(fixed, used)
-    values = used[response].astype(float)
-    readings = used.assign(value=np.log(values) if scale == "log" else values)
-    repeated = _repeated_unit(readings, terms, strata)
-    units = tuple(unit for unit in strata if unit != repeated)
-    key = readings[repeated] if repeated else pd.RangeIndex(len(readings))
-    readings = readings.assign(coupon=key)
-    return _fitted(
-        _coupon_means(readings),
-        readings,
-        terms,
-        units,
-        planned=None,
-        response=response,
-        unit="",
-        scale=scale,
-        study=None,
-        confidence=confidence,
-        notes=tuple(notes),
-    )
+    else:
+        study = study or data.study
+        own = data_of_records(data, study.response(response), study)
+    return _fitted(own, df_method)
 
 
-def _repeated_unit(frame: pd.DataFrame, terms: Terms, strata: Sequence[str]) -> str | None:
-    """Finest unit whose rows differ by nothing but the reading: its rows are averaged."""
-    fixed = [variable.column for variable in terms.variables]
-    for unit in sorted(strata, key=lambda name: -frame[name].nunique()):
-        if frame[unit].nunique() == len(frame):
-            continue
-        others = [*fixed, *(name for name in strata if name != unit)]
-        if not others or bool((frame.groupby(unit)[others].nunique() <= 1).all(axis=None)):
-            return unit
-    return None
-
-
-def _fitted(
-    coupons: pd.DataFrame,
-    readings: pd.DataFrame,
-    terms: Terms,
-    units: tuple[str, ...],
-    *,
-    planned: pd.DataFrame | None,
-    response: str,
-    unit: str,
-    scale: Scale,
-    study: Study | None,
-    confidence: float,
-    notes: tuple[str, ...],
-) -> MixedModel:
-    strata = strata_of(coupons, terms, units, planned=planned)
+def _fitted(data: CouponData, df_method: DfMethod) -> MixedModel:
+    strata = strata_of(data.coupons, data.terms, data.units, planned=data.planned)
+    precision = Precision(strata, data.coupons["value"].to_numpy(dtype=float))
+    notes = data.notes
+    model = MixedModel(data, strata, precision, df_method)
     for term, reason in strata.dropped.items():
-        notes = (*notes, f"Not estimated: {term.replace('_', ' ').replace(':', ' by ')}: {reason}.")
-    return MixedModel(
-        response=response,
-        unit=unit,
-        scale=scale,
-        coupons=coupons,
-        readings=readings,
-        units=units,
-        strata=strata,
-        precision=Precision(strata, coupons["value"].to_numpy(dtype=float)),
-        study=study,
-        confidence=confidence,
-        notes=notes,
-    )
+        notes = (*notes, f"Not estimated: {model.term_word(term)}: {reason}.")
+    return MixedModel(data, strata, precision, df_method, notes)

@@ -77,10 +77,9 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
     if "indent" in set(components["stratum"]):
         means = model.readings.groupby("coupon", sort=False)["value"].transform("mean")
         deviations["indent"] = (model.readings["value"] - means).to_numpy(dtype=float)
-    notes = [
-        "Deviations of loads, batches and coupons are shrunken estimates; those of indents are "
-        "plain residuals."
-    ]
+    notes = ["Deviations are shrunken estimates."]
+    if "indent" in set(components["stratum"]):
+        notes = ["Deviations are shrunken estimates; those of indents are plain residuals."]
     for row in components.itertuples():
         if row.variance == 0:
             units = model.unit_word(str(row.stratum), 2)
@@ -144,12 +143,11 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
         squares.append(float(precision.mean_squares[stage.unit][0]))
         dfs.append(float(precision.df_error[stage.unit][0]))
     expectation = np.zeros((len(names), len(names)))
-    for place, stage in enumerate(strata.stages):
-        for other, shape in stage.shapes.items():
-            if stage.df:
-                expectation[place, names.index(other)] = (
-                    float(np.vdot(stage.error, shape)) / stage.df
-                )
+    expectation[names.index("coupon"), names.index("coupon")] = 1.0
+    for stage in strata.batches:
+        if stage.df:
+            for other, weight in precision.expected_weights(stage).items():
+                expectation[names.index(stage.unit), names.index(other)] = weight
     within_df = len(model.readings) - len(model.coupons)
     if within_df > 0:
         inverse_readings = float(np.mean(1.0 / model.coupons["readings"]))
@@ -170,14 +168,14 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     shrink, stretch = 1 - df / upper_quantile, df / lower_quantile - 1
     limits = dict.fromkeys(names, (np.nan, np.nan))
     for row, place in enumerate(usable):
-        weight = weights[row]
-        weight = np.where(np.abs(weight) < 1e-12, 0.0, weight)
-        centre, size = float(weight @ square), (weight * square) ** 2
-        positive = weight > 0
-        below = np.sqrt(np.sum(size * np.where(positive, shrink, stretch) ** 2))
-        above = np.sqrt(np.sum(size * np.where(positive, stretch, shrink) ** 2))
+        own = np.where(np.abs(weights[row]) < 1e-12, 0.0, weights[row])
+        middle = float(own @ square)
+        size = (own * square) ** 2
+        positive = own > 0
+        below = float(np.sqrt(np.sum(size * np.where(positive, shrink, stretch) ** 2)))
+        above = float(np.sqrt(np.sum(size * np.where(positive, stretch, shrink) ** 2)))
         limits[names[place]] = (
-            float(np.sqrt(max(centre - below, 0.0))),
-            float(np.sqrt(max(centre + above, 0.0))),
+            float(np.sqrt(max(middle - below, 0.0))),
+            float(np.sqrt(max(middle + above, 0.0))),
         )
     return limits

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from quenchbook.fit.mixed import RANDOM_UNITS
+from quenchbook.fit.coupon_data import RANDOM_UNITS
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.fit.terms import study_terms
 from quenchbook.plan.randomization import CouponMatrix
@@ -30,6 +30,8 @@ def error_df_frame(matrix: CouponMatrix) -> pd.DataFrame:
     for response in matrix.study.responses:
         strata = planned_strata(matrix, response.name)
         for term, place in strata.slices.items():
+            if term in strata.terms.blocks:
+                continue
             unit = strata.term_stage[term]
             rows.append(
                 (response.name, term, unit, place.stop - place.start, strata.stage(unit).df)

@@ -1,7 +1,9 @@
 """Tests of terms and standard errors of contrasts from the mean squares of the strata.
 
-Everything here works on many responses of one plan at once (simulations), shape (coupons,
-responses).
+The denominator of a test is the stratum's own mean square: never truncated at zero, never pooled.
+Where units have unequal sizes, a safety factor f >= 1 and an error df after Box keep the level; in
+balanced plans f = 1 and the test is the classical F of that stratum. Everything here works on many
+responses of one plan at once (simulations), shape (coupons, responses).
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from quenchbook.fit.strata import Stage, Strata
+from quenchbook.fit.strata import BatchStage, CouponStage, Strata
 from quenchbook.fit.terms import Array
 
 
@@ -50,26 +52,35 @@ class Precision:
     def __init__(self, strata: Strata, y: Array) -> None:
         y = np.asarray(y, dtype=float)
         y = y[:, None] if y.ndim == 1 else y
+        centre = y.mean(axis=0)
         self.strata = strata
+        self.responses = y.shape[1]
         self.coefficients = np.zeros((strata.coefficient_count, y.shape[1]))
         self.mean_squares: dict[str, Array] = {}
         self.components: dict[str, Array] = {}
-        centre = y.mean(axis=0)
-        for stage in strata.stages:
-            unit_values = stage.values @ (y - centre)
-            self.coefficients[stage.places] = stage.rows @ unit_values
-            residuals = stage.error @ unit_values
-            square = np.einsum("ur,ur->r", residuals, residuals)
-            self.mean_squares[stage.unit] = (
-                square / stage.df if stage.df else np.full(y.shape[1], np.nan)
-            )
+        coupon = strata.coupon
+        inner, base, square = coupon.solve(y - centre)
+        self.coefficients[coupon.places] = inner[coupon.inner_places]
+        if not strata.batches:
+            self.coefficients[0] = base[0]
+        self._keep("coupon", square, coupon.df)
+        self.components["coupon"] = np.nan_to_num(self.mean_squares["coupon"])
+        for stage in strata.batches:
+            values = coupon.crossed_values(stage.unit, inner) if stage.crossed else base
+            values = stage.parent_map @ values
+            self.coefficients[stage.places] = stage.rows @ values
+            residuals = stage.error @ values
+            self._keep(stage.unit, np.einsum("ur,ur->r", residuals, residuals), stage.df)
             self.components[stage.unit] = self._component(stage)
         self.coefficients[0] += centre
 
-    def _component(self, stage: Stage) -> Array:
+    def _keep(self, unit: str, square: Array, df: int) -> None:
+        self.mean_squares[unit] = square / df if df else np.full(self.responses, np.nan)
+
+    def _component(self, stage: BatchStage) -> Array:
         """Own variance of a unit: its mean square less what finer units explain."""
         if not stage.df:
-            return np.zeros_like(self.mean_squares[stage.unit])
+            return np.zeros(self.responses)
         rest = self.mean_squares[stage.unit].copy()
         for unit, shape in stage.shapes.items():
             if unit != stage.unit and unit in self.components:
@@ -77,8 +88,8 @@ class Precision:
         own = np.vdot(stage.error, stage.shapes[stage.unit]) / stage.df
         return np.maximum(rest / own, 0.0)
 
-    def _expected(self, stage: Stage, weights: Mapping[str, float]) -> Array:
-        total: Array = np.zeros_like(self.mean_squares[stage.unit])
+    def _expected(self, weights: Mapping[str, float]) -> Array:
+        total = np.zeros(self.responses)
         for unit, weight in weights.items():
             if weight and unit in self.components:
                 total = total + weight * self.components[unit]
@@ -87,18 +98,16 @@ class Precision:
     @functools.cached_property
     def df_error(self) -> dict[str, Array]:
         """Error df of each stratum after Box, at most the number of residual dimensions."""
-        found = {}
-        for stage in self.strata.stages:
-            found[stage.unit] = (
-                self._box_df(stage) if stage.df else np.zeros_like(self.mean_squares[stage.unit])
-            )
+        found = {"coupon": np.full(self.responses, float(self.strata.coupon.df))}
+        for stage in self.strata.batches:
+            found[stage.unit] = self._box_df(stage) if stage.df else np.zeros(self.responses)
         return found
 
-    def _box_df(self, stage: Stage) -> Array:
+    def _box_df(self, stage: BatchStage) -> Array:
         units = [unit for unit in stage.shapes if unit in self.components]
         seen = {unit: stage.error @ stage.shapes[unit] for unit in units}
-        expected = self._expected(stage, {unit: float(np.trace(seen[unit])) for unit in units})
-        spread: Array = np.zeros_like(expected)
+        expected = self._expected({unit: float(np.trace(seen[unit])) for unit in units})
+        spread = np.zeros(self.responses)
         for first in units:
             for second in units:
                 cross = float(np.vdot(seen[first].T, seen[second]))
@@ -107,45 +116,60 @@ class Precision:
             df = expected**2 / spread
         return np.where(spread > 0, np.minimum(df, stage.df), float(stage.df))
 
-    def expected_mean_square(self, stage: Stage) -> Array:
-        """Expected mean square of a stratum at the estimated components."""
-        weights = {u: float(np.vdot(stage.error, s)) / stage.df for u, s in stage.shapes.items()}
-        return self._expected(stage, weights)
+    def expected_weights(self, stage: BatchStage) -> dict[str, float]:
+        """Weight of each variance component in the expected mean square of a stratum."""
+        return {u: float(np.vdot(stage.error, s)) / stage.df for u, s in stage.shapes.items()}
 
     def test(self, term: str) -> TermTest | None:
         """F test of one term; None when its stratum has no error df."""
         from scipy import special
 
-        stage = self.strata.stage(self.strata.term_stage[term])
+        unit = self.strata.term_stage[term]
+        stage = self.strata.stage(unit)
         if not stage.df:
             return None
-        rows = self._rows_of(stage, term)
-        gram = np.linalg.inv(rows @ rows.T)
-        tested = rows.T @ gram @ rows
-        df = len(rows)
-        place = self.strata.slices[term]
-        effect = self.coefficients[place]
-        square = np.einsum("ir,ij,jr->r", effect, gram, effect) / df
-        expected = self._expected(
-            stage, {u: float(np.vdot(tested, s)) / df for u, s in stage.shapes.items()}
-        )
-        safety = self._safety(stage, expected)
-        df_error = self.df_error[stage.unit]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            statistic = square / (safety * self.mean_squares[stage.unit])
-        p_value = special.fdtrc(df, df_error, statistic)
-        return TermTest(term, stage.unit, df, df_error, statistic, np.asarray(p_value), safety)
-
-    def _rows_of(self, stage: Stage, term: str) -> Array:
         place = self.strata.slices[term]
         inside = (stage.places >= place.start) & (stage.places < place.stop)
-        rows: Array = stage.rows[inside]
-        return rows
-
-    def _safety(self, stage: Stage, expected: Array) -> Array:
-        base = self.expected_mean_square(stage)
+        effect = self.coefficients[place]
+        df = len(effect)
+        if isinstance(stage, CouponStage):
+            own = stage.inner_places[inside]
+            gram = np.linalg.inv(stage.inverse[np.ix_(own, own)])
+            safety = np.ones(self.responses)
+        else:
+            rows = stage.rows[inside]
+            gram = np.linalg.inv(rows @ rows.T)
+            tested = rows.T @ gram @ rows
+            weights = {u: float(np.vdot(tested, s)) / df for u, s in stage.shapes.items()}
+            safety = self._safety(stage, weights)
+        square = np.einsum("ir,ij,jr->r", effect, gram, effect, optimize=True) / df
+        df_error = self.df_error[unit]
         with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = expected / base
+            statistic = square / (safety * self.mean_squares[unit])
+        p_value = np.asarray(special.fdtrc(df, df_error, statistic))
+        return TermTest(term, unit, df, df_error, statistic, p_value, safety)
+
+    def efficiency(self, term: str) -> float:
+        """Share of the information on a coupon-level term that lies inside the finest batches.
+
+        1 when every batch holds every level equally; 2/3 for balanced pairs of four levels.
+        """
+        stage = self.strata.coupon
+        place = self.strata.slices[term]
+        own = stage.inner_places[(stage.places >= place.start) & (stage.places < place.stop)]
+        others = [p for p in stage.inner_places if p not in set(own)]
+        raw = stage.columns + (stage.raw_means)[stage.finest]
+        raw = raw - raw.mean(axis=0)
+        whole, rest = raw[:, own], raw[:, others]
+        if others:
+            whole = whole - rest @ np.linalg.lstsq(rest, whole, rcond=None)[0]
+        inside = np.linalg.inv(stage.inverse[np.ix_(own, own)])
+        return float(np.trace(np.linalg.solve(whole.T @ whole, inside)) / len(own))
+
+    def _safety(self, stage: BatchStage, weights: Mapping[str, float]) -> Array:
+        base = self._expected(self.expected_weights(stage))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = self._expected(weights) / base
         return np.where(base > 0, np.maximum(ratio, 1.0), 1.0)
 
     def of(self, rows: Array) -> tuple[Array, Array, Array]:
@@ -169,31 +193,75 @@ class Precision:
         variance = np.zeros_like(estimate)
         spread = np.zeros_like(estimate)
         for number, row in enumerate(rows):
-            for stage in self.strata.stages:
-                weights = row[stage.places]
-                if not np.any(np.abs(weights) > 1e-12):
-                    continue
-                part, df = self._part(stage, weights @ stage.rows)
+            parts = self.parts(row)
+            for part, df in parts.values():
                 variance[number] += part
                 spread[number] += part**2 / np.where(df > 0, df, np.nan)
+            if len(parts) > 1:
+                widening = self._covariance_factor(row)
+                variance[number] *= widening
+                spread[number] *= widening**2
         with np.errstate(divide="ignore", invalid="ignore"):
             df = np.where(spread > 0, variance**2 / spread, np.nan)
         return estimate, np.sqrt(variance), df
 
-    def _part(self, stage: Stage, row: Array) -> tuple[Array, Array]:
-        """Variance and df of one function of the values of one stratum."""
-        length = float(row @ row)
-        expected = self._expected(
-            stage, {u: float(row @ s @ row) / length for u, s in stage.shapes.items()}
-        )
-        if not stage.df:
-            nothing = np.full_like(expected, np.nan)
-            return nothing, nothing
-        safety = self._safety(stage, expected)
-        return safety * self.mean_squares[stage.unit] * length, self.df_error[stage.unit]
+    def _covariance_factor(self, row: Array) -> Array:
+        """Variance of a function at the components, over the sum of the parts of its strata.
+
+        One in balanced plans. Where loads and coupons were lost, the parts of a function that
+        mixes strata are correlated.
+        """
+        weights = self.strata.coupon_weights(row)
+        total = float(weights @ weights) * self.components["coupon"]
+        for unit, codes in self.strata.codes.items():
+            sums = np.bincount(codes, weights)
+            total = total + float(sums @ sums) * self.components[unit]
+        apart = np.zeros(self.responses)
+        for stage in self.strata.stages:
+            own = row[stage.places]
+            if isinstance(stage, CouponStage):
+                mean = 0.0 if self.strata.batches else float(row[0])
+                apart = apart + _coupon_length(stage, own, mean) * self.components["coupon"]
+            else:
+                combined = own @ stage.rows
+                carried = {u: float(combined @ s @ combined) for u, s in stage.shapes.items()}
+                apart = apart + self._expected(carried)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(apart > 0, total / apart, 1.0)
+
+    def parts(self, row: Array) -> dict[str, tuple[Array, Array]]:
+        """Variance and df that each stratum gives to one linear function."""
+        found = {}
+        for stage in self.strata.stages:
+            weights = row[stage.places]
+            if isinstance(stage, CouponStage):
+                mean = 0.0 if self.strata.batches else float(row[0])
+                length = _coupon_length(stage, weights, mean)
+                safety = np.ones(self.responses)
+            else:
+                combined = weights @ stage.rows
+                length = float(combined @ combined)
+                safety = np.ones(self.responses)
+                if length > 1e-24 and stage.df:
+                    carried = {
+                        u: float(combined @ s @ combined) / length for u, s in stage.shapes.items()
+                    }
+                    safety = self._safety(stage, carried)
+            if length > 1e-24:
+                found[stage.unit] = (
+                    safety * self.mean_squares[stage.unit] * length,
+                    self.df_error[stage.unit],
+                )
+        return found
 
     def strata_of_row(self, row: Array) -> tuple[str, ...]:
         """Units whose noise a linear function carries."""
-        return tuple(
-            stage.unit for stage in self.strata.stages if np.any(np.abs(row[stage.places]) > 1e-12)
-        )
+        return tuple(self.parts(row))
+
+
+def _coupon_length(stage: CouponStage, weights: Array, mean: float) -> float:
+    """Variance of a function of the coupon stratum for a unit variance of a coupon."""
+    inner = np.zeros(len(stage.inverse))
+    inner[stage.inner_places] = weights
+    inner = inner - mean * stage.carried[0]
+    return float(inner @ stage.inverse @ inner) + mean**2 / stage.count

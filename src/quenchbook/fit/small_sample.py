@@ -1,12 +1,14 @@
 """Kenward-Roger and Satterthwaite tests on a REML fit, for statisticians who compare.
 
-Not the default: where the variance of a unit is small, Kenward-Roger is too timid and Satterthwaite too
-bold, because the REML variance is cut off at zero (measured; see the simulation lane).
+Not the default: where the variance of a unit is small, Kenward-Roger is too timid and
+Satterthwaite too bold, because the REML variance is cut off at zero (measured; see the simulation
+lane).
 
 References
 ----------
-Kenward and Roger (1997), Biometrics 53:983. Halekoh and Hojsgaard (2014), JSS 59(9). Fai and Cornelius
-(1996), JSCS 54:363. Kuznetsova, Brockhoff and Christensen (2017), JSS 82(13). (All from memory.)
+Kenward and Roger (1997), Biometrics 53:983. Halekoh and Hojsgaard (2014), JSS 59(9). Fai and
+Cornelius (1996), JSCS 54:363. Kuznetsova, Brockhoff and Christensen (2017), JSS 82(13). (All
+from memory.)
 """
 
 from __future__ import annotations
@@ -87,7 +89,7 @@ class SmallSample:
     @functools.cached_property
     def expected_covariance(self) -> Array:
         """Covariance of the variance components from the expected information, (r, k, k)."""
-        return np.linalg.inv(self.state.expected_information)
+        return np.asarray(np.linalg.inv(self.state.expected_information), dtype=float)
 
     @functools.cached_property
     def adjusted_covariance(self) -> Array:
@@ -126,7 +128,12 @@ class SmallSample:
                 a2 += weight[:, i, j] * np.einsum("rab,rba->r", first, second)
         estimate = self.fit.coefficients @ rows.T
         adjusted = rows @ self.adjusted_covariance @ rows.T
-        wald = np.einsum("rq,rq->r", estimate, np.linalg.solve(adjusted, estimate[:, :, None])[:, :, 0]) / q
+        wald = (
+            np.einsum(
+                "rq,rq->r", estimate, np.linalg.solve(adjusted, estimate[:, :, None])[:, :, 0]
+            )
+            / q
+        )
         df_error, scale = _df_and_scale(a1, a2, q)
         statistic = scale * wald
         return FTest(q, df_error, statistic, special.fdtrc(q, df_error, statistic))
@@ -142,7 +149,7 @@ class SmallSample:
         return np.where(both, inverse, 0.0)
 
     def _single_df(self, rows: Array) -> tuple[Array, Array]:
-        """Variance and Satterthwaite df of single rows, shape (r, q); `rows` has shape (r, q, p)."""
+        """Variance and Satterthwaite df of single rows, (r, q); `rows` is (r, q, p)."""
         phi = self.fit.covariance
         single, _ = self._pieces
         variance = np.einsum("rqp,rpo,rqo->rq", rows, phi, rows)

@@ -1,11 +1,11 @@
-"""The stratum test: each term against the mean square of its own unit.
+"""Sort terms into strata and prepare their tests, once for a plan, for any number of responses.
 
 Every fixed column belongs to the coarsest unit inside which it is constant (furnace load, cold
 batch, temper batch, coupon). Values of each unit are adjusted for everything that varies inside
-it, and the terms of that unit are tested on these unit values with equal weights. The denominator
-is the unit's own mean square: never truncated at zero, never pooled. Where units have unequal
-sizes, a safety factor f >= 1 and an error df after Box keep the level; in balanced plans f = 1 and
-the test is the classical F of that stratum.
+it, and the terms of that unit are tested on these unit values with equal weights (`precision`).
+
+The coupon stratum is solved by centring inside the finest batch, so nothing grows with coupons
+times batches; everything above it is small and dense.
 
 References
 ----------
@@ -24,46 +24,116 @@ import numpy.typing as npt
 import pandas as pd
 
 from quenchbook.fit.terms import Array, Terms
+from quenchbook.study.factors import UNIT_WORDS, plural
 
 Codes = npt.NDArray[np.int64]
 
-RANK_TOLERANCE = 1e-9
+RANK_TOLERANCE = 1e-7
 
 
 @dataclass(frozen=True, eq=False)
-class Stage:
-    """One stratum: unit values, the columns tested on them, and the noise they carry.
+class CouponStage:
+    """The lowest stratum: what varies inside the finest batch, and the values it leaves above.
+
+    Attributes
+    ----------
+    finest : ndarray of int, shape (coupons,)
+        Code of the finest nested batch of each coupon.
+    rows : ndarray, shape (inner, coupons)
+        Linear map from coupon values to the coefficients of crossed batches and coupon columns.
+    inverse : ndarray, shape (inner, inner)
+        Inverse cross-products of those columns, centred inside the finest batch.
+    columns : ndarray, shape (coupons, inner)
+        Those columns, centred.
+    raw_means : ndarray, shape (finest, inner)
+        Their means in each finest batch before centring; zero for crossed batches.
+    carried : ndarray, shape (finest, inner)
+        What their coefficients take away from the mean of a finest batch to adjust it.
+    crossed : mapping of unit to (ndarray, int)
+        Place of each kept unit of a crossed batch among the inner coefficients, and unit count.
+    inner_places : ndarray of int
+        Inner coefficients that belong to fixed terms.
+    places : ndarray of int
+        Their places among all coefficients.
+    df : int
+    """
+
+    finest: Codes
+    rows: Array
+    inverse: Array
+    columns: Array
+    raw_means: Array
+    carried: Array
+    crossed: Mapping[str, tuple[Codes, int]]
+    inner_places: Codes
+    places: Codes
+    df: int
+
+    unit = "coupon"
+
+    @property
+    def count(self) -> int:
+        """Number of coupons."""
+        return len(self.finest)
+
+    def solve(self, y: Array) -> tuple[Array, Array, Array]:
+        """Inner coefficients, values of the finest batches, and residual sum of squares.
+
+        Parameters
+        ----------
+        y : ndarray, shape (coupons, responses)
+        """
+        inner = self.rows @ y
+        means = group_means(y, self.finest)
+        residuals = y - means[self.finest] - self.columns @ inner
+        return inner, means - self.carried @ inner, np.einsum("nr,nr->r", residuals, residuals)
+
+    def crossed_values(self, unit: str, inner: Array) -> Array:
+        """Values of the units of a crossed batch; a unit that served as base is zero."""
+        places, count = self.crossed[unit]
+        values = np.zeros((count, inner.shape[1]))
+        kept = np.flatnonzero(places >= 0)
+        values[kept] = inner[places[kept]]
+        return values
+
+
+@dataclass(frozen=True, eq=False)
+class BatchStage:
+    """One stratum of loads or batches: unit values, the columns tested on them, their noise.
 
     Attributes
     ----------
     unit : str
-        Name of the unit; ``coupon`` for the lowest.
-    values : ndarray, shape (units, coupons)
-        Linear map from coupon values to unit values.
+        Name of the unit.
+    parent_map : ndarray, shape (units, base)
+        Linear map from the values of the finest batch (or of the crossed batch) to unit values.
+    crossed : bool
+        Whether the base are the values of the crossed batch of this name.
     rows : ndarray, shape (columns, units)
-        Linear map from unit values to coefficients of this stratum.
+        Linear map from unit values to the coefficients of this stratum.
     error : ndarray, shape (units, units)
         Projector on the residual space of this stratum.
-    df : int
-        Error degrees of freedom of this stratum.
     shapes : mapping of unit to ndarray, shape (units, units)
         Covariance of the unit values for a unit variance of each random unit.
-    places : ndarray of int, shape (columns,)
+    places : ndarray of int
         Coefficients that belong to this stratum.
+    df : int
+        Error degrees of freedom.
     """
 
     unit: str
-    values: Array
+    parent_map: Array
+    crossed: bool
     rows: Array
     error: Array
-    df: int
     shapes: Mapping[str, Array]
     places: Codes
+    df: int
 
     @property
     def count(self) -> int:
         """Number of units."""
-        return len(self.values)
+        return len(self.error)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,30 +148,61 @@ class Strata:
         Stratum of each term.
     slices : mapping of term to slice
         Place of each term among the coefficients.
-    stages : tuple of Stage
-        From the coupon up to the furnace load, crossed batches after their own.
+    coupon : CouponStage
+    batches : tuple of BatchStage
+        From the finest batch up to the furnace load, then crossed batches.
     dropped : mapping of term to str
         Terms that cannot be estimated, with the reason.
+    coefficient_count : int
+    codes : mapping of unit to ndarray of int, shape (coupons,)
+        Random units that can be told from the coupon.
     """
 
     terms: Terms
     term_stage: Mapping[str, str]
     slices: Mapping[str, slice]
-    stages: tuple[Stage, ...]
+    coupon: CouponStage
+    batches: tuple[BatchStage, ...]
     dropped: Mapping[str, str]
     coefficient_count: int
+    codes: Mapping[str, Codes]
 
-    def stage(self, unit: str) -> Stage:
+    @property
+    def stages(self) -> tuple[CouponStage | BatchStage, ...]:
+        """All strata from the coupon up."""
+        return (self.coupon, *self.batches)
+
+    def stage(self, unit: str) -> CouponStage | BatchStage:
         """Return the stage of a unit."""
         return next(stage for stage in self.stages if stage.unit == unit)
 
-    def coefficient_map(self) -> Array:
-        """Linear map from coupon values to all coefficients, shape (coefficients, coupons)."""
-        coupons = self.stages[0].values.shape[1]
-        linear = np.zeros((self.coefficient_count, coupons))
-        for stage in self.stages:
-            linear[stage.places] = stage.rows @ stage.values
-        return linear
+    def coupon_weights(self, row: Array) -> Array:
+        """Weights of the coupon values in one linear function of the coefficients.
+
+        Parameters
+        ----------
+        row : ndarray, shape (coefficients,)
+
+        Returns
+        -------
+        ndarray, shape (coupons,)
+        """
+        coupon = self.coupon
+        inner = np.zeros(len(coupon.inverse))
+        inner[coupon.inner_places] = row[coupon.places]
+        base = np.zeros(len(coupon.carried))
+        if not self.batches:
+            base[0] = row[0]
+        for stage in self.batches:
+            weights = row[stage.places] @ stage.rows @ stage.parent_map
+            if stage.crossed:
+                places, _ = coupon.crossed[stage.unit]
+                kept = places >= 0
+                inner[places[kept]] += weights[kept]
+            else:
+                base += weights
+        inner = inner - base @ coupon.carried
+        return np.asarray((base / np.bincount(coupon.finest))[coupon.finest] + inner @ coupon.rows)
 
 
 def strata_of(
@@ -130,31 +231,303 @@ def strata_of(
     """
     codes = {unit: pd.factorize(frame[unit])[0].astype(np.int64) for unit in units}
     codes = {unit: own for unit, own in codes.items() if 1 < own.max() + 1 < len(frame)}
-    chain, crossed = _chain(codes)
+    layout = _Layout(frame, codes, *_chain(codes))
     decisive = frame if planned is None else planned
-    stage_of = {
-        name: _stratum(terms.columns(decisive, name), chain, crossed, codes) for name in terms.names
-    }
-
+    stage_of = {name: layout.stratum(terms.columns(decisive, name)) for name in terms.names}
     dropped: dict[str, str] = {}
-    while True:
-        kept = terms.without(list(dropped))
-        aliased = _aliased_term(frame, kept, stage_of, chain, crossed, codes)
-        if aliased is None:
-            break
-        dropped[aliased] = _why_not(aliased, stage_of[aliased])
+    kept = terms
+    while (aliased := layout.aliased_term(kept, stage_of)) is not None:
+        dropped[aliased] = _why_not(aliased, stage_of[aliased], terms)
+        kept = terms.without(dropped)
+    for name in terms.names:
+        if name not in kept.names and name not in dropped:
+            dropped[name] = "it contains a factor that cannot be estimated"
     slices = kept.slices(frame)
-    stages = _stages(frame, kept, stage_of, slices, chain, crossed, codes)
-    width = max((place.stop for place in slices.values()), default=1)
-    return Strata(kept, stage_of, slices, tuple(stages), dropped, width)
+    coupon = layout.coupon_stage(kept, stage_of, slices)
+    return Strata(
+        terms=kept,
+        term_stage=stage_of,
+        slices=slices,
+        coupon=coupon,
+        batches=tuple(layout.batch_stages(coupon, kept, stage_of, slices)),
+        dropped=dropped,
+        coefficient_count=max((place.stop for place in slices.values()), default=1),
+        codes=codes,
+    )
 
 
-def _why_not(term: str, unit: str) -> str:
-    words = unit.replace("_", " ")
-    if ":" in term:
-        parts = term.replace(":", " and ").replace("_", " ")
-        return f"not every combination of {parts} was run in enough {words}s"
-    return f"its levels cannot be told apart from other terms or from single {words}s"
+def group_means(values: Array, codes: Codes) -> Array:
+    """Mean of the rows of each group, shape (groups, columns)."""
+    from scipy import sparse
+
+    ones = np.ones(len(codes))
+    shape = (int(codes.max()) + 1, len(codes))
+    sums = sparse.csr_array((ones, (codes, np.arange(len(codes)))), shape=shape) @ values
+    return np.asarray(sums) / np.bincount(codes)[:, None]
+
+
+@dataclass(frozen=True, eq=False)
+class _Layout:
+    """Units of a plan: a chain of nested ones from coarse to fine, and those crossed with it."""
+
+    frame: pd.DataFrame
+    codes: Mapping[str, Codes]
+    chain: Sequence[str]
+    crossed: Sequence[str]
+
+    @property
+    def finest(self) -> Codes:
+        """Code of the finest nested batch of each coupon; one for all where there is none."""
+        if self.chain:
+            return self.codes[self.chain[-1]]
+        return np.zeros(len(self.frame), dtype=np.int64)
+
+    def stratum(self, columns: Array) -> str:
+        """Coarsest unit inside whose levels the columns are constant."""
+        for unit in [*self.chain, *self.crossed]:
+            means = group_means(columns, self.codes[unit])
+            if np.allclose(means[self.codes[unit]], columns, atol=1e-9):
+                return unit
+        return "coupon"
+
+    def inner_columns(self) -> tuple[Array, dict[str, tuple[Codes, int]]]:
+        """Centred columns of crossed batches that the finest batches leave free, with places."""
+        blocks, places, start = [np.zeros((len(self.frame), 0))], {}, 0
+        for unit in self.crossed:
+            count = int(self.codes[unit].max()) + 1
+            dummies = np.eye(count)[self.codes[unit]]
+            centred = dummies - group_means(dummies, self.finest)[self.finest]
+            before = np.column_stack(blocks)
+            keep = independent(np.column_stack([before, centred]))[before.shape[1] :]
+            place = np.full(count, -1, dtype=np.int64)
+            place[keep] = start + np.arange(int(keep.sum()))
+            start += int(keep.sum())
+            blocks.append(centred[:, keep])
+            places[unit] = (place, count)
+        return np.column_stack(blocks), places
+
+    def strays(self, terms: Terms, stage_of: Mapping[str, str]) -> Array:
+        """Columns of coupons whose setting differs from the rest of their unit, (coupons, k).
+
+        A setting belongs to its unit; where one coupon strayed, its part inside the unit is taken
+        out by columns of its own, so that the values of the unit stay unbiased.
+        """
+        blocks = [self.inner_columns()[0]]
+        raw = [np.zeros((len(self.frame), 0))]
+        for name in terms.names:
+            unit = stage_of[name]
+            if unit == "coupon":
+                continue
+            columns = terms.columns(self.frame, name)
+            inside = columns - group_means(columns, self.codes[unit])[self.codes[unit]]
+            inside = inside[:, np.abs(inside).max(axis=0) > 1e-9]
+            if inside.shape[1]:
+                centred = inside - group_means(inside, self.finest)[self.finest]
+                before = np.column_stack(blocks)
+                keep = independent(np.column_stack([before, centred]))[before.shape[1] :]
+                blocks.append(centred[:, keep])
+                raw.append(inside[:, keep])
+        return np.column_stack(raw)
+
+    def batch_columns(
+        self, unit: str, terms: Terms, stage_of: Mapping[str, str]
+    ) -> tuple[Array, dict[str, Array]]:
+        """Columns that are only removed, and columns of the terms, on the values of one unit."""
+        own = [name for name in terms.names if stage_of[name] == unit]
+        columns = {n: group_means(terms.columns(self.frame, n), self.codes[unit]) for n in own}
+        count = int(self.codes[unit].max()) + 1
+        if unit in self.crossed:
+            sets = connected_sets(self.finest, self.codes[unit])
+            return np.eye(int(sets.max()) + 1)[sets], columns
+        place = list(self.chain).index(unit)
+        if place == 0:
+            return np.ones((count, 1)), columns
+        parent = np.zeros(count, dtype=np.int64)
+        parent[self.codes[unit]] = self.codes[self.chain[place - 1]]
+        return np.eye(int(parent.max()) + 1)[parent], columns
+
+    def aliased_term(self, terms: Terms, stage_of: Mapping[str, str]) -> str | None:
+        """Last term with a column that depends on earlier ones in its own stratum."""
+        for unit in ["coupon", *reversed(self.chain), *self.crossed]:
+            if unit == "coupon":
+                own = [name for name in terms.names if stage_of[name] == unit]
+                strays = self.strays(terms, stage_of)
+                strays = strays - group_means(strays, self.finest)[self.finest]
+                nuisance = np.column_stack([self.inner_columns()[0], strays])
+                columns = {}
+                for name in own:
+                    block = terms.columns(self.frame, name)
+                    columns[name] = block - group_means(block, self.finest)[self.finest]
+            else:
+                nuisance, columns = self.batch_columns(unit, terms, stage_of)
+            if not columns:
+                continue
+            keep = independent(np.column_stack([nuisance, *columns.values()]))
+            start, found = nuisance.shape[1], None
+            for name, block in columns.items():
+                if not keep[start : start + block.shape[1]].all():
+                    found = name
+                start += block.shape[1]
+            if found is not None:
+                return found
+        return None
+
+    def coupon_stage(
+        self, terms: Terms, stage_of: Mapping[str, str], slices: Mapping[str, slice]
+    ) -> CouponStage:
+        """Solve what varies inside the finest batches."""
+        own = [name for name in terms.names if stage_of[name] == "coupon"]
+        batches, crossed = self.inner_columns()
+        strays = self.strays(terms, stage_of)
+        blocks = [terms.columns(self.frame, name) for name in own]
+        raw = np.column_stack([strays, *blocks])
+        raw_means = group_means(raw, self.finest)
+        columns = np.column_stack([batches, raw - raw_means[self.finest]])
+        inverse = np.linalg.inv(columns.T @ columns)
+        finest_count = int(self.finest.max()) + 1
+        adjustment = self._batch_adjustment(crossed, batches.shape[1], terms, stage_of)
+        carried = np.column_stack([adjustment, raw_means])
+        places = [np.arange(slices[name].start, slices[name].stop) for name in own]
+        inner = np.arange(batches.shape[1] + strays.shape[1], columns.shape[1])
+        return CouponStage(
+            finest=self.finest,
+            rows=inverse @ columns.T,
+            inverse=inverse,
+            columns=columns,
+            raw_means=np.column_stack([np.zeros_like(adjustment), raw_means]),
+            carried=carried,
+            crossed=crossed,
+            inner_places=inner.astype(np.int64),
+            places=np.concatenate([np.zeros(0, dtype=np.int64), *places]),
+            df=len(self.frame) - finest_count - columns.shape[1],
+        )
+
+    def _batch_adjustment(
+        self,
+        crossed: Mapping[str, tuple[Codes, int]],
+        width: int,
+        terms: Terms,
+        stage_of: Mapping[str, str],
+    ) -> Array:
+        """Mean of crossed batches in each finest batch, less the intercept of its connected set.
+
+        The intercept is that of the crossed stratum, so that a set with more batches of one
+        setting does not carry the effect of that setting into the values of its loads.
+        """
+        adjustment = np.zeros((int(self.finest.max()) + 1, width))
+        for unit, (places, count) in crossed.items():
+            kept = places >= 0
+            shares = group_means(np.eye(count)[self.codes[unit]], self.finest)
+            sets = connected_sets(self.finest, self.codes[unit])
+            set_of_finest = np.zeros(len(adjustment), dtype=np.int64)
+            set_of_finest[self.finest] = sets[self.codes[unit]]
+            nuisance, columns = self.batch_columns(unit, terms, stage_of)
+            intercepts = np.linalg.pinv(np.column_stack([nuisance, *columns.values()]))
+            even = intercepts[set_of_finest]
+            adjustment[:, places[kept]] = (shares - even)[:, kept]
+        return adjustment
+
+    def batch_stages(
+        self,
+        coupon: CouponStage,
+        terms: Terms,
+        stage_of: Mapping[str, str],
+        slices: Mapping[str, slice],
+    ) -> list[BatchStage]:
+        """Stages of the chain from fine to coarse, then of the crossed batches."""
+        inner = coupon.rows.shape[0]
+        through = {unit: np.zeros((inner, int(self.codes[unit].max()) + 1)) for unit in self.chain}
+        for unit in self.crossed:  # chain units are unions of finest batches: nothing goes through
+            through[unit] = coupon.rows @ np.eye(int(self.codes[unit].max()) + 1)[self.codes[unit]]
+        base = {}
+        for unit, codes in self.codes.items():
+            dummies = np.eye(int(codes.max()) + 1)
+            base[unit] = group_means(dummies[codes], self.finest) - coupon.carried @ through[unit]
+        sizes = np.bincount(self.finest)
+        noise = np.diag(1.0 / sizes) + coupon.carried @ coupon.inverse @ coupon.carried.T
+        stages, down = [], np.eye(int(self.finest.max()) + 1)
+        for place in range(len(self.chain) - 1, -1, -1):
+            carried = {unit: down @ matrix for unit, matrix in base.items()}
+            unit = self.chain[place]
+            stage, up = self._stage(
+                unit, down, False, carried, down @ noise @ down.T, terms, stage_of, slices
+            )
+            stages.append(stage)
+            down = up @ down
+        for unit in self.crossed:
+            places, count = coupon.crossed[unit]
+            select = np.zeros((count, inner))
+            kept = np.flatnonzero(places >= 0)
+            select[kept, places[kept]] = 1.0
+            carried = {other: select @ through[other] for other in self.crossed}
+            noise_here = select @ coupon.inverse @ select.T
+            stage, _ = self._stage(
+                unit, np.eye(count), True, carried, noise_here, terms, stage_of, slices
+            )
+            stages.append(stage)
+        return stages
+
+    def _stage(
+        self,
+        unit: str,
+        parent_map: Array,
+        crossed: bool,
+        carried: Mapping[str, Array],
+        noise: Array,
+        terms: Terms,
+        stage_of: Mapping[str, str],
+        slices: Mapping[str, slice],
+    ) -> tuple[BatchStage, Array]:
+        """One stage, and the map from its unit values to those of the parent unit."""
+        nuisance, columns = self.batch_columns(unit, terms, stage_of)
+        matrix = np.column_stack([nuisance, *columns.values()])
+        pinv = np.linalg.pinv(matrix)
+        rows = pinv[nuisance.shape[1] :]
+        places = [np.arange(slices[name].start, slices[name].stop) for name in columns]
+        if unit == self.chain[0]:  # the mean belongs to the coarsest unit
+            rows, places = np.vstack([pinv[0], rows]), [np.array([0]), *places]
+        shapes = {other: part @ part.T for other, part in carried.items()}
+        stage = BatchStage(
+            unit=unit,
+            parent_map=parent_map,
+            crossed=crossed,
+            rows=rows,
+            error=np.eye(len(matrix)) - matrix @ pinv,
+            shapes={"coupon": noise, **shapes},
+            places=np.concatenate([np.zeros(0, dtype=np.int64), *places]),
+            df=len(matrix) - matrix.shape[1],
+        )
+        return stage, pinv[: nuisance.shape[1]]
+
+
+def independent(matrix: Array) -> npt.NDArray[np.bool_]:
+    """Columns that do not depend on the columns before them."""
+    keep = np.zeros(matrix.shape[1], dtype=bool)
+    basis = np.zeros((matrix.shape[0], 0))
+    for place in range(matrix.shape[1]):
+        column = matrix[:, place]
+        size = np.linalg.norm(column)
+        if size < RANK_TOLERANCE * max(1.0, np.sqrt(len(column))):
+            continue
+        rest = column / size
+        for _ in range(2):
+            rest = rest - basis @ (basis.T @ rest)
+        length = np.linalg.norm(rest)
+        if length > RANK_TOLERANCE:
+            keep[place] = True
+            basis = np.column_stack([basis, rest / length])
+    return keep
+
+
+def connected_sets(first: Codes, second: Codes) -> Codes:
+    """Connected set of each unit of `second` when units share coupons with units of `first`."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    n, m = int(first.max()) + 1, int(second.max()) + 1
+    graph = coo_array((np.ones(len(first)), (first, n + second)), shape=(n + m, n + m))
+    labels = connected_components(graph, directed=False)[1]
+    return np.unique(labels[n:], return_inverse=True)[1].astype(np.int64)
 
 
 def _chain(codes: Mapping[str, Codes]) -> tuple[list[str], list[str]]:
@@ -164,11 +537,8 @@ def _chain(codes: Mapping[str, Codes]) -> tuple[list[str], list[str]]:
     for start in ordered:
         chain = [start]
         for unit in ordered:
-            if (
-                unit != start
-                and int(codes[unit].max()) > int(codes[chain[-1]].max())
-                and _nested(codes[unit], codes[chain[-1]])
-            ):
+            finer = int(codes[unit].max()) > int(codes[chain[-1]].max())
+            if finer and _nested(codes[unit], codes[chain[-1]]):
                 chain.append(unit)
         if len(chain) > len(best):
             best = chain
@@ -179,181 +549,14 @@ def _nested(inner: Codes, outer: Codes) -> bool:
     return len(np.unique(np.column_stack([inner, outer]), axis=0)) == int(inner.max()) + 1
 
 
-def _stratum(
-    columns: Array, chain: Sequence[str], crossed: Sequence[str], codes: Mapping[str, Codes]
-) -> str:
-    for unit in [*chain, *crossed]:
-        means = _unit_means(columns, codes[unit])
-        if np.allclose(means[codes[unit]], columns, atol=1e-9):
-            return unit
-    return "coupon"
-
-
-def _unit_means(columns: Array, codes: Codes) -> Array:
-    sums = np.zeros((int(codes.max()) + 1, columns.shape[1]))
-    np.add.at(sums, codes, columns)
-    return sums / np.bincount(codes)[:, None]
-
-
-def _dummies(codes: Codes) -> Array:
-    return np.eye(int(codes.max()) + 1)[codes]
-
-
-def _independent(matrix: Array) -> npt.NDArray[np.bool_]:
-    """Columns that do not depend on the columns before them."""
-    keep = np.zeros(matrix.shape[1], dtype=bool)
-    basis = np.zeros((matrix.shape[0], 0))
-    for place in range(matrix.shape[1]):
-        column = matrix[:, place]
-        size = np.linalg.norm(column)
-        if size == 0:
-            continue
-        rest = column / size
-        for _ in range(2):
-            rest = rest - basis @ (basis.T @ rest)
-        length = np.linalg.norm(rest)
-        if length > RANK_TOLERANCE**0.5 * 10:
-            keep[place] = True
-            basis = np.column_stack([basis, rest / length])
-    return keep
-
-
-def _components(first: Codes, second: Codes) -> Codes:
-    """Connected set of each unit of `first` when units share coupons with units of `second`."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    n, m = int(first.max()) + 1, int(second.max()) + 1
-    graph = coo_array((np.ones(len(first)), (first, n + second)), shape=(n + m, n + m))
-    labels = connected_components(graph, directed=False)[1]
-    return np.unique(labels[n:], return_inverse=True)[1].astype(np.int64)
-
-
-def _nuisance_and_columns(
-    frame: pd.DataFrame,
-    terms: Terms,
-    stage_of: Mapping[str, str],
-    unit: str,
-    chain: Sequence[str],
-    crossed: Sequence[str],
-    codes: Mapping[str, Codes],
-) -> tuple[Array, dict[str, Array]]:
-    """Columns that are only removed, and columns of the terms, on the values of one unit."""
-    own = [name for name in terms.names if stage_of[name] == unit]
-    if unit == "coupon":
-        parts = [_dummies(codes[chain[-1]])] if chain else [np.ones((len(frame), 1))]
-        parts += [_dummies(codes[other]) for other in crossed]
-        nuisance = np.column_stack(parts)
-        return nuisance[:, _independent(nuisance)], {
-            name: terms.columns(frame, name) for name in own
-        }
-    columns = {name: _unit_means(terms.columns(frame, name), codes[unit]) for name in own}
-    count = int(codes[unit].max()) + 1
-    if unit in crossed:
-        finest = codes[chain[-1]] if chain else np.zeros(len(frame), dtype=np.int64)
-        return _dummies(_components(finest, codes[unit])), columns
-    place = chain.index(unit)
-    if place == 0:
-        return np.ones((count, 1)), columns
-    parent = np.zeros(count, dtype=np.int64)
-    parent[codes[unit]] = codes[chain[place - 1]]
-    return _dummies(parent), columns
-
-
-def _aliased_term(
-    frame: pd.DataFrame,
-    terms: Terms,
-    stage_of: Mapping[str, str],
-    chain: Sequence[str],
-    crossed: Sequence[str],
-    codes: Mapping[str, Codes],
-) -> str | None:
-    """Last term with a column that depends on earlier ones in its own stratum."""
-    for unit in ["coupon", *reversed(chain), *crossed]:
-        nuisance, columns = _nuisance_and_columns(
-            frame, terms, stage_of, unit, chain, crossed, codes
+def _why_not(term: str, unit: str, terms: Terms) -> str:
+    words = plural(UNIT_WORDS.get(unit) or unit.replace("_", " "))
+    if term in terms.blocks:
+        return "a day held a single load or batch, so it cannot be taken out as a block"
+    if ":" in term:
+        parts = term.replace(":", " and ").replace("_", " ")
+        return (
+            f"not every combination of {parts} was run in enough {words}; if the factors do act "
+            "together, that part now counts as noise"
         )
-        if not columns:
-            continue
-        keep = _independent(np.column_stack([nuisance, *columns.values()]))[nuisance.shape[1] :]
-        start, found = 0, None
-        for name, block in columns.items():
-            if not keep[start : start + block.shape[1]].all():
-                found = name
-            start += block.shape[1]
-        if found is not None:
-            return found
-    return None
-
-
-def _stages(
-    frame: pd.DataFrame,
-    terms: Terms,
-    stage_of: Mapping[str, str],
-    slices: Mapping[str, slice],
-    chain: Sequence[str],
-    crossed: Sequence[str],
-    codes: Mapping[str, Codes],
-) -> list[Stage]:
-    indicator = {unit: _dummies(codes[unit]) for unit in [*chain, *crossed]}
-    indicator["coupon"] = np.eye(len(frame))
-
-    def stage(unit: str, values: Array) -> tuple[Stage, Array, Array]:
-        nuisance, columns = _nuisance_and_columns(
-            frame, terms, stage_of, unit, chain, crossed, codes
-        )
-        matrix = np.column_stack([nuisance, *columns.values()])
-        pinv = np.linalg.pinv(matrix)
-        hat = matrix @ pinv
-        rows, places = (
-            pinv[nuisance.shape[1] :],
-            [np.arange(slices[name].start, slices[name].stop) for name in columns],
-        )
-        if unit == (chain[0] if chain else "coupon"):  # the mean belongs to the coarsest unit
-            rows, places = np.vstack([pinv[0], rows]), [np.array([0]), *places]
-        shapes = {}
-        for other, units in indicator.items():
-            if unit == "coupon" and other != "coupon":
-                continue
-            carried = values @ units
-            shapes[other] = carried @ carried.T
-        own = Stage(
-            unit=unit,
-            values=values,
-            rows=rows,
-            error=np.eye(len(hat)) - hat,
-            df=len(hat) - int(np.linalg.matrix_rank(matrix)),
-            shapes=shapes,
-            places=np.concatenate(places).astype(np.int64)
-            if places
-            else np.zeros(0, dtype=np.int64),
-        )
-        return own, pinv, nuisance
-
-    coupon, pinv, nuisance = stage("coupon", np.eye(len(frame)))
-    stages = [coupon]
-    upper: dict[str, Array] = {}
-    parts = [_dummies(codes[chain[-1]])] if chain else [np.ones((len(frame), 1))]
-    parts += [_dummies(codes[other]) for other in crossed]
-    keep = _independent(np.column_stack(parts))
-    fitted = np.zeros((len(keep), len(frame)))
-    fitted[keep] = pinv[: nuisance.shape[1]]
-    start = parts[0].shape[1]
-    values = fitted[:start].copy()
-    for other in crossed:
-        width = int(codes[other].max()) + 1
-        batch = fitted[start : start + width]
-        upper[other] = batch
-        start += width
-        finest = codes[chain[-1]] if chain else np.zeros(len(frame), dtype=np.int64)
-        sets = _components(finest, codes[other])
-        set_of_unit = np.zeros(values.shape[0], dtype=np.int64)
-        set_of_unit[finest] = sets[codes[other]]
-        values += _unit_means(batch, sets)[set_of_unit]
-    for place in range(len(chain) - 1, -1, -1):
-        own, pinv, nuisance = stage(chain[place], values)
-        stages.append(own)
-        values = pinv[: nuisance.shape[1]] @ values
-    for other in crossed:
-        stages.append(stage(other, upper[other])[0])
-    return stages
+    return f"its levels cannot be told apart from other terms or from single {words}"

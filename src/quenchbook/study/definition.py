@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
 from quenchbook.errors import StudyError
-from quenchbook.study.factors import Factor, Level
+from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
+from quenchbook.units import NO_BREAK
 
 ResponseKind = Literal["hardness", "impact", "other"]
 Scale = Literal["linear", "log"]
@@ -117,6 +119,25 @@ class Layout:
     coupons_per_bar: int = 0
 
 
+def held_words(held: Mapping[str, str]) -> str:
+    r"""What is held constant, in one line.
+
+    >>> held_words({"soak": "15 min", "temper_cycles": "2"})
+    'soak 15\xa0min; temper cycles 2'
+    """
+    return "; ".join(f"{key.replace('_', ' ')} {held_value(text)}" for key, text in held.items())
+
+
+def held_value(text: str) -> str:
+    r"""Value as it is printed: ``oil, 50 degC`` with the degree sign, number and unit together.
+
+    >>> held_value("oil, 50 degC")
+    'oil, 50\xa0°C'
+    """
+    text = re.sub(r"(?<=\d)\s*deg\s?([CF])\b", rf"{NO_BREAK}°\1", text)
+    return re.sub(r"(?<=\d) (?=(?:s|min|h|days?|mm)\b)", NO_BREAK, text)
+
+
 @dataclass(frozen=True, repr=False)
 class Study:
     """The question, the factors, the responses, and what was fixed before the data.
@@ -135,6 +156,9 @@ class Study:
     layout : Layout
     steel, equipment, costs : mapping
         Tables of the study file, for reports.
+    held_constant : mapping
+        What is the same for all coupons, in words: ``soak`` to ``15 min``. It stands on the bench
+        sheets and is no part of the declaration or of the plan.
     notes : tuple of str
         Sentences for the report, such as the source of published data.
     confidence : float
@@ -161,6 +185,7 @@ class Study:
     steel: Mapping[str, object] = field(default_factory=dict)
     equipment: Mapping[str, object] = field(default_factory=dict)
     costs: Mapping[str, object] = field(default_factory=dict)
+    held_constant: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     confidence: float = 0.95
     published: bool = False
@@ -193,12 +218,8 @@ class Study:
 
     def unit_word(self, unit: str, count: int = 1) -> str:
         """Word of this study for a unit: ``furnace load``, ``furnace heats``."""
-        from quenchbook.study.factors import UNIT_WORDS
-
         word = self.unit_names.get(unit) or UNIT_WORDS.get(unit) or unit.replace("_", " ")
-        if count == 1:
-            return word
-        return word + ("es" if word.endswith("ch") else "s")
+        return word if count == 1 else plural(word)
 
     def summary(self) -> str:
         """Say the study in words."""
@@ -206,6 +227,8 @@ class Study:
         for factor in self.factors:
             levels = ", ".join(factor.word(level) for level in factor.levels)
             lines.append(f"{factor.title}: {levels}; set for each {self.unit_word(factor.set_for)}")
+        if self.held_constant:
+            lines.append(f"held constant: {held_words(self.held_constant)}")
         for response in self.responses:
             margin = response.equivalence_margin
             shown = (

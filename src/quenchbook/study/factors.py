@@ -37,6 +37,15 @@ COLUMN_ENDINGS: Final[Mapping[str, tuple[str, str]]] = {
 }
 
 
+def plural(word: str) -> str:
+    """Plural of a unit's name: ``furnace loads``, ``cold batches``.
+
+    >>> plural("cold batch")
+    'cold batches'
+    """
+    return word + ("es" if word.endswith(("ch", "s", "x")) else "s")
+
+
 @dataclass(frozen=True)
 class Factor:
     """One thing that is varied.

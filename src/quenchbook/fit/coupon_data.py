@@ -1,0 +1,176 @@
+"""One value for each coupon, its settings and units: from records, or from a plain frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.fit.terms import Terms, formula_terms, study_terms
+from quenchbook.study.definition import Response, Scale, Study
+from quenchbook.study.factors import Shape
+
+if TYPE_CHECKING:
+    from quenchbook.records.reading import Records
+
+RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
+
+
+@dataclass(frozen=True, eq=False)
+class CouponData:
+    """What a model is fitted to.
+
+    Attributes
+    ----------
+    response, unit : str
+    scale : str
+        ``linear`` or ``log``.
+    coupons : DataFrame
+        One row for each coupon: units, settings as run, ``value`` (mean on the analysed scale),
+        ``readings``.
+    readings : DataFrame
+        One row for each reading: ``coupon`` and ``value`` on the analysed scale.
+    terms : Terms
+    units : tuple of str
+        Random units above the coupon.
+    planned : DataFrame
+        Settings as planned; they decide the stratum of a term.
+    study : Study or None
+    confidence : float
+    lowest, reading : str
+        Names of the two lowest strata: ``coupon`` and ``indent``, or those of the data frame.
+    notes : tuple of str
+    """
+
+    response: str
+    unit: str
+    scale: Scale
+    coupons: pd.DataFrame
+    readings: pd.DataFrame
+    terms: Terms
+    units: tuple[str, ...]
+    planned: pd.DataFrame
+    study: Study | None = None
+    confidence: float = 0.95
+    lowest: str = "coupon"
+    reading: str = "indent"
+    notes: tuple[str, ...] = ()
+
+
+def data_of_records(records: Records, response: Response, study: Study) -> CouponData:
+    """Take a response from the records of a study; the strata come from its coupon matrix."""
+    readings = records.frame(response.name).dropna(subset=["value"])
+    if readings.empty:
+        raise EstimabilityError(f"There are no readings of {response.quantity} yet.")
+    if response.scale == "log":
+        readings = readings.assign(value=_logarithm(readings["value"], response.name))
+    coupons = _coupon_means(readings)
+    planned = coupons.copy()
+    for factor in study.factors:
+        if f"{factor.column}_planned" in coupons:
+            planned[factor.column] = coupons[f"{factor.column}_planned"]
+    units = tuple(unit for unit in RANDOM_UNITS if unit in coupons)
+    notes = [
+        f"Each {study.unit_word(unit)} holds one {study.unit_word('coupon')} of these, so its "
+        "noise "
+        f"is part of the noise of {study.unit_word('coupon', 2)}."
+        for unit in units
+        if coupons[unit].nunique() == len(coupons)
+    ]
+    return CouponData(
+        response=response.name,
+        unit=response.unit,
+        scale=response.scale,
+        coupons=coupons,
+        readings=readings,
+        terms=study_terms(study, response, coupons),
+        units=units,
+        planned=planned,
+        study=study,
+        confidence=study.confidence,
+        notes=tuple(notes),
+    )
+
+
+def data_of_frame(
+    frame: pd.DataFrame,
+    response: str,
+    *,
+    fixed: str,
+    strata: Sequence[str],
+    shapes: Mapping[str, Shape] | None,
+    scale: Scale,
+    confidence: float,
+) -> CouponData:
+    """Take a response from a plain data frame, one row for each reading."""
+    if missing := [name for name in (response, *strata) if name not in frame]:
+        columns = ", ".join(map(str, frame.columns))
+        raise EstimabilityError(
+            f"The data have no column {', '.join(missing)}. They have {columns}."
+        )
+    terms, notes = formula_terms(fixed, frame, shapes=shapes)
+    needed = [response, *strata, *(variable.column for variable in terms.variables)]
+    used = frame.dropna(subset=needed).reset_index(drop=True)
+    if used.empty:
+        raise EstimabilityError(f"No row has all of {', '.join(dict.fromkeys(needed))}.")
+    if len(used) < len(frame):
+        blank = [name for name in dict.fromkeys(needed) if frame[name].isna().any()]
+        left = len(frame) - len(used)
+        notes = (*notes, f"{left} of {len(frame)} rows not used: blank {', '.join(blank)}.")
+        terms, _ = formula_terms(fixed, used, shapes=shapes)
+    try:
+        values = used[response].astype(float)
+    except (TypeError, ValueError):
+        raise EstimabilityError(f"{response} has cells that are not numbers.") from None
+    readings = used.assign(value=_logarithm(values, response) if scale == "log" else values)
+    repeated = _repeated_unit(readings, terms, strata)
+    key = readings[repeated] if repeated else pd.RangeIndex(len(readings))
+    readings = readings.assign(coupon=key)
+    coupons = _coupon_means(readings)
+    return CouponData(
+        response=response,
+        unit="",
+        scale=scale,
+        coupons=coupons,
+        readings=readings,
+        terms=terms,
+        units=tuple(unit for unit in strata if unit != repeated),
+        planned=coupons,
+        confidence=confidence,
+        lowest=repeated or "residual",
+        reading="residual",
+        notes=notes,
+    )
+
+
+def _logarithm(values: pd.Series[float], name: str) -> pd.Series[float]:
+    if (values <= 0).any():
+        count = int((values <= 0).sum())
+        raise EstimabilityError(
+            f"{count} values of {name} are zero or below; they have no logarithm."
+        )
+    return pd.Series(np.log(values.to_numpy(dtype=float)), index=values.index)
+
+
+def _coupon_means(readings: pd.DataFrame) -> pd.DataFrame:
+    groups = readings.groupby("coupon", sort=False)
+    coupons = groups.first().reset_index()
+    coupons["value"] = groups["value"].mean().to_numpy()
+    coupons["readings"] = groups["value"].size().to_numpy()
+    return coupons
+
+
+def _repeated_unit(frame: pd.DataFrame, terms: Terms, strata: Sequence[str]) -> str | None:
+    """Finest unit whose rows differ by nothing but the reading: its rows are averaged."""
+    fixed = [variable.column for variable in terms.variables]
+    for unit in sorted(strata, key=lambda name: -frame[name].nunique()):
+        if frame[unit].nunique() == len(frame):
+            continue
+        others = [*fixed, *(name for name in strata if name != unit)]
+        if not others or bool((frame.groupby(unit)[others].nunique() <= 1).all(axis=None)):
+            return unit
+    return None
