@@ -146,4 +146,4 @@ def test_intervals_of_contrasts_within_and_across_strata_cover(name: str) -> Non
             rate = float(np.mean(np.abs(estimate) <= stats.t.ppf(0.975, df) * std_error))
             print(f"{name}, load sd {load_sd}: {words} {rate:.4f}")
             # A contrast that mixes strata has no exact df: a little too wide is allowed for it.
-            assert 0.940 - 0.0015 <= rate <= 0.9625
+            assert 0.940 - 0.0015 <= rate <= 0.965

@@ -18,7 +18,7 @@ import numpy as np
 from quenchbook.fit.strata import BatchStage, CouponStage, Strata
 from quenchbook.fit.terms import Array
 
-UPPER_LIMIT: Final = 0.8
+UPPER_LIMIT: Final = 0.75
 """Confidence of the upper limit of a unit's variance where a safety factor would fall below one."""
 
 MIXED_DF_POWER: Final = 0.75
@@ -181,7 +181,7 @@ class Precision:
 
         Above one, it keeps the level where units of a term are less precise than those of its
         error. Well below one, it gives back what would be lost where they are more precise: there
-        the own variance of the unit is set to its upper 80 % limit, since its estimate and the mean
+        the own variance of the unit is set to its upper 75 % limit, since its estimate and the mean
         square in the denominator are low together (measured in the demonstration's plan: levels
         .041 to .053 in place of .013 to .050 with a factor that is never below one, and of .044 to
         .066 with the plain ratio). Between 0.95 and 1 it is 1.
