@@ -16,7 +16,9 @@ from quenchbook.plan.entry_tables import (
     CORRECTION_COLUMNS,
     DEVIATION_COLUMNS,
     actual_column,
+    correction_examples,
     deviating_units,
+    deviation_examples,
     logged_factors,
     plausible,
     reading_columns,
@@ -41,6 +43,8 @@ class Form:
     columns : tuple of str
     rows : tuple of tuple
         What is filled in already; shorter than `columns`.
+    examples : tuple of tuple of str
+        Rows that show what to write; the reader skips them.
     response : Response or None
         What the blank columns hold; None for a table of another kind.
     """
@@ -48,6 +52,7 @@ class Form:
     name: str
     columns: tuple[str, ...]
     rows: tuple[tuple[int | str, ...], ...] = ()
+    examples: tuple[tuple[str, ...], ...] = ()
     response: Response | None = None
 
 
@@ -89,14 +94,14 @@ def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
         order = f"{response.name}_order"
         tested = frame[frame[order].notna()].sort_values(order)
         rows = zip(tested[order].astype(int).tolist(), tested["coupon"].tolist(), strict=True)
-        columns = ("order", "coupon", *reading_columns(response))
-        forms.append(Form(response_stem(response), columns, tuple(rows), response))
+        columns = ("order", "coupon", *reading_columns(response), "note")
+        forms.append(Form(response_stem(response), columns, tuple(rows), response=response))
     if logged := logged_factors(study):
         loads = tuple((int(load),) for load in sorted(frame["furnace_load"].unique()))
         columns = ("furnace_load", *(actual_column(factor) for factor in logged))
         forms.append(Form("furnace_log", columns, loads))
-    forms.append(Form("deviations", DEVIATION_COLUMNS))
-    forms.append(Form("corrections", CORRECTION_COLUMNS))
+    forms.append(Form("deviations", DEVIATION_COLUMNS, examples=deviation_examples(study)))
+    forms.append(Form("corrections", CORRECTION_COLUMNS, examples=correction_examples(study)))
     return tuple(forms)
 
 
@@ -123,7 +128,7 @@ def write_entry_forms(matrix: CouponMatrix, folder: str | Path) -> EntryForms:
     for name, blank in blanks.items():
         path = folder / name
         if path.exists() and path.read_bytes() != blank:
-            notes.append(f"{path} is not a blank form of this plan and was left alone.")
+            notes.append(_left_alone(path, matrix))
             continue
         if not path.exists():
             _write_whole(path, blank)
@@ -131,11 +136,21 @@ def write_entry_forms(matrix: CouponMatrix, folder: str | Path) -> EntryForms:
     return EntryForms(tuple(paths), tuple(notes))
 
 
+def _left_alone(path: Path, matrix: CouponMatrix) -> str:
+    """Why a file is not written: it is filled in, or no form of this plan."""
+    with path.open("rb") as file:
+        first = file.readline(200).lstrip(b'\xef\xbb\xbf"')
+    if first.startswith(f"# plan {matrix.plan_hash}".encode()):
+        return f"{path} is filled in or of an earlier version and was left alone."
+    return f"{path} is not a blank form of this plan and was left alone."
+
+
 def _csv_bytes(form: Form, plan_hash: str) -> bytes:
     text = io.StringIO()
     text.write(f"# plan {plan_hash}\n")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(form.columns)
+    writer.writerows(form.examples)
     blank = [""] * len(form.columns)
     writer.writerows([*row, *blank[len(row) :]] for row in form.rows)
     return text.getvalue().encode("utf-8")
@@ -170,6 +185,7 @@ def _workbook_bytes(forms: tuple[Form, ...], matrix: CouponMatrix) -> bytes:
         ),
         "plan": workbook.add_format({"font_color": "#5A6069"}),
         "code": workbook.add_format({"num_format": "@", "font_name": "DejaVu Sans Mono"}),
+        "example": workbook.add_format({"font_color": "#5A6069", "num_format": "@"}),
         "text": workbook.add_format({"num_format": "@", "locked": False, "bottom": 4}),
         "number": workbook.add_format({"locked": False, "bottom": 4}),
     }
@@ -186,24 +202,32 @@ def _add_sheet(workbook: Any, form: Form, matrix: CouponMatrix, styles: dict[str
         sheet.write_string(1, place, column, styles["head"])
         sheet.set_column(place, place, 34 if column in ("note", "reason") else max(12, len(column)))
     sheet.set_row(1, 30)
-    sheet.freeze_panes(2, len(form.rows[0]) if form.rows else 0)
     filled = len(form.rows[0]) if form.rows else 0
-    last = 2 + (len(form.rows) or _FREE_ROWS)
-    for number, row in enumerate(form.rows, start=2):
+    first = 2 + len(form.examples)
+    sheet.freeze_panes(first, filled)
+    last = first + (len(form.rows) or _FREE_ROWS)
+    for number, example in enumerate(form.examples, start=2):
+        for place, text in enumerate(example):
+            sheet.write_string(number, place, text, styles["example"])
+        sheet.set_column(0, 0, 24)
+    for number, row in enumerate(form.rows, start=first):
         for place, cell in enumerate(row):
             if isinstance(cell, str):
                 sheet.write_string(number, place, cell, styles["code"])
             else:
                 sheet.write_number(number, place, cell)
-    style = styles["number"] if form.rows else styles["text"]
-    for number in range(2, last):
-        for place in range(filled, len(form.columns)):
+    for place in range(filled, len(form.columns)):
+        is_number = form.rows and form.columns[place] != "note"
+        style = styles["number"] if is_number else styles["text"]
+        for number in range(first, last):
             sheet.write_blank(number, place, None, style)
-    _add_checks(sheet, form, matrix, filled, last)
+    _add_checks(sheet, form, matrix, filled, first, last)
     sheet.protect("", {"format_columns": True, "format_rows": True, "select_locked_cells": True})
 
 
-def _add_checks(sheet: Any, form: Form, matrix: CouponMatrix, filled: int, last: int) -> None:
+def _add_checks(
+    sheet: Any, form: Form, matrix: CouponMatrix, filled: int, first: int, last: int
+) -> None:
     """Checks while typing: plausible numbers, units and items by name."""
     if form.response is not None:
         limits = plausible(form.response)
@@ -218,11 +242,12 @@ def _add_checks(sheet: Any, form: Form, matrix: CouponMatrix, filled: int, last:
             "error_message": f"{form.response.name}: expected {limits.words}. "
             "Leave it empty if there is no reading.",
         }
-        sheet.data_validation(2, filled, last - 1, len(form.columns) - 1, check)
+        readings = filled + len(reading_columns(form.response))
+        sheet.data_validation(first, filled, last - 1, readings - 1, check)
     if form.name == "deviations":
         units = list(deviating_units(matrix.study))
         items = [*(factor.name for factor in matrix.study.factors), "lost", "note"]
         for place, words in ((0, units), (2, items)):
             if len(",".join(words)) <= 255:
                 check = {"validate": "list", "source": words}
-                sheet.data_validation(2, place, last - 1, place, check)
+                sheet.data_validation(first, place, last - 1, place, check)

@@ -108,8 +108,9 @@ def cautions(study: Study) -> tuple[Caution, ...]:
 def hazards(study: Study) -> tuple[str, ...]:
     """Names of the hazards that the study file tells of, in the order of the work."""
     routes = [str(level) for factor in study.factors for level in factor.levels]
-    told = " ".join([*routes, *(f"{k} {v}" for k, v in study.equipment.items())]).lower()
-    quench = str(study.equipment.get("quench", study.equipment.get("quenchant", ""))).lower()
+    tables = {**study.equipment, **study.held_constant}
+    told = " ".join([*routes, *(f"{k} {v}" for k, v in tables.items())]).lower()
+    quench = quench_words(study)
     heats = any(f.set_for == "furnace_load" and f.dimension == "temperature" for f in study.factors)
     hardens = any(f.name.startswith("austenitiz") for f in study.factors)
     dry_ice = "dry_ice" in routes or "dry ice" in told
@@ -127,6 +128,13 @@ def hazards(study: Study) -> tuple[str, ...]:
         "impact": any(r.kind == "impact" for r in study.responses),
     }
     return tuple(name for name, is_there in there.items() if is_there)
+
+
+def quench_words(study: Study) -> str:
+    """What the study file says about the quench, in lower case; empty if nothing."""
+    tables = (study.equipment, study.held_constant)
+    keys = ("quench", "quenchant")
+    return " ".join(str(table[key]) for table in tables for key in keys if key in table).lower()
 
 
 def reminders(study: Study, names: tuple[str, ...]) -> tuple[str, ...]:

@@ -15,6 +15,8 @@ from quenchbook.study.factors import UNITS, Factor, Unit
 DEVIATION_COLUMNS: Final = ("what", "which", "item", "actual", "note")
 CORRECTION_COLUMNS: Final = ("file", "row", "column", "found", "corrected", "reason")
 
+EXAMPLE: Final = "# example: "  # how a row begins that shows what to write and is not read
+
 LOWEST_HRC: Final = 0.0
 HIGHEST_HRC: Final = 70.0  # common practice, no source: nothing hardened by heat reads higher
 HIGHEST_IMPACT_J: Final = 1000.0  # common practice, no source: more than pendulums hold
@@ -88,3 +90,44 @@ def deviating_units(study: Study) -> tuple[Unit, ...]:
     if study.layout.coupons_per_temper_batch:
         used.add("temper_batch")
     return tuple(unit for unit in UNITS if unit in used)
+
+
+def deviation_examples(study: Study) -> tuple[tuple[str, ...], ...]:
+    """Rows that show how to fill in the deviations; they begin with `EXAMPLE`.
+
+    Parameters
+    ----------
+    study : Study
+    """
+    rows = [("coupon", "K7TC", "lost", "cracked", "seen after the quench")]
+    labels = {"furnace_load": "3", "cold_batch": "3-2", "temper_batch": "2", "coupon": "K7TC"}
+    for unit in deviating_units(study):
+        own = [factor for factor in study.factors if factor.set_for == unit]
+        if unit != "coupon" and own:
+            factor = max(own, key=lambda factor: factor.is_numeric)
+            rows.append((unit, labels[unit], factor.name, _example_level(factor), ""))
+    rows.append(("furnace_load", "3", "note", "", "the door was open for a minute"))
+    return tuple((EXAMPLE + row[0], *row[1:]) for row in rows)
+
+
+def correction_examples(study: Study) -> tuple[tuple[str, ...], ...]:
+    """Rows that show how to fill in the corrections; they begin with `EXAMPLE`.
+
+    Parameters
+    ----------
+    study : Study
+    """
+    response = study.responses[0]
+    file, column = f"{response_stem(response)}.csv", reading_columns(response)[0]
+    rows = (
+        (file, "6", "coupon", "K7TX", "K7TC", "scale on the mark: C read as X"),
+        (file, "9", column, "20.1", "62.1", "slip of the pen, the sheet says 62.1"),
+    )
+    return tuple((EXAMPLE + row[0], *row[1:]) for row in rows)
+
+
+def _example_level(factor: Factor) -> str:
+    level = factor.levels[-1]
+    if isinstance(level, str):
+        return level
+    return f"{round(level, 1):g} {_WRITTEN_UNITS.get(factor.unit, factor.unit)}"

@@ -9,10 +9,14 @@ import pandas as pd
 
 from quenchbook.errors import Problem
 from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.records.as_run_notes import as_run_notes
+from quenchbook.records.labels import csv_row
+from quenchbook.records.nearest_level import analysed_level, distance_words
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import UNITS, Factor, Level
+from quenchbook.units import capital
 
-_MANY = 2  # more settings of a factor than this are told in one sentence
+Rows = list[dict[str, Any]]
 
 
 def matrix_as_run(
@@ -21,8 +25,10 @@ def matrix_as_run(
     """Coupon matrix with actual levels, ``<column>_planned`` beside each factor column.
 
     A factor analysed as a curve or a line takes the actual value. A factor analysed by levels takes
-    the nearest declared level, on log(1 + minutes) for a time. What is told for one coupon goes
-    before what is told for its batch, and that before what is told for its load.
+    the nearest declared level, if the actual one is within a third of the distance to the next
+    (on log(1 + minutes) for a time); farther away is a problem, unless the coupons are recorded as
+    lost: then they are not in the frame. What is told for one coupon goes before what is told for
+    its batch, and that before what is told for its load.
 
     Parameters
     ----------
@@ -36,39 +42,69 @@ def matrix_as_run(
     notes : list of str
         What is analysed as something else than planned.
     problems : list of Problem
-        Levels of a factor that does not exist for the coupons, or that are not told.
+        Levels of a factor that does not exist for the coupons, that are not told, or that are no
+        declared ones.
     """
     study = matrix.study
     frame = matrix.frame.copy()
     notes: list[str] = []
     problems: list[Problem] = []
-    rows: list[dict[str, Any]] = [
+    rows: Rows = [
         {str(key): value for key, value in row.items()} for row in deviations.to_dict("records")
     ]
     rows.sort(key=lambda row: UNITS.index(row["what"]))
+    lost = _lost(frame, rows)
+    left_out: set[int] = set()
     for factor in study.factors:
         own = [row for row in rows if row["item"] == factor.name]
         place = int(frame.columns.get_loc(factor.column)) + 1  # type: ignore[arg-type]
         frame.insert(place, f"{factor.column}_planned", matrix.frame[factor.column])
         values = matrix.frame[factor.column].tolist()
         exists = _exists(factor, study, frame)
-        for row in own:
+        told_by: dict[int, int] = {}
+        for number, row in enumerate(own):
             label = frame[row["what"]].astype(str) == row["which"]
             here = [same and there for same, there in zip(label, exists, strict=True)]
             at = [i for i, chosen in enumerate(here) if chosen]
             if not at:
                 problems.append(_no_meaning(row, factor, study))
-            for i in at:
-                values[i] = _analysed(factor, row["actual"])
+            told_by |= dict.fromkeys(at, number)
+        undeclared: dict[int, list[int]] = {}
+        for i, number in told_by.items():
+            level = analysed_level(factor, own[number]["actual"])
+            if level is None:
+                undeclared.setdefault(number, []).append(i)
+            else:
+                values[i] = level
+        for number, at in undeclared.items():
+            if set(at) <= lost:
+                left_out.update(at)
+                notes.append(_left_out(own[number], len(at), factor, study))
+            else:
+                problems.append(_far_from_levels(own[number], factor, study))
         blank: Level = math.nan if factor.is_numeric else ""
         values = [value if there else blank for value, there in zip(values, exists, strict=True)]
         frame[factor.column] = pd.Series(values, index=frame.index).astype(
             matrix.frame[factor.column].dtype
         )
-        notes += [note[:1].upper() + note[1:] for note in _notes(factor, own, study)]
+        notes += as_run_notes(
+            factor, [row for n, row in enumerate(own) if n not in undeclared], study
+        )
         if factor.nested_in:
             problems += _not_told(factor, study, frame, exists, rows)
+    if left_out:
+        frame = frame.drop(index=frame.index[sorted(left_out)]).reset_index(drop=True)
     return frame, notes, problems
+
+
+def _lost(frame: pd.DataFrame, rows: Rows) -> set[int]:
+    """Places of the coupons that are recorded as lost."""
+    found: set[int] = set()
+    for row in rows:
+        if row["item"] == "lost":
+            same = (frame[row["what"]].astype(str) == row["which"]).tolist()
+            found.update(i for i, chosen in enumerate(same) if chosen)
+    return found
 
 
 def _exists(factor: Factor, study: Study, frame: pd.DataFrame) -> list[bool]:
@@ -78,15 +114,26 @@ def _exists(factor: Factor, study: Study, frame: pd.DataFrame) -> list[bool]:
     return [bool(here) for here in frame[parent.column].isin(factor.exists_for)]
 
 
-def _analysed(factor: Factor, actual: Level) -> Level:
-    """Level that enters the analysis for an actual level."""
-    if not factor.is_numeric or factor.shape != "levels":
-        return actual
+def _far_from_levels(row: dict[str, Any], factor: Factor, study: Study) -> Problem:
+    unit = study.unit_word(row["what"])
+    number = f"{round(float(row['actual']), 1):g}"
+    written = f"{number} {factor.unit.replace('minutes', 'min')}"
+    line = csv_row(row["what"], row["which"], "lost", f"{factor.name} was {written}", "")
+    which = "that coupon" if row["what"] == "coupon" else f"the coupons of that {unit}"
+    shape = "quadratic" if len(factor.levels) > 2 else "linear"
+    return Problem(
+        f"{row['file']} row {row['row']}, {unit} {row['which']}",
+        f"{factor.name}: {distance_words(factor, float(row['actual']))}",
+        f"Mistyped? If it was really run, record {which} as lost for this comparison "
+        f'(deviations.csv: {line}), or declare the factor with shape = "{shape}".',
+    )
 
-    def scale(value: Level) -> float:
-        return math.log1p(float(value)) if factor.dimension == "time" else float(value)
 
-    return min(factor.levels, key=lambda level: abs(scale(level) - scale(actual)))
+def _left_out(row: dict[str, Any], count: int, factor: Factor, study: Study) -> str:
+    unit = f"{study.unit_word(row['what'])} {row['which']}"
+    away = distance_words(factor, float(row["actual"]))
+    coupons = f"{count} lost {study.unit_word('coupon', count)}"
+    return f"{capital(factor.title)} of {unit}: {away}. Nothing of its {coupons} is analysed."
 
 
 def _no_meaning(row: dict[str, Any], factor: Factor, study: Study) -> Problem:
@@ -130,39 +177,3 @@ def _not_told(
 
 def _is_told(value: object) -> bool:
     return value == value and value != ""
-
-
-def _notes(factor: Factor, rows: list[dict[str, Any]], study: Study) -> list[str]:
-    """Say what was run differently and what it is analysed as."""
-    changed = [row for row in rows if row["actual"] != row["planned"]]
-    if factor.is_numeric and factor.shape != "levels" and len(changed) > _MANY:
-        return [_notes_in_one(factor, changed, study)]
-    notes = []
-    for row in changed:
-        unit = f"{study.unit_word(row['what'])} {row['which']}"
-        text = f"{factor.title} of {unit} was {factor.word(row['actual'])}"
-        if _is_told(row["planned"]) and row["planned"] is not None:
-            text += f", planned {factor.word(row['planned'])}"
-        level = _analysed(factor, row["actual"])
-        if level != row["actual"]:
-            notes.append(f"{text}: analysed as {factor.word(level)}, the nearest declared level.")
-        else:
-            notes.append(f"{text}: analysed as it was run.")
-    return notes
-
-
-def _notes_in_one(factor: Factor, rows: list[dict[str, Any]], study: Study) -> str:
-    off = [
-        (abs(float(row["actual"]) - float(row["planned"])), row)
-        for row in rows
-        if isinstance(row["planned"], float) and row["planned"] == row["planned"]
-    ]
-    units = {str(row["what"]) for row in rows}
-    unit = units.pop() if len(units) == 1 else ""
-    where = f"{len(rows)} {study.unit_word(unit, len(rows))}" if unit else f"{len(rows)} places"
-    text = f"{factor.title} was logged for {where}"
-    if off:
-        most, row = max(off, key=lambda pair: pair[0])
-        at = f"{study.unit_word(row['what'])} {row['which']}"
-        text += f", at most {factor.word(round(most, 1))} from the plan ({at})"
-    return f"{text}: analysed as it was run."

@@ -18,6 +18,7 @@ from quenchbook.records.deviations import Differences, differences
 from quenchbook.records.headers import table_kind, unknown_table_problem
 from quenchbook.records.labels import Labels
 from quenchbook.records.measurements import Measurements, measurements
+from quenchbook.records.stray_readings import stray_notes
 from quenchbook.records.tables import Table, tables_in
 from quenchbook.study.definition import Response, Study
 
@@ -80,7 +81,8 @@ class Records:
         -------
         DataFrame
             All columns of the coupon matrix; factor columns as run, ``<column>_planned`` beside
-            them; ``indent`` (number of the reading) and ``value``.
+            them; ``indent`` (number of the reading) and ``value``. Lost coupons that were run far
+            from every declared level are not in it.
         """
         name = self.study.response(response).name
         own = self.readings.loc[self.readings["response"] == name, ["coupon", "reading", "value"]]
@@ -181,14 +183,19 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
             )
         )
     study, labels = matrix.study, Labels(matrix)
+    foreign = _of_other_plans(tables, matrix)
+    problems = [own for own in problems if _file_of(_place_in(own)[0]) not in foreign]
+    problems += foreign.values()
     kinds: dict[str, list[Table]] = {kind: [] for kind in ("readings", "log", "deviations")}
-    corrections = [table for table in tables if table_kind(table) == "corrections"]
+    corrections = [
+        table
+        for table in tables
+        if table_kind(table) == "corrections" and _file_of(table.name) not in foreign
+    ]
     others = [table for table in tables if table_kind(table) != "corrections"]
     others, applied, wrong = corrected(others, corrections)
     problems += wrong
-    for table in tables:
-        problems += _plan_problems(table, matrix)
-    for table in others:
+    for table in (own for own in others if _file_of(own.name) not in foreign):
         kind = table_kind(table)
         if kind:
             kinds[kind].append(table)
@@ -200,7 +207,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         {"what": "coupon", "item": "note", "unit": "", **remark} for remark in measured.remarks
     ]
     deviations = _frame([*different.rows, *remarks], DEVIATION_FRAME)
-    _, run_notes, run_problems = matrix_as_run(matrix, deviations)
+    as_run, run_notes, run_problems = matrix_as_run(matrix, deviations)
     problems += [*measured.problems, *different.problems, *run_problems]
     if problems:
         raise RecordError(sorted(problems, key=_place_in))
@@ -223,7 +230,8 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         notes=(
             *_correction_notes(applied),
             *run_notes,
-            *_coverage_notes(matrix, measured, different),
+            *_coverage_notes(matrix, as_run, measured, different),
+            *stray_notes(measured.readings, study),
             *notes,
         ),
     )
@@ -238,17 +246,25 @@ def _frame(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> pd.Data
     return frame.astype({**own, **mixed})
 
 
-def _plan_problems(table: Table, matrix: CouponMatrix) -> list[Problem]:
-    plan = table.plan.lower()
-    if not plan or (len(plan) >= len(matrix.short_hash) and matrix.plan_hash.startswith(plan)):
-        return []
-    return [
-        Problem(
+def _of_other_plans(tables: Sequence[Table], matrix: CouponMatrix) -> dict[str, Problem]:
+    """Files that carry the number of another plan, with the one thing to say about each."""
+    found: dict[str, Problem] = {}
+    for table in tables:
+        plan = table.plan.lower()
+        if not plan or (len(plan) >= len(matrix.short_hash) and matrix.plan_hash.startswith(plan)):
+            continue
+        problem = Problem(
             f"{table.name} row {table.plan_row}",
             f"belongs to plan {plan[:8]}, these records are read with plan {matrix.short_hash}",
             "Move the file to the records of its own plan.",
         )
-    ]
+        found.setdefault(_file_of(table.name), problem)
+    return found
+
+
+def _file_of(name: str) -> str:
+    """File of a table: ``book.xlsx`` for ``book.xlsx, sheet hardness``."""
+    return name.partition(", sheet ")[0]
 
 
 def _place_in(problem: Problem) -> tuple[str, int]:
@@ -272,7 +288,7 @@ def _correction_notes(applied: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _coverage_notes(
-    matrix: CouponMatrix, measured: Measurements, different: Differences
+    matrix: CouponMatrix, as_run: pd.DataFrame, measured: Measurements, different: Differences
 ) -> list[str]:
     """Coupons without readings, coupons tested beyond the plan, lost coupons that have readings."""
     study, frame = matrix.study, matrix.frame
@@ -285,7 +301,7 @@ def _coverage_notes(
         planned = frame[f"{response.name}_order"].notna()
         without = [c for c in frame.loc[planned, "coupon"] if c not in read and c not in lost]
         beyond = [c for c in frame.loc[~planned, "coupon"] if c in read]
-        kept = [c for c in frame["coupon"] if c in read and c in lost]
+        kept = [c for c in as_run["coupon"] if c in read and c in lost]
         for codes, words in (
             (without, f"without {response.quantity}"),
             (beyond, f"read for {response.quantity} beyond the plan; the readings are used"),

@@ -21,6 +21,7 @@ _WORD_COLUMNS: Final = (
     "coupon", "what", "which", "item", "note", "file", "column", "found", "corrected", "reason",
 )  # fmt: skip
 _NUMBER = re.compile(r"^[+-]?(\d[\d.,' ]*|[.,]\d+)(?:\s*[^\d\s.,].*)?$")
+_COMMENT = re.compile(r"#(\s|$)")  # '#12' may be somebody's own code
 _PLAN = re.compile(r"#\s*plan\b[\s:]*(\S*)", re.IGNORECASE)
 
 
@@ -134,7 +135,7 @@ def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
     if head is None:
         wrong = "is empty" if not plan else "has no header"
         return None, [Problem(grid.name, wrong, "Fill it in, or delete it.")]
-    body = list(lines)
+    body = [line for line in lines if not _COMMENT.match(line.cells[0])]
     header = _trimmed([column_name(cell) for cell in head.cells])
     problems += _header_problems(grid.name, head.number, header, body)
     rows = []

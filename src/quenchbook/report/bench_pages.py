@@ -1,14 +1,19 @@
-"""Bench sheets as one PDF to print: cautions, furnace loads, blinded test sheets."""
+"""Bench sheets as one PDF to print: cautions, bars, furnace loads, temper batches, testers."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from importlib import resources
+from math import ceil
 from pathlib import Path
 from typing import Final
 
+from quenchbook.bench.bar_sheets import SPARE, BarSheet, PieceRow
+from quenchbook.bench.load_sheets import CouponRow, LoadSheet
 from quenchbook.bench.safety import Caution
-from quenchbook.bench.sheets import BenchSheets, CouponRow, LoadSheet, TestSheet, bench_sheets
+from quenchbook.bench.sheets import BenchSheets, bench_sheets
+from quenchbook.bench.temper_sheets import TemperRow, TemperSheet
+from quenchbook.bench.tester_sheets import TestSheet
 from quenchbook.errors import ReportError
 from quenchbook.plan.randomization import CouponMatrix
 from quenchbook.report.characters import breakable, shortened
@@ -17,7 +22,10 @@ from quenchbook.report.pdf import compile_typst
 from quenchbook.report.typst_source import literal
 
 BENCH_FILE: Final = "bench_sheets.pdf"
-_SIZES: Final = ((1600, "12pt"), (2600, "10.5pt"), (3400, "9pt"), (100_000, "8.4pt"))
+_SIZES: Final = ((1600, "12pt"), (2600, "10.5pt"), (3400, "9pt"), (100_000, "8.3pt"))
+_HELD_LETTERS: Final = 280  # of what is held constant, three lines
+_LETTERS: Final = 86  # of a line of 11 pt
+_USUAL_LINES: Final = 3  # around the table of a load with rows of 16.6 mm
 _ANYTHING: Final = (
     "Anything different?",
     "Late, dropped, scale, wrong bath: write it, do not repair it.",
@@ -59,7 +67,9 @@ def bench_source(sheets: BenchSheets) -> str:
     rules = resources.files("quenchbook.report").joinpath("bench_sheet.typ")
     pages = [
         _cautions_page(sheets),
+        *map(_bar_page, sheets.bars),
         *map(_load_page, sheets.loads),
+        *map(_temper_page, sheets.tempers),
         *map(_test_page, sheets.tests),
     ]
     body = "\n#pagebreak()\n".join(pages)
@@ -109,8 +119,9 @@ def _load_page(sheet: LoadSheet) -> str:
         (
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, {settings}, "
             f"size: {_setting_size(sheet.settings)})",
-            f"#load-times({times})",
-            f"#load-table({_words(shortened(sheet.coupon_word, 12), 12)}, {heads}, {cold}, {rows})",
+            f"#load-times({times}, held: {_held(sheet.held)})",
+            f"#load-table({_words(shortened(sheet.coupon_word, 12), 12)}, {heads}, {cold}, "
+            f"{_words(shortened(sheet.cold_out, 34), 12)}, {rows}, {_row_height(sheet)})",
             f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
             f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
@@ -118,16 +129,70 @@ def _load_page(sheet: LoadSheet) -> str:
     )
 
 
+def _row_height(sheet: LoadSheet) -> str:
+    """Height of a coupon's row: 16.6 mm, less where more words stand around the table."""
+    around = len(sheet.hint) / _LETTERS + len(sheet.reminder) / (0.87 * _LETTERS)
+    lines = ceil(around) + ceil(min(len(sheet.held), _HELD_LETTERS) / (1.1 * _LETTERS))
+    return f"{16.6 - 0.75 * max(0, lines - _USUAL_LINES):.2f}mm"
+
+
 def _coupon_row(row: CouponRow) -> str:
     entries = _sequence(
         f"(words: {_words(entry.text, 16)}, emphasis: {literal(entry.emphasis)}, "
-        f"shape: {literal(entry.shape)})"
+        f"shape: {literal(entry.shape)}, under: {literal(shortened(entry.under, 24))})"
         for entry in row.entries
     )
     return (
         f"(place: {literal(row.place)}, coupon: {_words(row.coupon, 12)}, "
         f"size: {_code_size(row.coupon)}, entries: {entries}, "
         f"cold: {'true' if row.is_cold else 'false'})"
+    )
+
+
+def _temper_page(sheet: TemperSheet) -> str:
+    settings = _sequence(literal(setting) for setting in sheet.settings)
+    times = _sequence(f"({literal(label)}, {literal(unit)})" for label, unit in sheet.times)
+    cycles = _sequence(literal(cycle) for cycle in sheet.cycles)
+    rows = _sequence(f"\n  {_temper_row(row)}" for row in sheet.rows)
+    height = "12mm" if len(sheet.cycles) < 3 else "10.4mm"
+    coupon, load = (_words(shortened(w, 12), 12) for w in (sheet.coupon_word, sheet.load_word))
+    return "\n".join(
+        (
+            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, {settings}, "
+            f"size: {_setting_size(sheet.settings)})",
+            f"#load-times({times}, cycles: {cycles}, held: {_held(sheet.held)})",
+            f"#temper-table({coupon}, {load}, {rows}, {height})",
+            f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
+            f"#safety-line({literal('')}, {literal(sheet.reminder)})",
+            _foot(sheet.foot_left, sheet.foot_right),
+        )
+    )
+
+
+def _temper_row(row: TemperRow) -> str:
+    return (
+        f"(coupon: {_words(row.coupon, 12)}, size: {_code_size(row.coupon)}, "
+        f"load: {literal(row.furnace_load)}, place: {literal(row.load_place)})"
+    )
+
+
+def _bar_page(sheet: BarSheet) -> str:
+    rows = _sequence(f"\n  {_piece_row(row)}" for row in sheet.rows)
+    return "\n".join(
+        (
+            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, ())",
+            f"#piece-table({_words(shortened(sheet.coupon_word, 12), 12)}, {literal(SPARE)}, "
+            f"{rows})",
+            f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
+            _foot(sheet.foot_left, sheet.foot_right),
+        )
+    )
+
+
+def _piece_row(row: PieceRow) -> str:
+    return (
+        f"(position: {literal(row.position)}, coupon: {_words(row.coupon, 12)}, "
+        f"size: {_code_size(row.coupon)}, spare: {'false' if row.coupon else 'true'})"
     )
 
 
@@ -138,13 +203,18 @@ def _test_page(sheet: TestSheet) -> str:
     )
     return "\n".join(
         (
-            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, ())",
+            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, (), dated: false)",
             f"#test-checks({checks})",
             f"#test-table({_words(shortened(sheet.coupon_word, 12), 12)}, {sheet.fields}, {rows})",
             f"#v(2mm)\n#safety-line({literal('')}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
         )
     )
+
+
+def _held(line: str) -> str:
+    """What is held constant, on at most two lines."""
+    return literal(breakable(shortened(line, _HELD_LETTERS)))
 
 
 def _setting_size(settings: Sequence[str]) -> str:

@@ -25,7 +25,9 @@ from quenchbook.units import convert, parse_number, parse_quantity, unit_named
 
 FORMAT: Final = 1
 
-_TABLES: Final = ("steel", "factors", "responses", "questions", "layout", "equipment", "costs")
+_TABLES: Final = (
+    "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
+)  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
     "confidence", "notes", "unit_names", *_TABLES,
@@ -44,6 +46,7 @@ _RESERVED: Final = (
     "coupon", "furnace_load", "cold_batch", "temper_batch", "day", "load_place", "bar",
     "bar_position", "indent", "value", "reading",
 )  # fmt: skip
+_HELD_TIMES: Final = {"soak": "15 min", "cold_time": "12 h", "temper_time": "2 h"}
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 
 
@@ -121,6 +124,7 @@ class _StudyReader:
             steel=self._table("steel"),
             equipment=self._table("equipment"),
             costs=self._table("costs"),
+            held_constant=self._held_constant(factors),
             notes=tuple(str(note) for note in content.get("notes", ())),
             confidence=self._confidence(),
             unit_names={str(k): str(v) for k, v in self._table("unit_names").items()},
@@ -547,6 +551,33 @@ class _StudyReader:
                 f"{coupons} are needed: add bars.",
             )
         return layout
+
+    def _held_constant(self, factors: tuple[Factor, ...]) -> dict[str, str]:
+        table, where = self._table("held_constant"), "held_constant"
+        varied = {name for factor in factors for name in (factor.name, factor.column)}
+        held: dict[str, str] = {}
+        for key, raw in table.items():
+            example = _HELD_TIMES.get(key, "2")
+            if not _NAME.fullmatch(key):
+                self._wrong(where, key, f"'{key}' is not a short name", "Use a-z, 0-9 and _ only.")
+            elif key in varied:
+                self._wrong(
+                    where,
+                    key,
+                    f"'{key}' is a factor, so it is not held constant",
+                    "Delete it here, or delete the factor.",
+                )
+            elif isinstance(raw, bool) or not isinstance(raw, str | int | float):
+                self._wrong(where, key, f"{key} is {raw!r}", f'Write {key} = "{example}".')
+            elif not str(raw).strip():
+                self._wrong(where, key, f"{key} is empty", f'Write {key} = "{example}".')
+            elif key in _HELD_TIMES and re.fullmatch(r"[\d.,\s]*", str(raw)):
+                self._wrong(
+                    where, key, f"{key} is {raw!r}, without a unit", f'Write {key} = "{example}".'
+                )
+            else:
+                held[key] = " ".join(str(raw).split())
+        return held
 
     # --- small readers ----------------------------------------------------------------------------
 

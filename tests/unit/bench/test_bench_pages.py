@@ -7,8 +7,10 @@ from pathlib import Path
 import pikepdf
 import pytest
 
+from quenchbook.bench.bar_sheets import BAR_ROWS
 from quenchbook.bench.safety import hazards
 from quenchbook.bench.sheets import bench_sheets
+from quenchbook.bench.temper_sheets import TEMPER_ROWS
 from quenchbook.errors import ReportError
 from quenchbook.plan.randomization import CouponMatrix
 from quenchbook.report.bench_pages import BENCH_FILE, bench_source, write_bench_documents
@@ -28,7 +30,7 @@ def test_every_sheet_is_one_page_of_a4(
     [path] = write_bench_documents(matrix, tmp_path / "bench")
     sheets = bench_sheets(matrix)
     with pikepdf.open(path) as pdf:
-        assert len(pdf.pages) == 1 + len(sheets.loads) + len(sheets.tests)
+        assert len(pdf.pages) == sheets.pages
         box = [float(side) for side in pdf.pages[0].mediabox]
         assert box[2:] == pytest.approx([595.3, 841.9], abs=0.1)
         assert matrix.short_hash in str(pdf.docinfo.get("/Title", "")) or matrix.short_hash in str(
@@ -42,7 +44,7 @@ def test_all_hazards_together_fit_the_first_page(plane_irons_matrix: CouponMatri
     study = replace(study, equipment=equipment)
     assert len(hazards(study)) == 10
     sheets = bench_sheets(replace(plane_irons_matrix, study=study))
-    only_cautions = replace(sheets, loads=(), tests=())
+    only_cautions = replace(sheets, bars=(), loads=(), tempers=(), tests=())
     assert pages(compile_typst(bench_source(only_cautions), {}, title="cautions")) == 1
 
 
@@ -75,3 +77,52 @@ def test_words_of_an_author_are_never_typst_code(
     sheets = bench_sheets(replace(coated_bars_matrix, study=study, frame=frame))
     few = replace(sheets, loads=sheets.loads[:1], tests=sheets.tests[:1])
     assert pages(compile_typst(bench_source(few), {}, title="bench")) == 3
+
+
+@pytest.mark.parametrize(
+    "held",
+    [
+        {"soak": "20 min", "cold_time": "overnight, about 12 h", "temper_cycles": "4"},
+        {
+            "quench": "oil, 50 degC, " + "stirred and covered with its lid " * 9,
+            "temper_a": "b " * 200,
+        },
+        {
+            "soak": "w" * 200,
+            "cold_time": "w" * 200,
+            "temper_time": '"] #panic("x")',
+            "a": "$x$ *a*",
+        },
+    ],
+)
+def test_whatever_is_held_constant_every_sheet_stays_one_page(
+    plane_irons_matrix: CouponMatrix, held: dict[str, str]
+) -> None:
+    study = plane_irons_matrix.study
+    told = {**study.equipment, "quench": "oil, or between plates"}
+    study = replace(study, held_constant=held, equipment=told)
+    sheets = bench_sheets(replace(plane_irons_matrix, study=study))
+    most = max(sheets.loads, key=lambda sheet: len(sheet.reminder))
+    few = replace(sheets, bars=sheets.bars[:1], loads=(most,), tempers=sheets.tempers[:1], tests=())
+    assert pages(compile_typst(bench_source(few), {}, title="bench")) == 4
+
+
+def test_the_largest_batch_and_bar_fit_their_pages(plane_irons_matrix: CouponMatrix) -> None:
+    study = plane_irons_matrix.study
+    study = replace(
+        study,
+        layout=replace(study.layout, coupons_per_bar=BAR_ROWS),
+        held_constant={"temper_cycles": "4", "temper_note": "cooled in still air " * 14},
+    )
+    frame = plane_irons_matrix.frame.head(TEMPER_ROWS).assign(temper_batch=1)
+    sheets = bench_sheets(replace(plane_irons_matrix, study=study, frame=frame))
+    assert len(sheets.tempers[0].rows) == TEMPER_ROWS
+    assert len(sheets.bars[0].rows) == BAR_ROWS
+    few = replace(sheets, bars=sheets.bars[:1], loads=(), tests=())
+    assert pages(compile_typst(bench_source(few), {}, title="bench")) == 3
+
+
+def test_a_coupon_without_cold_has_blank_cells(plane_irons_matrix: CouponMatrix) -> None:
+    source = bench_source(bench_sheets(plane_irons_matrix))
+    assert "cold: false" in source
+    assert '"no cold")' not in source

@@ -23,9 +23,11 @@ def test_the_demo_gets_a_form_for_each_thing_to_write(
     assert written.notes == ()
     lines = (tmp_path / "forms" / "hardness.csv").read_text(encoding="utf-8").splitlines()
     assert lines[0] == f"# plan {plane_irons_matrix.plan_hash}"
-    assert lines[1] == "order,coupon," + ",".join(f"hardness_hrc_{n}" for n in range(1, 6))
+    assert (
+        lines[1] == "order,coupon," + ",".join(f"hardness_hrc_{n}" for n in range(1, 6)) + ",note"
+    )
     first = plane_irons_matrix.frame.set_index("hardness_hrc_order").loc[1.0, "coupon"]
-    assert lines[2] == f"1,{first},,,,,"
+    assert lines[2] == f"1,{first},,,,,,"
     assert len(lines) == 98
     log = (tmp_path / "forms" / "furnace_log.csv").read_text(encoding="utf-8").splitlines()
     assert log[1:3] == ["furnace_load,austenitize_actual_degC", "1,"]
@@ -65,12 +67,41 @@ def test_a_filled_form_is_left_alone_and_told(
     again = write_entry_forms(plane_irons_matrix, tmp_path)
     assert (tmp_path / name).read_bytes() == filled
     assert len(again) == 5
-    assert again.notes == (
-        f"{tmp_path / name} is not a blank form of this plan and was left alone.",
-    )
+    why = {
+        "hardness.csv": "is filled in or of an earlier version",
+        WORKBOOK: "is not a blank form of this plan",
+    }
+    assert again.notes == (f"{tmp_path / name} {why[name]} and was left alone.",)
     assert again.notes[0] in again.summary()
 
 
 def test_no_half_written_file_stays(plane_irons_matrix: CouponMatrix, tmp_path: Path) -> None:
     write_entry_forms(plane_irons_matrix, tmp_path)
     assert not [path for path in tmp_path.iterdir() if path.name.startswith(".")]
+
+
+def test_forms_of_another_plan_are_left_alone_and_told(
+    plane_irons_matrix: CouponMatrix, coated_bars_matrix: CouponMatrix, tmp_path: Path
+) -> None:
+    write_entry_forms(coated_bars_matrix, tmp_path)
+    before = (tmp_path / "deviations.csv").read_bytes()
+    again = write_entry_forms(plane_irons_matrix, tmp_path)
+    assert (tmp_path / "deviations.csv").read_bytes() == before
+    assert len(again.notes) == 4
+    assert all("is not a blank form of this plan" in note for note in again.notes)
+
+
+def test_deviations_and_corrections_show_what_to_write(plane_irons_matrix: CouponMatrix) -> None:
+    forms = {form.name: form for form in entry_forms(plane_irons_matrix)}
+    for name in ("deviations", "corrections"):
+        assert forms[name].rows == ()
+        assert forms[name].examples
+        for row in forms[name].examples:
+            assert row[0].startswith("# example: ")
+            assert len(row) == len(forms[name].columns)
+    assert forms["deviations"].examples[0] == (
+        "# example: coupon", "K7TC", "lost", "cracked", "seen after the quench",
+    )  # fmt: skip
+    told = {row[2] for row in forms["deviations"].examples}
+    assert {"austenitize", "delay", "temper", "lost", "note"} <= told
+    assert forms["hardness"].examples == ()

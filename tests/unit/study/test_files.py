@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -113,3 +114,50 @@ def test_the_template_of_new_studies_is_a_study_that_can_be_planned(tmp_path: Pa
     new_study(tmp_path / "mine")
     matrix = qb.coupon_matrix(qb.read_study(tmp_path / "mine"), seed=1)
     assert len(matrix.frame) == 36
+
+
+HELD = """
+[held_constant]
+soak = "15 min"
+quench = "oil,  50 degC"
+temper_cycles = 2
+"""
+
+
+def test_what_is_held_constant_is_kept_as_words_and_changes_no_plan(tmp_path: Path) -> None:
+    study = qb.read_study(written(tmp_path, GOOD + HELD))
+    assert study.held_constant == {
+        "soak": "15 min", "quench": "oil, 50 degC", "temper_cycles": "2",
+    }  # fmt: skip
+    assert "held constant: soak 15\u00a0min; quench oil, 50\u00a0°C; temper cycles 2" in (
+        study.summary()
+    )
+    plan = qb.coupon_matrix(study, seed=5)
+    without = qb.coupon_matrix(replace(study, held_constant={}), seed=5)
+    assert plan.plan_hash == without.plan_hash
+    assert plan.declaration == without.declaration
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("soak = 15", 'soak is 15, without a unit. Write soak = "15 min".'),
+        ('cold_time = "12"', "cold_time is '12', without a unit. Write cold_time = \"12 h\"."),
+        ('temper_time = " "', 'temper_time is empty. Write temper_time = "2 h".'),
+        ("quench = true", "quench is True."),
+        ("quench = [1]", "quench is [1]."),
+        ('"Öl bath" = "x"', "'Öl bath' is not a short name."),
+    ],
+)
+def test_a_mistake_in_what_is_held_constant_is_named(
+    tmp_path: Path, line: str, message: str
+) -> None:
+    [found] = problems(tmp_path, GOOD + f"\n[held_constant]\n{line}\n")
+    assert message in found
+    assert found.startswith("study.toml line ")
+
+
+def test_a_factor_is_not_held_constant(tmp_path: Path) -> None:
+    name = next(iter(qb.read_study(written(tmp_path, GOOD)).factors)).name
+    [found] = problems(tmp_path, GOOD + f'\n[held_constant]\n{name} = "1 h"\n')
+    assert f"'{name}' is a factor, so it is not held constant." in found
