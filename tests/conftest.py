@@ -38,7 +38,8 @@ def coated_bars_matrix(coated_bars: Study) -> CouponMatrix:
 
 
 def r_reference(name: str) -> tuple[pd.DataFrame, dict[str, Any]]:
-    """Data and R results of one reference model."""
+    """Data and R results of one reference model; the data are named in the results."""
     folder = REFERENCE / "mixed_models"
     results = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
-    return pd.read_csv(folder / f"{name}.csv"), results
+    data = pd.read_csv(folder / results["data"], keep_default_na=False)
+    return data, results

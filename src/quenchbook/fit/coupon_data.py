@@ -112,7 +112,7 @@ def data_of_frame(
         raise EstimabilityError(
             f"The data have no column {', '.join(missing)}. They have {columns}."
         )
-    terms, notes = formula_terms(fixed, frame, shapes=shapes)
+    terms, notes = formula_terms(fixed, frame, shapes=shapes, units=strata)
     needed = [response, *strata, *(variable.column for variable in terms.variables)]
     used = frame.dropna(subset=needed).reset_index(drop=True)
     if used.empty:
@@ -121,7 +121,7 @@ def data_of_frame(
         blank = [name for name in dict.fromkeys(needed) if frame[name].isna().any()]
         left = len(frame) - len(used)
         notes = (*notes, f"{left} of {len(frame)} rows not used: blank {', '.join(blank)}.")
-        terms, _ = formula_terms(fixed, used, shapes=shapes)
+        terms, _ = formula_terms(fixed, used, shapes=shapes, units=strata)
     try:
         values = used[response].astype(float)
     except (TypeError, ValueError):

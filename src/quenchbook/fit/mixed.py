@@ -429,8 +429,8 @@ def mixed_model(
         For a data frame: columns that name the random units (furnace loads, batches, coupons).
         Codes must be unique over the whole frame.
     shapes : mapping of column to {"levels", "linear", "quadratic"}, optional
-        For a data frame: how a column of numbers enters. Without it whole numbers are levels and
-        decimal numbers a straight line; a note says so.
+        For a data frame: how a column of numbers enters. Without it whole numbers, and decimals
+        that occur about equally often, are levels, others a straight line; a note says so.
     scale : {"linear", "log"}
         For a data frame: analyse the values or their logarithms.
     confidence : float

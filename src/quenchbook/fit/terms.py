@@ -24,6 +24,10 @@ from quenchbook.study.factors import Factor, Level, Shape
 Array = npt.NDArray[np.float64]
 
 
+MOST_UNEQUAL = 3
+"""Decimal numbers that occur more unequally than this are measurements, not designed settings."""
+
+
 @dataclass(frozen=True)
 class Variable:
     """One factor or covariate as it is coded.
@@ -225,7 +229,11 @@ def study_terms(study: Study, response: Response, frame: pd.DataFrame) -> Terms:
 
 
 def formula_terms(
-    formula: str, frame: pd.DataFrame, *, shapes: Mapping[str, Shape] | None = None
+    formula: str,
+    frame: pd.DataFrame,
+    *,
+    shapes: Mapping[str, Shape] | None = None,
+    units: Sequence[str] = (),
 ) -> tuple[Terms, tuple[str, ...]]:
     """Fixed part of a plain data frame from a Wilkinson-Rogers formula.
 
@@ -236,8 +244,10 @@ def formula_terms(
         Nothing else is understood, and nothing is evaluated. ``lot / bar`` nests bar in lot.
     frame : DataFrame
     shapes : mapping of column to {"levels", "linear", "quadratic"}, optional
-        How a column of numbers enters. Without it whole numbers are levels (names of settings) and
-        decimal numbers a straight line.
+        How a column of numbers enters. Without it whole numbers, and decimal numbers that occur
+        about equally often, are levels (designed settings); others are a straight line.
+    units : sequence of str
+        Columns that name random units: numbers that differ from unit to unit are measurements.
 
     Returns
     -------
@@ -254,7 +264,7 @@ def formula_terms(
         )
     variables, notes = [], []
     for name in used:
-        shape, note = _shape_of(frame[name], (shapes or {}).get(name))
+        shape, note = _shape_of(frame, name, (shapes or {}).get(name), units)
         notes += [note] if note else []
         levels = tuple(sorted(frame[name].dropna().unique().tolist()))
         if len(levels) < 2:
@@ -291,16 +301,29 @@ def _formula_names(formula: str) -> list[str]:
     return sorted(names, key=lambda name: name.count(":"))
 
 
-def _shape_of(values: pd.Series[Any], wanted: Shape | None) -> tuple[Shape, str]:
+def _shape_of(
+    frame: pd.DataFrame, name: str, wanted: Shape | None, units: Sequence[str]
+) -> tuple[Shape, str]:
     """How a column enters, and a note when numbers had to be interpreted."""
+    values = frame[name]
     if not pd.api.types.is_numeric_dtype(values) or pd.api.types.is_bool_dtype(values):
         return "levels", ""
     if wanted is not None:
         return wanted, ""
-    count = values.nunique()
-    if pd.api.types.is_integer_dtype(values) and count <= max(12, len(values) // 10):
-        return "levels", f"{values.name}: {count} whole numbers, taken as levels."
-    return "linear", f"{values.name}: numbers, taken as a straight line."
+    counts = values.value_counts()
+    few = len(counts) <= max(12, len(values) // 10)
+    for unit in units:
+        groups = frame.groupby(unit)[name].nunique()
+        if bool((groups <= 1).all()) and 2 * len(counts) > len(groups):
+            few = False  # nearly every unit has its own number: measured, not set
+    if pd.api.types.is_integer_dtype(values) and few:
+        return "levels", f"{name}: {len(counts)} whole numbers, taken as levels."
+    if few and len(counts) <= 12 and counts.max() <= MOST_UNEQUAL * counts.min():
+        return (
+            "levels",
+            f"{name}: {len(counts)} numbers about equally often, taken as levels.",
+        )
+    return "linear", f"{name}: numbers, taken as a straight line."
 
 
 def _nested_in(

@@ -9,6 +9,9 @@ from quenchbook.study.factors import Factor, Level
 
 # Of the distance to the next declared level; common practice, no source.
 NEAREST_SHARE: Final = 1 / 3
+# A few minutes pass before any cold step begins, so times are compared as log(10 min + time);
+# common practice, no source.
+HANDLING_MINUTES: Final = 10.0
 _ROUNDING: Final = 1e-9
 
 
@@ -48,4 +51,4 @@ def distance_words(factor: Factor, actual: float) -> str:
 
 
 def _scale(factor: Factor, level: Level) -> float:
-    return math.log1p(float(level)) if factor.dimension == "time" else float(level)
+    return math.log(HANDLING_MINUTES + float(level)) if factor.dimension == "time" else float(level)

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import quenchbook as qb
+from quenchbook.errors import EstimabilityError
 from quenchbook.findings.statements import p_text, percent_text
 from quenchbook.findings.verdicts import VERDICTS, verdict_of
 
@@ -78,7 +79,35 @@ def test_an_undecided_finding_says_what_would_decide_it() -> None:
     contrast = qb.marginal_means(model, "route").contrast({"cold - warm": [1, -1]})
     own = qb.finding(contrast, margin=0.5)
     assert own.verdict == "undecided"
-    assert "as many coupons" in own.remedy or "more coupons" in own.remedy
+    assert "To tell a difference of 0.5 from none with 80\u00a0% power takes about" in own.remedy
+    assert "times as many rows" in own.remedy
+
+
+def route_means() -> qb.MarginalMeans:
+    model = qb.mixed_model(two_routes(0.3, 0.1), "y", fixed="route", strata=["load"])
+    return qb.marginal_means(model, "route")
+
+
+def test_a_finding_is_one_difference() -> None:
+    means = route_means()
+    with pytest.raises(EstimabilityError, match="judges one difference; this has 2 rows"):
+        qb.finding(means, margin=0.5)
+    with pytest.raises(EstimabilityError, match="this has 2 rows"):
+        qb.finding(means.contrast({"a": [1, -1], "b": [-1, 1]}), margin=0.5)
+
+
+@pytest.mark.parametrize("weights", [[1, 0], [1, 1], [1, -0.9]])
+def test_a_mean_is_not_a_difference(weights: list[float]) -> None:
+    with pytest.raises(EstimabilityError, match="do not sum to zero, so it is a mean"):
+        qb.finding(route_means().contrast({"cold": weights}), margin=0.5)
+
+
+@pytest.mark.parametrize("margin", [0.0, -0.5, np.nan, np.inf])
+def test_a_margin_is_above_zero(margin: float) -> None:
+    contrast = route_means().contrast({"cold - warm": [1, -1]})
+    with pytest.raises(EstimabilityError, match="above zero, or None"):
+        qb.finding(contrast, margin=margin)
+    assert qb.finding(contrast, margin=None).margin is None
 
 
 def test_ratios_and_p_values_are_written_for_people() -> None:

@@ -130,8 +130,12 @@ def test_whole_numbers_are_levels_and_decimals_a_line_and_a_note_says_so() -> No
     assert levels.tests().set_index("term").loc["degrees", "df"] == 2
     assert "taken as levels" in levels.notes[0]
     frame["degrees"] = frame["degrees"] + 0.5
+    settings = qb.mixed_model(frame, "y", fixed="degrees * route", strata=["load"])
+    assert settings.tests().set_index("term").loc["degrees", "df"] == 2
+    frame["degrees"] += frame["load"].str[2].astype(int) * 1.7  # measured in each load, not set
     line = qb.mixed_model(frame, "y", fixed="degrees * route", strata=["load"])
     assert line.tests().set_index("term").loc["degrees", "df"] == 1
+    assert "straight line" in line.notes[0]
     curve = qb.mixed_model(
         frame, "y", fixed="degrees * route", strata=["load"], shapes={"degrees": "quadratic"}
     )
@@ -159,7 +163,7 @@ def test_a_comparison_that_was_not_analysed_is_refused(plane_irons) -> None:
     model = qb.mixed_model(records, "impact_j")
     asked = next(q for q in plane_irons.questions if q.change)
     with pytest.raises(
-        EstimabilityError, match="add .*austenitize:cold_route.* to its combinations"
+        EstimabilityError, match=r"add .*austenitize:cold_route.* to its combinations"
     ):
         qb.answer(model, dataclasses.replace(asked, response="impact_j"))
 
@@ -222,7 +226,7 @@ def test_a_single_small_load_at_one_temperature_needs_the_safety_factor() -> Non
     y = np.random.default_rng(1).normal(0, 0.45, (len(frame), 4000))
     test = Precision(strata, y).test("temp")
     assert (test.safety > 1.05).mean() > 0.5
-    low, high = stats.binom.interval(0.9999, 4000, 0.05)
+    _, high = stats.binom.interval(0.9999, 4000, 0.05)
     assert (test.p_value < 0.05).sum() <= high
     plain = stats.f.sf(test.statistic * test.safety, test.df, strata.stage("load").df)
     assert (plain < 0.05).sum() > 2 * high  # without f and the error df the level is lost

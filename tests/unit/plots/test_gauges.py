@@ -64,6 +64,35 @@ def test_a_triangle_points_along_the_sign(shapes: Any, verdict: str) -> None:
     assert tip(0.7) > 0 > tip(-0.7)
 
 
+@pytest.mark.parametrize("verdict", VERDICTS)
+def test_both_intervals_are_labelled_and_drawn_where_the_inner_one_decides(
+    shapes: Any, verdict: str
+) -> None:
+    own = shapes.finding_of(verdict, "a", "b", 0.1, 0.25)
+    inner = verdict in ("slight", "equivalent")
+    drawing = figure_contrasts([own], unit="HRC")
+    texts = written(shapes, drawing)
+    assert ("95\xa0%\xa0−0.15\xa0to\xa0+0.35" in texts) == inner
+    assert ("90\xa0%\xa0−0.11\xa0to\xa0+0.31" in texts) == inner
+    assert ("−0.15 to +0.35" in texts) == (not inner)
+    assert ("Short inner strokes: the 90\xa0% interval" in drawing.reading) == inner
+    svg = gauge_svg(own)
+    assert svg.count('stroke-width="0.9"/>') == (2 if inner else 0)
+    assert ("90\xa0%" in svg) == inner
+
+
+def test_the_caption_says_fixed_with_the_plan_only_of_what_was_declared(shapes: Any) -> None:
+    declared = shapes.finding_of("exceeds", "a", "b", 0.94, 0.25, declared=True, change="")
+    late = shapes.finding_of(
+        "exceeds", "c", "d", 0.9, 0.2, declared=False, change="New: exploratory."
+    )
+    words = "fixed when the plan was made"
+    assert words in figure_contrasts([declared], unit="HRC").reading
+    both = figure_contrasts([declared, late], unit="HRC")
+    assert words not in both.reading
+    assert "Exploratory, not declared as it stands: c against d." in both.notes
+
+
 def test_each_difference_inside_a_load_is_a_dot(shapes: Any) -> None:
     findings = shapes.hardness_findings()
     drawing = figure_contrasts(findings, unit="HRC")
@@ -74,7 +103,7 @@ def test_log_ratios_are_shown_in_per_cent(shapes: Any) -> None:
     texts = written(shapes, figure_contrasts(shapes.impact_findings(), unit="J"))
     assert "Difference in impact energy, %" in texts
     assert "−16\xa0%" in texts
-    assert "margin of 15\xa0%" in texts
+    assert "margin of 15\xa0% either way (−13\xa0% to +15\xa0%)" in texts
     assert {"−20", "0", "+20"} <= set(texts)
 
 

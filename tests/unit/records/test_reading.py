@@ -239,8 +239,8 @@ HARD = WIDE + "".join(f"{n},{code},62.5,62.1\n" for n, code in enumerate(("K7TX"
         ),
         (
             "coupon,4E79,delay,10 min,",
-            "d.csv row 2, coupon 4E79: delay: 10\u00a0min is 50\u00a0min from the nearest declared "
-            "level 60\u00a0min on the log scale. Mistyped? If it was really run, record that coupon as lost for this "
+            "d.csv row 2, coupon 4E79: delay: 10\u00a0min is 10\u00a0min from the nearest declared "
+            "level 0\u00a0min on the log scale. Mistyped? If it was really run, record that coupon as lost for this "
             "comparison (deviations.csv: coupon,4E79,lost,delay was 10 min,), or declare the factor "
             'with shape = "quadratic".',
         ),

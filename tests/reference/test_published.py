@@ -1,0 +1,164 @@
+"""Published data through the public entry (data stay in the shared reference folder).
+
+Skipped, saying so, where that folder is absent. Expected values: tables/PROVENANCE.toml.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from tests.conftest import REFERENCE, ROOT
+
+import quenchbook as qb
+
+SHARED = next(
+    (
+        p
+        for p in (ROOT.parent / "shared" / "reference", Path("/work/shared/reference"))
+        if p.is_dir()
+    ),
+    None,
+)
+needs_shared = pytest.mark.skipif(SHARED is None, reason="the shared reference data are not here")
+
+
+def table(name: str) -> pd.DataFrame:
+    return pd.read_csv(REFERENCE / "tables" / name)
+
+
+def data(path: str) -> pd.DataFrame:
+    assert SHARED is not None
+    return pd.read_csv(SHARED / path)
+
+
+def split_plot(name: str) -> tuple[pd.DataFrame, str, str, list[str]]:
+    """Data, response, fixed part and strata of a published split plot."""
+    own = data(f"splitplot/{name}.csv")
+    if name == "bhh_corrosion":
+        return own, "resistance", "furnace_temp * coating", ["whole_plot"]
+    if name == "yates_oats":
+        own["whole"] = own["block"] + own["variety"]
+        return own, "yield", "variety * nitro", ["block", "whole"]
+    if name == "montgomery_paper":
+        own["whole"] = own["day"].astype(str) + own["preparation"].astype(str)
+        return own, "strength", "preparation * temperature", ["day", "whole"]
+    if name == "deanvoss_fishing_line":
+        return own, "Y", "BRAND * WEIGHT", ["REEL"]
+    own["whole"] = own["recipe"] + own["replicate"].astype(str)
+    return own, "angle", "recipe * temperature", ["whole"]
+
+
+NAMES = ["bhh_corrosion", "yates_oats", "montgomery_paper", "deanvoss_fishing_line", "lme4_cake"]
+
+
+@needs_shared
+@pytest.mark.parametrize("name", NAMES)
+def test_a_published_split_plot_gives_the_classical_strata(name: str) -> None:
+    frame, response, fixed, strata = split_plot(name)
+    ours = qb.mixed_model(frame, response, fixed=fixed, strata=strata).tests().set_index("term")
+    expected = table("splitplot_expected.csv")
+    own = expected[(expected["dataset"] == name) & expected["method"].str.startswith("classical")]
+    checked = 0
+    for row in own.dropna(subset=["F"]).itertuples():
+        term = str(row.term)
+        term = term if term in ours.index else ":".join(reversed(term.split(":")))
+        assert ours.loc[term, "statistic"] == pytest.approx(row.F, rel=1e-9), term
+        assert ours.loc[term, "p_value"] == pytest.approx(row.p, rel=1e-8)
+        assert ours.loc[term, "df"] == row.df
+        spare = own[(own["stratum"] == row.stratum) & (own["term"] == "Residuals")]["df"].iloc[0]
+        assert ours.loc[term, "df_error"] == pytest.approx(spare)
+        checked += 1
+    assert checked == 3
+
+
+@needs_shared
+@pytest.mark.parametrize(
+    ("name", "response", "strata", "names"),
+    [
+        ("lme4_Dyestuff", "Yield", ["Batch"], {"Batch": "Batch", "Residual": "residual"}),
+        ("lme4_Dyestuff2", "Yield", ["Batch"], {"Batch": "Batch", "Residual": "residual"}),
+        ("nlme_Rail", "travel", ["Rail"], {"Rail": "Rail", "Residual": "residual"}),
+        (
+            "lme4_Pastes",
+            "strength",
+            ["batch", "sample"],
+            {"batch": "batch", "cask:batch": "sample", "Residual": "residual"},
+        ),
+    ],
+)
+def test_published_nested_variances_agree_with_lme4(name, response, strata, names) -> None:
+    model = qb.mixed_model(data(f"nested/{name}.csv"), response, fixed="1", strata=strata)
+    ours = model.variance_components.set_index("stratum")["variance"]
+    expected = table("nested_expected.csv")
+    own = expected[(expected["dataset"] == name) & expected["item"].str.startswith("var:")]
+    for row in own.itertuples():
+        unit = names[str(row.item).removeprefix("var:")]
+        assert ours[unit] == pytest.approx(row.value, rel=1e-4, abs=1e-4)
+
+
+@needs_shared
+def test_the_supplier_is_judged_on_batches() -> None:
+    # Montgomery, Design and Analysis of Experiments, 10th ed., Table 14.3: F 0.969 on (2, 9).
+    own = data("nested/montgomery_supplier_purity.csv")
+    own["lot"] = own["Supplier"].astype(str) + "-" + own["Batches"].astype(str)
+    model = qb.mixed_model(own, "Purity", fixed="Supplier", strata=["lot"])
+    row = model.tests().iloc[0]
+    assert row["statistic"] == pytest.approx(0.96901, abs=5e-6)
+    assert (row["df"], row["df_error"]) == (2, pytest.approx(9))
+    assert row["stratum"] == "lot"
+    assert "Supplier is judged on lots" in model.units_ladder()
+
+
+@needs_shared
+@pytest.mark.parametrize(
+    ("name", "tolerance"),
+    [("SiRstv", 1e-9), ("SmLs01", 1e-9), ("SmLs02", 1e-9), ("AtmWtAg", 1e-7), ("SmLs04", 1e-7), ("SmLs07", 1e-3)],
+)  # fmt: skip
+def test_nist_certified_anova(name: str, tolerance: float) -> None:
+    # NIST StRD; tolerances of the shared notes, checks.md section 1 (constant leading digits).
+    assert SHARED is not None
+    lines = (SHARED / "nist_strd" / "anova" / f"{name}.dat").read_text().splitlines()
+    start = (
+        next(
+            n for n, line in enumerate(lines) if re.match(r"^Data:\s+[A-Z]\w+\s+[A-Z]\w+\s*$", line)
+        )
+        + 1
+    )
+    rows = [line.split() for line in lines[start:] if re.match(r"^\s*\d+\s+[-\d.]+\s*$", line)]
+    frame = pd.DataFrame({"group": [r[0] for r in rows], "y": [float(r[1]) for r in rows]})
+    certified = pd.read_csv(SHARED / "nist_anova_certified.csv").set_index("set").loc[name]
+    row = qb.mixed_model(frame, "y", fixed="group").tests().iloc[0]
+    assert row["df"] == certified["df_b"]
+    assert row["df_error"] == certified["df_w"]
+    assert row["statistic"] == pytest.approx(certified["F"], rel=tolerance)
+
+
+@needs_shared
+def test_two_one_sided_tests_agree_with_the_published_intervals() -> None:
+    own = data("oneway/tost_clinic_statsmodels.csv")
+    expected = table("tost_expected.csv")
+    pooled = expected[(expected["variance"] == "pooled") & (expected["groups"] == "1 vs 2")]
+    assert len(pooled) >= 2
+    for row in pooled.itertuples():
+        group = next(column for column in own if column.lower().startswith("group"))
+        two = own[own[group].isin([1, 2])].assign(g=lambda f: f[group].astype(str))
+        model = qb.mixed_model(two, str(row.variable), fixed="g")
+        contrast = qb.marginal_means(model, "g").contrast({"1 - 2": [1, -1]})
+        finding = qb.finding(contrast, margin=float(row.eps))
+        assert finding.inner_low == pytest.approx(row.ci90_low, rel=1e-8)
+        assert finding.inner_high == pytest.approx(row.ci90_high, rel=1e-8)
+        inside = -row.eps < row.ci90_low and row.ci90_high < row.eps
+        assert (finding.verdict in ("equivalent", "slight")) == inside == (row.p < 0.05)
+
+
+@needs_shared
+def test_between_and_within_days_of_the_gum() -> None:
+    # JCGM 100:2008 (GUM), H.5: between-day F on (9, 40); published 2.25 from rounded figures.
+    own = data("nested/gum_h5_zener.csv")
+    means = own["mean_V"].to_numpy()
+    within = np.mean(own["s_uV"].to_numpy() ** 2) * 1e-12
+    assert 5 * np.var(means, ddof=1) / within == pytest.approx(2.262, abs=5e-3)
