@@ -158,6 +158,45 @@ def marginal_means(
     )
 
 
+def slopes(
+    model: MixedModel,
+    factor: str,
+    *,
+    at: Sequence[float],
+    by: str | Sequence[str] = (),
+) -> MarginalMeans:
+    """Slope of a curve or line along a numeric factor.
+
+    Parameters
+    ----------
+    model : MixedModel
+    factor : str
+        Numeric factor with shape ``linear`` or ``quadratic``.
+    at : sequence of float
+        Points where the slope is taken, in the storage unit.
+    by : str or sequence of str
+        Factors whose levels get a slope each.
+
+    Returns
+    -------
+    MarginalMeans
+        Change of the response for one unit of the factor.
+    """
+    if not model.terms.variable(factor).degree:
+        raise EstimabilityError(
+            f"{factor} is analysed as levels, so it has no slope. "
+            'Declare shape = "linear" or "quadratic".'
+        )
+    by = [by] if isinstance(by, str) else list(by)
+    points = [float(x) for x in at]
+    step = 1.0
+    above = marginal_means(model, [factor, *by], at={factor: [x + step for x in points]})
+    below = marginal_means(model, [factor, *by], at={factor: [x - step for x in points]})
+    here = marginal_means(model, [factor, *by], at={factor: points})
+    # The central difference of a quadratic is exact, whatever the step.
+    return replace(here, linear=(above.linear - below.linear) / (2 * step))
+
+
 def _mix_notes(
     model: MixedModel, by: Sequence[str], at: Mapping[str, Sequence[Level]]
 ) -> tuple[str, ...]:

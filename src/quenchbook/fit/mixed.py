@@ -467,10 +467,18 @@ def mixed_model(
     else:
         study = study or data.study
         own = data_of_records(data, study.response(response), study)
-    return _fitted(own, df_method)
+    return fitted_model(own, df_method=df_method)
 
 
-def _fitted(data: CouponData, df_method: DfMethod) -> MixedModel:
+def fitted_model(data: CouponData, *, df_method: DfMethod = "auto") -> MixedModel:
+    """Fit prepared data.
+
+    Parameters
+    ----------
+    data : CouponData
+    df_method : str
+        As in `mixed_model`.
+    """
     strata = strata_of(data.coupons, data.terms, data.units, planned=data.planned)
     precision = Precision(strata, data.coupons["value"].to_numpy(dtype=float))
     notes = data.notes

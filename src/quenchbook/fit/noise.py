@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.terms import Array
 from quenchbook.units import interval_text, number_text, with_unit
@@ -103,6 +105,43 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
         confidence=model.confidence,
         notes=tuple(notes),
     )
+
+
+def error_shares(contrast: MarginalMeans) -> pd.DataFrame:
+    """Where the error of a contrast comes from, and what would halve it.
+
+    Parameters
+    ----------
+    contrast : MarginalMeans
+        One row.
+
+    Returns
+    -------
+    DataFrame
+        ``stratum, share, times_to_halve``: share of the variance of the contrast by unit (REML
+        components), and how many times as many of these units (and no more of the others) would
+        halve its standard error; inf where no number of them would.
+    """
+    model = contrast.model
+    weights = model.strata.coupon_weights(contrast.linear[0])
+    variances = model.variances
+    parts: dict[str, float] = {}
+    for unit, codes in model.strata.codes.items():
+        sums = np.bincount(codes, weights)
+        parts[unit] = variances[unit] * float(sums @ sums)
+    parts["coupon"] = variances["coupon"] * float(weights @ weights)
+    if "indent" in variances:
+        readings = model.coupons["readings"].to_numpy(dtype=float)
+        parts["indent"] = variances["indent"] * float(weights**2 @ (1 / readings))
+    total = sum(parts.values())
+    rows = []
+    for place, (unit, part) in enumerate(parts.items()):
+        finer = sum(list(parts.values())[place:])  # more loads bring more of all that is inside
+        others = total - finer
+        room = total / 4 - others
+        times = finer / room if room > 0 else math.inf
+        rows.append((model.stratum_name(unit), part / total if total else math.nan, times))
+    return pd.DataFrame(rows, columns=["stratum", "share", "times_to_halve"])
 
 
 def predicted_deviations(model: MixedModel) -> dict[str, Array]:

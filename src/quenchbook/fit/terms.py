@@ -48,6 +48,8 @@ class Variable:
         Levels of `parent` where it exists; elsewhere it is blank.
     inside : mapping of parent level to levels, optional
         For a factor nested in `parent` (``parent / name``): its levels in each level of the parent.
+    first_power : int
+        Lowest power of a curve; above 1 for what a lower curve leaves over.
     """
 
     name: str
@@ -57,6 +59,7 @@ class Variable:
     parent: str = ""
     exists_for: tuple[Level, ...] = ()
     inside: Mapping[Level, tuple[Level, ...]] | None = None
+    first_power: int = 1
 
     def coded(self, frame: pd.DataFrame, *, only: tuple[Level, ...] = ()) -> Array:
         """Columns of this variable, shape (rows, columns); zero where it does not exist.
@@ -90,7 +93,9 @@ class Variable:
         half = max(levels.max() - middle, middle - levels.min()) or 1.0
         x = (values.to_numpy(dtype=float) - middle) / half
         grid = (levels - middle) / half
-        columns = [x**power - np.mean(grid**power) for power in range(1, self.degree + 1)]
+        columns = [
+            x**power - np.mean(grid**power) for power in range(self.first_power, self.degree + 1)
+        ]
         coded: Array = np.nan_to_num(np.column_stack(columns))
         return coded
 
