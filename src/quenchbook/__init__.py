@@ -54,6 +54,8 @@ _HOME = {
     "report_data": "report.contents",
     "report_appendix": "report.contents",
     "cautions_table": "report.contents",
+    "files_table": "report.study_tables",
+    "meaning": "columns",
     "new_study": "steps",
     "plan_study": "steps",
     "bench_study": "steps",

@@ -6,9 +6,13 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from quenchbook import __version__
 from quenchbook.errors import QuenchbookError
+
+if TYPE_CHECKING:
+    from quenchbook.report.blocks import TableBlock
 
 DESCRIPTION = "Plan, run, analyse and publish small heat-treatment studies on steel."
 CAUTION = (
@@ -26,7 +30,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         0 when it worked, 2 when the input was wrong; the message is on standard error.
     """
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    options = parser.parse_args(arguments)
+    if options.run is None:
+        parser.print_help()
+        return 0
     try:
         return int(options.run(options) or 0)
     except QuenchbookError as error:
@@ -48,11 +56,16 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="quenchbook", description=DESCRIPTION, epilog=CAUTION)
     parser.add_argument("--version", action="version", version=f"quenchbook {__version__}")
     verbs = parser.add_subparsers(
-        title="verbs, in the order of the work", metavar="VERB", required=True
+        title="verbs, in the order of the work", metavar="VERB", required=False
     )
+    parser.set_defaults(run=None)
 
-    def verb(name: str, words: str, *, study: bool = True) -> argparse.ArgumentParser:
-        own = verbs.add_parser(name, help=words, description=words, epilog=CAUTION)
+    def verb(
+        name: str, words: str, *, study: bool = True, aliases: Sequence[str] = ()
+    ) -> argparse.ArgumentParser:
+        own = verbs.add_parser(
+            name, help=words, description=words, epilog=CAUTION, aliases=list(aliases)
+        )
         if study:
             own.add_argument(
                 "study", type=Path, nargs="?", default=Path(), help="study folder (default: here)"
@@ -73,7 +86,7 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--seed", type=int, help="seed of the randomization (default: drawn and kept)")
     verb("bench", "write furnace-load sheets and blank entry forms")
     verb("check", "read the records and report every mistake")
-    verb("analyse", "answer the declared questions from the records")
+    verb("analyse", "answer the declared questions from the records", aliases=["analyze"])
     verb("report", "write the report as HTML and PDF")
     verb("lab", "open the notebooks of a study in JupyterLab")
     verb("doctor", "say what is installed and what is missing", study=False)
@@ -102,20 +115,37 @@ def _new(options: argparse.Namespace) -> None:
 
 def _plan(options: argparse.Namespace) -> None:
     from quenchbook.fit.outlook import error_df_words
-    from quenchbook.steps import plan_study
+    from quenchbook.plan.files import PLAN_FILE
+    from quenchbook.steps import plan_study, template_words, unanswerable
 
+    folder = options.study / "plan"
+    before = (folder / PLAN_FILE).exists()
     matrix, paths = plan_study(options.study, seed=options.seed)
+    if before:
+        print(f"A plan exists ({matrix.short_hash}) and was left as it is.")
     print(matrix.summary())
+    if before and matrix.changes and not matrix.study.published:
+        print(f"To declare it anew before anything is cut, move {folder} away and plan again.")
     for line in error_df_words(matrix):
         print(line)
+    print("(error df: spare units to judge by; below 3 the judgement is very coarse)")
+    for line in template_words(matrix.study):
+        print(line)
     _print_paths(paths)
+    lost, all_lost = unanswerable(matrix)
+    if all_lost:
+        loads = matrix.study.unit_word("furnace_load", 2)
+        print(f"\nThis plan cannot answer anything; add {loads} first.")
+        return
+    for words in lost:
+        print(f"This plan cannot answer: {words}")
     print(f"\nNext: quenchbook bench {options.study}")
 
 
 def _bench(options: argparse.Namespace) -> None:
     from quenchbook.steps import bench_study
 
-    _print_paths(bench_study(options.study))
+    _print_paths(bench_study(options.study, say=print))
     print(
         f"\n{CAUTION}\nNext: fill in the forms, put them into {options.study / 'records'}, then "
         f"quenchbook check {options.study}"
@@ -131,12 +161,18 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def _analyse(options: argparse.Namespace) -> None:
+    from quenchbook.report.study_tables import term_table
     from quenchbook.steps import analyse_study
 
     analysis, paths = analyse_study(options.study)
-    for model in analysis.models.values():
-        print(model.summary(), end="\n\n")
+    print(analysis.records.summary(), end="\n\n")
     print(analysis.summary(), end="\n\n")
+    for name, model in analysis.models.items():
+        print(model.units_ladder())
+        _print_table(term_table(model, name, analysis.study))
+        for note in model.notes:
+            print(note)
+        print()
     _print_paths(paths)
     print(f"\nNext: quenchbook report {options.study}")
 
@@ -172,6 +208,18 @@ def _doctor(_options: argparse.Namespace) -> int:
     lines, healthy = checkup()
     print("\n".join(lines))
     return 0 if healthy else 2
+
+
+def _print_table(block: TableBlock) -> None:
+    """Print a table of the report: same heads, same texts."""
+    rows = [tuple(column.title for column in block.columns), *block.rows]
+    widths = [max(len(row[place]) for row in rows) for place in range(len(block.columns))]
+    print(block.caption)
+    for row in rows:
+        cells = (cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        print(f"  {'  '.join(cells)}".rstrip())
+    for note in block.notes:
+        print(f"  {note}")
 
 
 def _print_paths(paths: Sequence[Path]) -> None:

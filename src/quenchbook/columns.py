@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Final, Protocol
 
 GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
+    # coupons and units
     "coupon": ("code of the piece of steel", ""),
     "furnace_load": ("number of the furnace load, in the order they are run", ""),
     "day": ("day of the furnace load", ""),
@@ -14,27 +15,134 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "temper_batch": ("coupons that are tempered together", ""),
     "bar": ("bar of steel the coupon was cut from", ""),
     "bar_position": ("place in the bar", ""),
+    # factors and responses of the trade; those of a study explain themselves, see `meaning`
     "austenitize_c": ("austenitize temperature", "degC"),
     "cold_route": ("how the coupon is cooled below room temperature", ""),
     "delay_minutes": ("end of quench to start of the cold step; blank without one", "minutes"),
     "temper_c": ("temper temperature", "degC"),
     "hardness_hrc": ("Rockwell hardness, scale C", "HRC"),
     "impact_j": ("impact energy", "J"),
-    "indent": ("number of the hardness impression on its coupon", ""),
-    "value": ("reading on the scale that is analysed", ""),
+    # readings and what went differently
+    "response": ("what was measured", ""),
+    "reading": ("number of the reading on its coupon", ""),
+    "indent": ("number of the hardness impression, or of any reading, on its coupon", ""),
+    "value": ("reading; in a model the mean of a coupon on the scale that is analysed", ""),
+    "readings": ("number of readings of the coupon", ""),
+    "file": ("file the row was read from", ""),
+    "row": ("row in the file, the head is row 1", ""),
+    "what": ("kind of unit the row is about, or kind of row in the data of a figure", ""),
+    "which": ("number or code of that unit", ""),
+    "item": ("what differed: a factor, lost, or a note", ""),
+    "planned": ("level in the plan", ""),
+    "actual": ("level that was run", ""),
+    "unit": ("unit of the numbers in the row", ""),
+    "note": ("remark of whoever recorded it", ""),
+    "reason": ("why, as recorded", ""),
+    "column": ("column of the table", ""),
+    "found": ("what stands in the file", ""),
+    "corrected": ("what a person said it must be", ""),
+    "meaning": ("what a column means", ""),
+    # tests and estimates
     "term": ("factor, or combination of factors joined by a colon", ""),
     "stratum": ("unit whose scatter is the noise", ""),
     "df": ("degrees of freedom", ""),
-    "df_error": ("error degrees of freedom of the stratum", ""),
-    "statistic": ("F value", ""),
-    "p_value": ("probability of a larger F if the term did nothing", ""),
+    "df_error": ("error degrees of freedom of the stratum: spare units to judge by", ""),
+    "statistic": ("F value of a test, t value of a comparison", ""),
+    "p_value": ("probability of a larger statistic if there were no difference", ""),
     "safety_factor": ("factor on the mean square that keeps the level with unequal units", ""),
     "method": ("how the test was made", ""),
+    "contrast": ("name of the comparison", ""),
     "estimate": ("mean, difference or logarithm of a ratio", ""),
     "std_error": ("standard error of the estimate", ""),
-    "conf_low": ("lower limit of the interval", ""),
-    "conf_high": ("upper limit of the interval", ""),
+    "conf_low": ("lower limit of the interval at the confidence of the study", ""),
+    "conf_high": ("upper limit of the interval at the confidence of the study", ""),
+    "inner_low": ("lower limit of the narrower interval of the two one-sided tests", ""),
+    "inner_high": ("upper limit of the narrower interval of the two one-sided tests", ""),
+    "count": ("number of units of the stratum", ""),
     "variance": ("variance component", ""),
     "sd": ("standard deviation", ""),
+    # figures
+    "group": ("level of the factor that has a curve each; blank with one curve", ""),
+    "x": ("place along the axis: level of the factor, as run", ""),
+    "level": ("level the furnace load was set to, in print", ""),
+    "mean": ("mean of the deviations of a furnace load", ""),
+    "deviation": ("coupon value less the fitted mean", ""),
+    # findings
+    "key": ("short name of the question", ""),
+    "question": ("the question in words", ""),
+    "label": ("what is compared", ""),
+    "against": ("with what it is compared", ""),
     "verdict": ("exceeds, differs, slight, equivalent or undecided", ""),
+    "margin": ("difference too small to matter, on the scale of the estimate", ""),
+    "scale": ("linear: differences; log: natural logarithms of ratios", ""),
+    "sentence": ("the answer in words", ""),
+    "declared": ("whether question and margin are as they were when the plan was made", ""),
+    "change": ("why the finding is exploratory; blank if declared or published", ""),
 }
+
+_ENDINGS: Final[Mapping[str, str]] = {
+    "_planned": "as planned: ",
+    "_order": "place in the test order of ",
+}
+
+
+class _Factor(Protocol):
+    @property
+    def column(self) -> str: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def unit(self) -> str: ...
+
+
+class _Response(Protocol):
+    @property
+    def name(self) -> str: ...
+    @property
+    def quantity(self) -> str: ...
+    @property
+    def unit(self) -> str: ...
+
+
+class _Study(Protocol):
+    """The part of a study that names its own columns."""
+
+    @property
+    def factors(self) -> Sequence[_Factor]: ...
+    @property
+    def responses(self) -> Sequence[_Response]: ...
+
+
+def meaning(column: str, study: _Study | None = None) -> tuple[str, str]:
+    """What a column of any of our tables means, and its unit.
+
+    Parameters
+    ----------
+    column : str
+    study : Study, optional
+        Its factors and responses are columns too.
+
+    Returns
+    -------
+    meaning, unit : str
+        Both empty for a column that is not ours.
+
+    >>> meaning("hardness_hrc_order")
+    ('place in the test order of Rockwell hardness, scale C', '')
+    >>> meaning("austenitize_c_planned")
+    ('as planned: austenitize temperature', 'degC')
+    """
+    if column in GLOSSARY:
+        return GLOSSARY[column]
+    for factor in study.factors if study is not None else ():
+        if factor.column == column:
+            return f"level of {factor.title}", factor.unit
+    for response in study.responses if study is not None else ():
+        if response.name == column:
+            return response.quantity, response.unit
+    for ending, words in _ENDINGS.items():
+        if column.endswith(ending):
+            inner, unit = meaning(column.removesuffix(ending), study)
+            if inner:
+                return words + inner, unit if ending == "_planned" else ""
+    return "", ""

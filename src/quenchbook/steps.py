@@ -7,13 +7,13 @@ readings go into ``records/`` and are only ever read.
 from __future__ import annotations
 
 import json
-import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from quenchbook.errors import PlanError, Problem, QuenchbookError, StudyError
+from quenchbook.writing import write_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 Say = Callable[[str], None]
 
 EXAMPLES = {"plane_irons": "invented demonstration", "coated_bars": "published experiment"}
+_LONGEST_TITLE = 48  # characters that stand whole in the running head of a page
 NOTEBOOKS = ("01_plan", "02_bench", "03_records", "04_analysis", "05_report")
 
 
@@ -65,7 +66,7 @@ def new_study(folder: str | Path) -> list[Path]:
     (folder / "records").mkdir(parents=True)
     name = folder.resolve().name
     text = template.read_text(encoding="utf-8").replace("my_study", _short_name(name))
-    paths = [_write(folder / "study.toml", text)]
+    paths = [write_text(folder / "study.toml", text)]
     return [*paths, *_copy_notebooks(folder)]
 
 
@@ -108,9 +109,15 @@ def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMa
     folder : str or Path
     seed : int, optional
         Seed of the randomization; drawn when left out, and kept in the plan.
+
+    Raises
+    ------
+    PlanError
+        If a plan was made before for another seed, layout or other factors than asked for now.
     """
     import secrets
 
+    from quenchbook.plan.declaration import changed_layout
     from quenchbook.plan.files import MATRIX_FILE, PLAN_FILE, read_plan, write_plan
     from quenchbook.plan.randomization import coupon_matrix
     from quenchbook.study.files import read_study
@@ -126,9 +133,75 @@ def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMa
                     "Coupons may already carry its codes. Move the plan folder away to start anew.",
                 )
             )
+        if asked := changed_layout(matrix.declaration, study):
+            loads = matrix.unit_counts()["furnace_load"]
+            raise PlanError(
+                f"A plan exists ({matrix.short_hash}, {loads} "
+                f"{study.unit_word('furnace_load', loads)}) and was left as it is; study.toml now "
+                f"asks for {'; '.join(asked)}. To plan anew before anything is cut, move {place} "
+                "away."
+            )
         return matrix, [place / MATRIX_FILE, place / PLAN_FILE]
     matrix = coupon_matrix(study, seed=secrets.randbelow(10**8) if seed is None else seed)
     return matrix, write_plan(matrix, place)
+
+
+def template_words(study: Study) -> list[str]:
+    """Words of the template that still stand in the study file, one sentence or none."""
+    import tomllib
+
+    text = (Path(__file__).parent / "study" / "template.toml").read_text(encoding="utf-8")
+    template = tomllib.loads(text)
+    own = {"author": study.author, "date": study.date}
+    left = [f"{key} is still '{text}'" for key, text in own.items() if text == str(template[key])]
+    if not left:
+        return []
+    return [f"In study.toml the {' and the '.join(left)}, and the report will print it."]
+
+
+def unanswerable(matrix: CouponMatrix) -> tuple[list[str], bool]:
+    """Questions of the study that its plan cannot judge.
+
+    A question cannot be judged if a term it needs is not estimable or its stratum has no error df.
+    Without questions the factors themselves are asked about.
+
+    Returns
+    -------
+    lost : list of str
+        The questions in words.
+    all_lost : bool
+        Whether no question is left.
+    """
+    from quenchbook.fit.outlook import error_df_frame
+
+    table, study = error_df_frame(matrix), matrix.study
+    spare = {
+        (response, frozenset(term.split(":"))): df > 0 and df_error > 0
+        for response, term, df, df_error in zip(
+            table["response"], table["term"], table["df"], table["df_error"], strict=True
+        )
+    }
+    asked: list[tuple[str, str, list[frozenset[str]]]] = []
+    for question in study.questions:
+        own = frozenset(question.term.split(":") if question.term else [question.factor])
+        needed = [own]
+        if question.change:
+            needed = [own | {next(iter(question.change))}]
+        needed += [own | {name} for name in question.at if name != question.factor]
+        needed = [term for term in needed if term == own or (question.response, term) in spare]
+        asked.append((question.words, question.response, needed or [own]))
+    if not asked:
+        asked = [
+            (factor.title, response.name, [frozenset([factor.name])])
+            for factor in study.factors
+            for response in study.responses
+        ]
+    lost = [
+        words
+        for words, response, needed in asked
+        if not all(spare.get((response, term), False) for term in needed)
+    ]
+    return list(dict.fromkeys(lost)), bool(asked) and len(lost) == len(asked)
 
 
 def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
@@ -142,8 +215,15 @@ def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
     return study, matrix, read_records(Path(folder) / "records", matrix)
 
 
-def bench_study(folder: str | Path) -> list[Path]:
-    """Write bench sheets and blank entry forms."""
+def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
+    """Write bench sheets and blank entry forms.
+
+    Parameters
+    ----------
+    folder : str or Path
+    say : callable, optional
+        Told of each form that already holds entries and was left alone.
+    """
     from quenchbook.bench.forms import write_entry_forms
     from quenchbook.plan.files import read_plan
     from quenchbook.report.bench_pages import write_bench_documents
@@ -152,13 +232,22 @@ def bench_study(folder: str | Path) -> list[Path]:
     study = read_study(folder)
     matrix = read_plan(Path(folder) / "plan", study)
     place = Path(folder) / "bench"
-    return [*write_bench_documents(matrix, place), *write_entry_forms(matrix, place / "forms")]
+    sheets = write_bench_documents(matrix, place)
+    forms = write_entry_forms(matrix, place / "forms")
+    if say is not None:
+        for note in forms.notes:
+            say(note)
+    return [*sheets, *forms]
 
 
 def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
-    """Analyse the records; write tests, findings and variance components as CSV."""
+    """Analyse the records; write tests, findings and variance components as CSV.
+
+    ``columns.csv`` beside them says what each column means.
+    """
     import pandas as pd
 
+    from quenchbook.columns import meaning
     from quenchbook.findings.answers import analyse
 
     analysis = analyse(read_folder(folder)[2])
@@ -174,7 +263,7 @@ def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
             for key in (
                 "key", "question", "response", "verdict", "scale", "unit", "estimate", "std_error",
                 "df", "df_error", "statistic", "conf_low", "conf_high", "inner_low", "inner_high",
-                "margin", "p_value", "sentence",
+                "margin", "p_value", "sentence", "declared", "change",
             )
         }
         for own in analysis.findings
@@ -184,8 +273,11 @@ def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
         "variance_components": pd.concat(components),
         "findings": pd.DataFrame(findings),
     }
+    used = dict.fromkeys(str(name) for frame in tables.values() for name in frame)
+    rows = [(name, *meaning(name, analysis.study)) for name in used]
+    tables["columns"] = pd.DataFrame(rows, columns=["column", "meaning", "unit"])
     return analysis, [
-        _write(place / f"{name}.csv", frame.to_csv(index=False, lineterminator="\n"))
+        write_text(place / f"{name}.csv", frame.to_csv(index=False, lineterminator="\n"))
         for name, frame in tables.items()
     ]
 
@@ -215,7 +307,7 @@ def report_study(
     html, pdf = place / f"{study.key}.html", place / f"{study.key}.pdf"
     details = {
         "title": study.question,
-        "study": study.title,
+        "study": _short_title(study),
         "author": study.author,
         "date": study.date,
     }
@@ -254,7 +346,8 @@ def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[
         say(f"{'3 records   ' if number == 0 else '            '}{line}")
     analysis, tables = analyse_study(folder)
     for number, own in enumerate(analysis.findings):
-        say(f"{'4 analysis  ' if number == 0 else '            '}{own.question} {own.verdict}")
+        word = f"{own.verdict}, exploratory" if own.change else own.verdict
+        say(f"{'4 analysis  ' if number == 0 else '            '}{own.question} {word}")
     say("5 report    running the notebook ...")
     reports = report_study(folder)
     return [*paths, *bench, *tables, *reports]
@@ -283,8 +376,16 @@ def _copy_notebooks(folder: Path) -> list[Path]:
             if "parameters" in cell["metadata"].get("tags", []):
                 cell["source"] = ['study_folder = ".."']
         text = json.dumps(notebook, indent=1, ensure_ascii=False) + "\n"
-        paths.append(_write(place / f"{name}.ipynb", text))
+        paths.append(write_text(place / f"{name}.ipynb", text))
     return paths
+
+
+def _short_title(study: Study) -> str:
+    """Title that fits the running head: whole, up to its colon, or the key in words."""
+    for title in (study.title, study.title.partition(":")[0]):
+        if len(title) <= _LONGEST_TITLE:
+            return title
+    return study.key.replace("_", " ")
 
 
 def _short_name(name: str) -> str:
@@ -292,10 +393,3 @@ def _short_name(name: str) -> str:
 
     short = re.sub(r"[^a-z0-9_]+", "_", name.lower()).strip("_")
     return short if short and short[0].isalpha() else f"study_{short}"
-
-
-def _write(path: Path, text: str) -> Path:
-    part = path.with_name(path.name + ".part")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    os.replace(part, path)
-    return path

@@ -11,7 +11,7 @@ import functools
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from quenchbook.errors import UnitError
@@ -177,6 +177,11 @@ def _plain(text: str) -> str:
 # --- back to text ------------------------------------------------------------------------------
 
 
+def capital(text: str) -> str:
+    """Text with a capital first letter; the rest stays as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def decimals_for(std_error: float, unit: str = "") -> int:
     """Decimals that show two significant digits of a standard error (0 to 6).
 
@@ -186,6 +191,11 @@ def decimals_for(std_error: float, unit: str = "") -> int:
     if not math.isfinite(std_error) or std_error <= 0:
         return min(most, 2)
     return min(most, max(0, 1 - math.floor(math.log10(std_error))))
+
+
+def listed(items: Sequence[str]) -> str:
+    """Items as people list them: ``a, b and c``."""
+    return " and ".join(filter(None, [", ".join(items[:-1]), *items[-1:]]))
 
 
 def number_text(value: float, decimals: int = 2, *, sign: bool = False) -> str:

@@ -71,6 +71,179 @@ def test_another_seed_does_not_replace_a_plan(demo: Path, capsys) -> None:
     assert (demo / "plan" / "coupon_matrix.csv").read_bytes() == before
 
 
+def said(capsys) -> str:
+    return capsys.readouterr().out.replace("\u00a0", " ")
+
+
+def test_planning_again_says_that_the_plan_was_left(demo: Path, capsys) -> None:
+    assert run("plan", demo) == 0
+    assert said(capsys).startswith("A plan exists (3db02e10) and was left as it is.\n")
+
+
+def test_planning_again_after_a_change_of_the_layout_is_not_a_success(demo: Path, capsys) -> None:
+    damage(demo / "study.toml", "furnace_loads = 12", "furnace_loads = 9")
+    before = {path: path.read_bytes() for path in (demo / "plan").iterdir()}
+    assert run("plan", demo) == 2
+    assert capsys.readouterr().err == (
+        "A plan exists (3db02e10, 12 furnace loads) and was left as it is; study.toml now asks "
+        "for 9 furnace loads, the plan has 12. To plan anew before anything is cut, move "
+        f"{demo / 'plan'} away.\n"
+    )
+    assert {path: path.read_bytes() for path in (demo / "plan").iterdir()} == before
+
+
+@pytest.mark.parametrize("verb", ["plan", "bench", "check", "analyse", "report"])
+def test_a_changed_level_is_one_message_for_all_coupons(demo: Path, capsys, verb: str) -> None:
+    damage(demo / "study.toml", '["150 degC", "175 degC"]', '["150 degC", "200 degC"]')
+    damage(
+        demo / "study.toml",
+        '{ temper = ["175 degC", "150 degC"] }',
+        '{ temper = ["200 degC", "150 degC"] }',
+    )
+    damage(
+        demo / "study.toml",
+        '{ temper = ["175 degC", "150 degC"] }',
+        '{ temper = ["200 degC", "150 degC"] }',
+    )
+    assert run(verb, demo) == 2
+    error = capsys.readouterr().err
+    assert len(error.splitlines()) == 1
+    assert "was made for other factors: temper was" in error
+
+
+def test_a_margin_changed_after_the_plan_is_exploratory_in_plan_and_analysis(
+    demo: Path, capsys
+) -> None:
+    damage(demo / "study.toml", '"0.5 HRC"', '"0.1 HRC"')
+    change = "Margin of hardness was 0.5 HRC when the plan was made, now 0.1 HRC: exploratory."
+    assert run("plan", demo) == 0
+    out = said(capsys)
+    assert change in out
+    assert f"To declare it anew before anything is cut, move {demo / 'plan'} away" in out
+    assert run("analyse", demo) == 0
+    out = said(capsys)
+    assert "2 questions declared before the data, 8 after." in out
+    assert out.count("[exploratory]") == 8
+    table = (demo / "reports" / "findings.csv").read_text(encoding="utf-8").replace("\u00a0", " ")
+    assert table.count(change) == 8
+
+
+@pytest.mark.parametrize("verb", ["analyse", "analyze"])
+def test_analyse_says_what_was_read_then_the_answers_then_the_tests(
+    demo: Path, capsys, verb: str
+) -> None:
+    assert run(verb, demo) == 0
+    out = said(capsys)
+    parts = [
+        "475 readings of hardness on 95 coupons in 12 furnace loads",
+        "10 questions declared before the data.",
+        "Does dry ice make it harder? exceeds:",
+        "Tests for hardness: each term against the noise of its own unit.",
+        "  term                       judged on     df  error df  F",
+        "reports/columns.csv",
+    ]
+    places = [out.index(part) for part in parts]
+    assert places == sorted(places)
+    assert "df_error" not in out
+    columns = (demo / "reports" / "columns.csv").read_text(encoding="utf-8").splitlines()
+    assert columns[0] == "column,meaning,unit"
+    assert not [line for line in columns if ",," in line.removesuffix(",")]
+
+
+def test_without_a_verb_the_help_is_printed(capsys) -> None:
+    assert run() == 0
+    assert "verbs, in the order of the work" in capsys.readouterr().out
+
+
+def test_plan_names_what_still_stands_as_in_the_template(tmp_path: Path, capsys) -> None:
+    folder = tmp_path / "mine"
+    run("new", folder)
+    assert run("plan", folder) == 0
+    out = said(capsys)
+    assert "In study.toml the author is still 'your name' and the date is still '" in out
+    assert "(error df: spare units to judge by; below 3 the judgement is very coarse)" in out
+    damage(folder / "study.toml", "your name", "A. Smith")
+    assert run("plan", folder) == 0
+    out = said(capsys)
+    assert "your name" not in out
+    assert "In study.toml the date is still '" in out
+
+
+def test_a_plan_that_cannot_answer_anything_does_not_go_on_to_the_bench(
+    tmp_path: Path, capsys
+) -> None:
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    (folder / "study.toml").write_text(ONE_LOAD_EACH, encoding="utf-8")
+    assert run("plan", folder, "--seed", 1) == 0
+    out = said(capsys)
+    assert out.endswith("This plan cannot answer anything; add furnace loads first.\n")
+    assert "Next:" not in out
+
+
+def test_a_plan_that_answers_some_questions_names_those_it_does_not(tmp_path: Path, capsys) -> None:
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    text = ONE_LOAD_EACH + FREEZER
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    assert run("plan", folder, "--seed", 1) == 0
+    out = said(capsys)
+    assert "This plan cannot answer: Is 820 harder than 790?" in out
+    assert "cannot answer: Does the freezer" not in out
+    assert "Next: quenchbook bench" in out
+
+
+ONE_LOAD_EACH = """
+format = 1
+key = "small"
+title = "Two loads"
+question = "Is hotter harder?"
+author = "A. Smith"
+date = 2026-02-02
+licence = "CC0"
+
+[factors.austenitize]
+levels = ["790 degC", "820 degC"]
+set_for = "furnace_load"
+
+[factors.cold_route]
+levels = ["none", "freezer"]
+set_for = "coupon"
+
+[responses.hardness]
+unit = "HRC"
+readings = 3
+equivalence_margin = "0.5 HRC"
+
+[layout]
+furnace_loads = 2
+coupons_per_load = 8
+
+[[questions]]
+key = "hotter"
+words = "Is 820 harder than 790?"
+response = "hardness"
+compare = { austenitize = ["820 degC", "790 degC"] }
+"""
+FREEZER = """
+[[questions]]
+key = "cold"
+words = "Does the freezer make it harder?"
+response = "hardness"
+compare = { cold_route = ["freezer", "none"] }
+"""
+
+
+def test_the_running_head_is_a_title_that_is_never_cut(plane_irons) -> None:
+    import dataclasses
+
+    from quenchbook.steps import _short_title
+
+    assert _short_title(plane_irons) == "Plane irons of A2"
+    assert _short_title(dataclasses.replace(plane_irons, title="Knives")) == "Knives"
+    assert _short_title(dataclasses.replace(plane_irons, title="x" * 80)) == "plane irons"
+
+
 def damage(path: Path, old: str, new: str) -> None:
     text = path.read_text(encoding="utf-8-sig")
     assert old in text

@@ -145,7 +145,8 @@ def test_two_one_sided_tests_agree_with_the_published_intervals() -> None:
     assert len(pooled) >= 2
     for row in pooled.itertuples():
         group = next(column for column in own if column.lower().startswith("group"))
-        two = own[own[group].isin([1, 2])].assign(g=lambda f: f[group].astype(str))
+        two = own[own[group].isin([1, 2])]
+        two = two.assign(g=two[group].astype(str))
         model = qb.mixed_model(two, str(row.variable), fixed="g")
         contrast = qb.marginal_means(model, "g").contrast({"1 - 2": [1, -1]})
         finding = qb.finding(contrast, margin=float(row.eps))

@@ -147,3 +147,31 @@ def test_intervals_of_contrasts_within_and_across_strata_cover(name: str) -> Non
             print(f"{name}, load sd {load_sd}: {words} {rate:.4f}")
             # A contrast that mixes strata has no exact df: a little too wide is allowed for it.
             assert 0.940 - 0.0015 <= rate <= 0.965
+
+
+@pytest.mark.parametrize(
+    "name", ["balanced", "one load lost", "3, 2 and 1 loads a level, a tenth lost"]
+)
+def test_false_verdicts_stay_below_their_share(name: str) -> None:
+    """False `differs` at a true zero; false `equivalent` at a difference exactly at the margin."""
+    frame, formula, units = PLANS[name]
+    strata = prepared(frame, formula, units)
+    temps = sorted(frame["temp"].unique())
+    over = {t: np.mean([cell(strata, t, r) for r in "abcd"], axis=0) for t in temps}
+    inside = {r: np.mean([cell(strata, t, r) for t in temps], axis=0) for r in "abcd"}
+    rows = {"temperature": over[temps[0]] - over[temps[-1]], "route": inside["a"] - inside["d"]}
+    rng = np.random.default_rng(4)
+    for load_sd in (0.0, 0.2, 0.4):
+        own = Precision(strata, noise(frame, sds(units, load_sd), RESPONSES, rng))
+        for words, row in rows.items():
+            estimate, std_error, df = own.of(row[None, :])
+            differs = np.abs(estimate) > stats.t.ppf(0.975, df) * std_error
+            half = stats.t.ppf(0.95, df) * std_error
+            margin = 2.5 * float(np.median(half))  # wide enough that `equivalent` is reachable
+            shifted = estimate + margin  # a true difference exactly at the margin
+            equivalent = (shifted - half > -margin) & (shifted + half < margin)
+            rates = float(differs.mean()), float(equivalent.mean())
+            print(
+                f"{name}, load sd {load_sd}: {words} false differs {rates[0]:.4f}, false equivalent {rates[1]:.4f}"
+            )
+            assert max(rates) <= 0.055

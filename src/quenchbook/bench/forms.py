@@ -5,8 +5,6 @@ from __future__ import annotations
 import csv
 import datetime
 import io
-import os
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +24,7 @@ from quenchbook.plan.entry_tables import (
 )
 from quenchbook.plan.randomization import CouponMatrix
 from quenchbook.study.definition import Response
+from quenchbook.writing import write_bytes
 
 WORKBOOK: Final = "entry.xlsx"
 _CREATED: Final = datetime.datetime(2000, 1, 1)  # fixed, so that the same plan gives the same bytes
@@ -131,7 +130,7 @@ def write_entry_forms(matrix: CouponMatrix, folder: str | Path) -> EntryForms:
             notes.append(_left_alone(path, matrix))
             continue
         if not path.exists():
-            _write_whole(path, blank)
+            write_bytes(path, blank)
         paths.append(path)
     return EntryForms(tuple(paths), tuple(notes))
 
@@ -154,18 +153,6 @@ def _csv_bytes(form: Form, plan_hash: str) -> bytes:
     blank = [""] * len(form.columns)
     writer.writerows([*row, *blank[len(row) :]] for row in form.rows)
     return text.getvalue().encode("utf-8")
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    handle, part = tempfile.mkstemp(dir=path.parent, prefix=".quenchbook-")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.chmod(part, 0o644)
-        os.replace(part, path)
-    except BaseException:
-        Path(part).unlink(missing_ok=True)
-        raise
 
 
 # --- workbook -------------------------------------------------------------------------------------

@@ -1,1 +1,1 @@
-"""From numbers to words: verdicts against margins fixed beforehand, sentences that say no more."""
+"""From numbers to words: verdicts against margins, sentences that say no more."""

@@ -11,6 +11,7 @@ from quenchbook.findings.statements import term_remedy, term_sentence
 from quenchbook.findings.verdicts import Finding, TermFinding, finding
 from quenchbook.fit.means import differences_inside_loads, question_contrast
 from quenchbook.fit.mixed import MixedModel, mixed_model
+from quenchbook.plan.declaration import change_of
 from quenchbook.study.definition import Question, Study
 from quenchbook.study.factors import Factor, Level
 
@@ -53,9 +54,23 @@ class Analysis:
             own for own in self.findings if isinstance(own, Finding) and own.response == response
         ]
 
+    def standing(self) -> str:
+        """Say how many findings were declared before the data, and how many came after."""
+        count = len(self.findings)
+        if self.study.published:
+            return "Questions of this analysis of published data; not declared before the data."
+        declared = sum(own.declared for own in self.findings)
+        if not count:
+            return "No declared question could be answered."
+        words = f"{declared} question{'' if declared == 1 else 's'} declared before the data"
+        return f"{words}, {count - declared} after." if declared < count else f"{words}."
+
     def summary(self) -> str:
-        """All answers in words."""
-        lines = [f"{own.question} {own.summary()}" for own in self.findings]
+        """All answers in words; what was not declared before the data is marked exploratory."""
+        lines = [self.standing()]
+        for own in self.findings:
+            mark = "[exploratory] " if own.change else ""
+            lines.append(f"{mark}{own.question} {own.summary()}")
         lines += [f"{question.words} Not answered: {why}" for question, why in self.unanswered]
         return "\n".join(lines)
 
@@ -65,11 +80,25 @@ class Analysis:
     def _repr_html_(self) -> str:
         from html import escape
 
-        rows = "".join(
-            f"<tr><td>{escape(own.question)}</td><td><b>{escape(own.verdict)}</b></td><td>{escape(own.sentence)}</td></tr>"
-            for own in self.findings
+        left = 'style="text-align:left"'
+        heads = ("question", "verdict", "answer")
+        head = "".join(f'<th scope="col" {left}>{title}</th>' for title in heads)
+        rows = []
+        for own in self.findings:
+            word = f"{own.verdict}, exploratory" if own.change else own.verdict
+            answer = " ".join(filter(None, (own.sentence, own.change)))
+            cells = (escape(own.question), f"<b>{escape(word)}</b>", escape(answer))
+            rows.append("".join(f"<td {left}>{cell}</td>" for cell in cells))
+        rows += [
+            f"<td {left}>{escape(question.words)}</td><td {left}><b>not answered</b></td>"
+            f"<td {left}>{escape(why)}</td>"
+            for question, why in self.unanswered
+        ]
+        body = "".join(f"<tr>{row}</tr>" for row in rows)
+        return (
+            f"<p>{escape(self.standing())}</p><table><thead><tr>{head}</tr></thead>"
+            f"<tbody>{body}</tbody></table>"
         )
-        return f"<table><tbody>{rows}</tbody></table>"
 
 
 def analyse(records: Records) -> Analysis:
@@ -105,14 +134,35 @@ def analyse(records: Records) -> Analysis:
             unanswered.append((question, reasons[question.response]))
             continue
         try:
-            findings.append(answer(models[question.response], question))
+            own = answer(models[question.response], question)
         except EstimabilityError as error:
             unanswered.append((question, str(error)))
+            continue
+        findings.append(with_standing(own, question, records))
     return Analysis(study, records, models, tuple(findings), tuple(unanswered))
 
 
+def with_standing(
+    own: Finding | TermFinding, question: Question, records: Records
+) -> Finding | TermFinding:
+    """Finding with the word on whether it was declared before the data.
+
+    Parameters
+    ----------
+    own : Finding or TermFinding
+    question : Question
+        As it is in the study file now.
+    records : Records
+        Their plan tells what was declared when it was made.
+    """
+    if records.study.published:
+        return replace(own, declared=False, change="")
+    change = change_of(records.matrix.declaration, records.study, question)
+    return replace(own, declared=not change, change=change)
+
+
 def answer(model: MixedModel, question: Question) -> Finding | TermFinding:
-    """Answer one declared question.
+    """Answer one question of a study; whether it was declared in time, `analyse` tells.
 
     Parameters
     ----------
@@ -139,7 +189,7 @@ def answer(model: MixedModel, question: Question) -> Finding | TermFinding:
         against=against,
     )
     inside = differences_inside_loads(model, question)
-    return replace(own, question=question.words, inside=inside, declared=True)
+    return replace(own, question=question.words, inside=inside)
 
 
 def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFinding:
@@ -167,25 +217,24 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
         p_value=p_value,
         stratum=model.unit_word(unit),
         confidence=model.confidence,
-        declared=True,
     )
     return replace(own, sentence=term_sentence(own), remedy=term_remedy(own, unit != "coupon"))
 
 
 def _labels(question: Question, study: Study) -> tuple[str, str]:
     factor = study.factor(question.factor)
-    label, against = _level_words(factor, question.level), _level_words(factor, question.against)
-    if question.at:
-        places = ", ".join(_level_words(study.factor(n), level) for n, level in question.at.items())
-        label = f"{label} ({places})"
+    label, against = _level_words(factor, question.level), factor.word(question.against)
+    places = ", ".join(_level_words(study.factor(n), level) for n, level in question.at.items())
     if question.change:
         (name, (first, second)), *_ = question.change.items()
         other = study.factor(name)
+        gain = label if question.against == "none" else f"{label} over {against}"
+        where = f" ({places})" if places else ""
         return (
-            f"{label} less {against}, after {other.title} {other.word(first)}",
-            f"after {other.word(second)}",
+            f"gain from {gain}{where}, {other.word(first)} compared with {other.word(second)}",
+            "",
         )
-    return label, against
+    return label, f"{against} ({places})" if places else against
 
 
 def _level_words(factor: Factor, level: Level) -> str:

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from quenchbook.units import NO_BREAK, decimals_for, number_text, with_unit
+from quenchbook.findings.verdicts import INNER_VERDICTS, Finding
+from quenchbook.study.factors import plural
+from quenchbook.units import NO_BREAK, capital, decimals_for, listed, number_text, with_unit
 
 if TYPE_CHECKING:
-    from quenchbook.findings.verdicts import Finding, TermFinding
+    from quenchbook.findings.verdicts import TermFinding
+
+POWER: Final = 0.8
+_HOPELESS: Final = 20.0  # times the units from which no larger study of this layout is sensible
+_ENOUGH: Final = 1.1
 
 
 def percent_text(log_ratio: float, *, sign: bool = True) -> str:
@@ -36,6 +42,28 @@ def limits_text(own: Finding, *, inner: bool = False) -> str:
     return f"{texts[0]} to {texts[1]}"
 
 
+def both_limits_text(own: Finding) -> str:
+    """Both intervals with their levels, ``95 % −0.16 to +0.18; 90 % −0.13 to +0.15``.
+
+    For the verdicts that are judged on the inner interval: `slight` and `equivalent`.
+    """
+    parts = [
+        f"{_level_text(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK)}"
+        for level, limits in (
+            (own.confidence, limits_text(own)),
+            (2 * own.confidence - 1, limits_text(own, inner=True)),
+        )
+    ]
+    return "; ".join(parts)
+
+
+def shown_limits(own: Finding) -> str:
+    """Interval of a finding; both, each with its level, where the inner one decides."""
+    if math.isnan(own.conf_low) or math.isnan(own.conf_high):
+        return "limits not known"
+    return both_limits_text(own) if own.verdict in INNER_VERDICTS else limits_text(own)
+
+
 def margin_text(own: Finding) -> str:
     """Margin with its unit."""
     if own.margin is None:
@@ -45,9 +73,21 @@ def margin_text(own: Finding) -> str:
     return with_unit(f"{own.margin:g}", own.unit)
 
 
+def margin_words(own: Finding) -> str:
+    """Margin with its unit; of a ratio both limits: ``15 % either way (−13 % to +15 %)``."""
+    text = margin_text(own)
+    if own.margin is None or own.scale != "log":
+        return text
+    return f"{text} either way ({percent_text(-own.margin)} to {percent_text(own.margin)})"
+
+
 def interval_words(confidence: float) -> str:
     """``95 % interval``."""
-    return f"{confidence * 100:g}{NO_BREAK}% interval"
+    return f"{_level_text(confidence)} interval"
+
+
+def _level_text(confidence: float) -> str:
+    return f"{round(confidence * 100, 6):g}{NO_BREAK}%"
 
 
 def _decimals(own: Finding) -> int:
@@ -55,7 +95,7 @@ def _decimals(own: Finding) -> int:
 
 
 def comparison_title(own: Finding) -> str:
-    """``dry ice against no cold step``."""
+    """Say what was compared: ``dry ice against no cold step``."""
     return f"{own.label} against {own.against}" if own.against else own.label
 
 
@@ -68,60 +108,65 @@ def comparison_sentence(own: Finding, title: str) -> str:
     title : str
         What was compared, ``dry ice against no cold step``.
     """
-    head = f"{_capital(title)}: {own.quantity} {estimate_text(own)}"
+    head = f"{capital(title)}: {own.quantity} {estimate_text(own)}"
     outer = f"{interval_words(own.confidence)} {limits_text(own)}"
-    margin = margin_text(own)
+    inner = f"{interval_words(2 * own.confidence - 1)} {limits_text(own, inner=True)}"
+    margin = f"the margin of {margin_words(own)}"
     if math.isnan(own.std_error):
         why = "a stratum it needs has no spare units"
-        return f"{_capital(title)}: no test is possible, because {why}."
+        return f"{capital(title)}: no test is possible, because {why}."
     if own.verdict == "exceeds":
-        return f"{head} ({outer}), more than the margin of {margin}."
+        return f"{head} ({outer}), more than {margin}."
     if own.verdict == "differs" and own.margin is None:
         return f"{head} ({outer}), a real difference; no margin was declared."
     if own.verdict == "differs":
-        open_part = f"whether it is more than the margin of {margin} is not settled"
+        open_part = f"whether it is more than {margin} is not settled"
         return f"{head} ({outer}), a real difference; {open_part}."
     if own.verdict == "slight":
-        return f"{head} ({outer}), a real difference, smaller than the margin of {margin}."
+        return f"{head} ({outer}; {inner}), a real difference, smaller than {margin}."
     if own.verdict == "equivalent":
-        inner = f"{interval_words(2 * own.confidence - 1)} {limits_text(own, inner=True)}"
-        return f"{head} ({inner}): any difference is smaller than the margin of {margin}."
-    told = f", margin {margin}" if margin else ""
+        return f"{head} ({inner}): any difference is smaller than {margin}."
+    told = f"; margin {margin_words(own)}" if own.margin is not None else ""
     return f"{head} ({outer}{told}): neither a difference nor its absence was shown."
 
 
 def what_would_decide(own: Finding) -> str:
-    """For an undecided comparison: what a larger study would need."""
-    if own.verdict != "undecided" or own.margin is None or math.isnan(own.std_error):
+    """For an undecided comparison: what a larger study would need.
+
+    Only margin and standard error count, never the estimate: with the units of this study the
+    standard error of a study `n` times as large is smaller by the square root of `n`, and a
+    difference of the margin is told from none with 80 % power when it is `t(confidence)` plus
+    `t(0.80)` standard errors. The df are kept, which asks for a little too much.
+    """
+    from scipy import special
+
+    margin = own.margin
+    if own.verdict != "undecided" or margin is None or not own.std_error > 0 or not own.df > 0:
         return ""
-    half = (own.inner_high - own.inner_low) / 2
-    room = own.margin - abs(own.estimate)
-    units = _unit_list(own.strata)
-    if room <= 0.15 * own.margin:
+    needed = float(
+        special.stdtrit(own.df, (1 + own.confidence) / 2) + special.stdtrit(own.df, POWER)
+    )
+    times = (needed * own.std_error / margin) ** 2
+    if times > _HOPELESS:
+        return "The interval is far wider than the margin; this layout cannot answer it."
+    if times <= _ENOUGH:
         return (
-            f"The estimate lies near the margin, so more {units} are needed to tell on which "
-            "side of it "
-            f"the difference lies."
+            "This study was large enough for a difference of the margin; a repeat would settle it."
         )
-    times = (half / room) ** 2
+    number = f"{times:.1f}" if times < 10 else f"{times:.0f}"
     return (
-        f"About {_times(times)} as many {units} would settle it if the difference is what it seems."
+        f"To tell a difference of {margin_text(own)} from none with {_level_text(POWER)} power "
+        f"takes about {number} times as many {unit_list(own.strata)}."
     )
 
 
-def _times(factor: float) -> str:
-    if factor < 1.15:
-        return "1.2 times"
-    return f"{factor:.1f} times" if factor < 10 else f"{factor:.0f} times"
-
-
-def _unit_list(strata: Sequence[str]) -> str:
-    words = [word + ("es" if word.endswith("ch") else "s") for word in strata]
-    return " and ".join(words) if len(words) < 3 else ", ".join(words[:-1]) + " and " + words[-1]
+def unit_list(words: Sequence[str]) -> str:
+    """Units as people list them: ``furnace loads, cold batches and coupons``."""
+    return listed([plural(word) for word in words])
 
 
 def p_text(p_value: float) -> str:
-    """``p .021``, ``p < .001``."""
+    """Write a p value: ``p .021``, ``p < .001``."""
     if math.isnan(p_value):
         return "no p value"
     if p_value < 0.001:
@@ -130,21 +175,25 @@ def p_text(p_value: float) -> str:
     return f"p{NO_BREAK}" + f"{p_value:.{digits}f}".removeprefix("0")
 
 
+def df_text(df: float) -> str:
+    """Degrees of freedom: whole where they are, else with one decimal."""
+    return f"{df:.0f}" if abs(df - round(df)) < 0.05 else f"{df:.1f}"
+
+
 def f_text(statistic: float, df: float, df_error: float) -> str:
-    """``F(2, 3) 2.75``."""
-    error = f"{df_error:.0f}" if abs(df_error - round(df_error)) < 0.05 else f"{df_error:.1f}"
-    return f"F({df:.0f},{NO_BREAK}{error}) {statistic:.2f}"
+    """Write an F value with its degrees of freedom: ``F(2, 3) 2.75``."""
+    return f"F({df_text(df)},{NO_BREAK}{df_text(df_error)}) {statistic:.2f}"
 
 
 def term_sentence(own: TermFinding) -> str:
     """The answer to a question about a whole term."""
     if math.isnan(own.p_value):
         return (
-            f"{_capital(own.label)}: no test is possible, because every {own.stratum} is needed to "
-            f"estimate the levels. Two {own.stratum}s for each level make a test possible."
+            f"{capital(own.label)}: no test is possible, because every {own.stratum} is needed to "
+            f"estimate the levels. Two {plural(own.stratum)} for each level make a test possible."
         )
     test = f_text(own.statistic, own.df, own.df_error)
-    numbers = f"{test}, {p_text(own.p_value)}, judged on {_unit_list([own.stratum])}"
+    numbers = f"{test}, {p_text(own.p_value)}, judged on {plural(own.stratum)}"
     interaction = ":" in own.term
     if own.verdict == "differs":
         what = (
@@ -152,13 +201,13 @@ def term_sentence(own: TermFinding) -> str:
             if interaction
             else f"{own.quantity} differs between its levels"
         )
-        return f"{_capital(own.label)}: {what} ({numbers})."
+        return f"{capital(own.label)}: {what} ({numbers})."
     what = (
         "that the effect of one depends on the other"
         if interaction
         else f"a difference in {own.quantity} between its levels"
     )
-    head = f"{_capital(own.label)}: {what} was not shown ({numbers})."
+    head = f"{capital(own.label)}: {what} was not shown ({numbers})."
     return f"{head} This does not show that there is none."
 
 
@@ -166,10 +215,6 @@ def term_remedy(own: TermFinding, is_batch: bool) -> str:
     """For an undecided term: which units a larger study needs more of."""
     if own.verdict != "undecided":
         return ""
-    units = _unit_list([own.stratum])
+    units = plural(own.stratum)
     inside = ", not more pieces in each" if is_batch else ""
     return f"Only more {units} can settle it{inside}."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import numpy as np
 
+from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.terms import Array
 from quenchbook.study.definition import Scale
@@ -16,12 +17,18 @@ Verdict = Literal["exceeds", "differs", "slight", "equivalent", "undecided"]
 
 VERDICTS: Final[tuple[Verdict, ...]] = ("exceeds", "differs", "slight", "equivalent", "undecided")
 
+INNER_VERDICTS: Final[tuple[Verdict, ...]] = ("slight", "equivalent")  # judged on both intervals
+
 MEANINGS: Final[dict[str, str]] = {
     "exceeds": "a real difference, larger than the margin",
     "differs": "a real difference; whether it is larger than the margin is not settled",
     "slight": "a real difference, smaller than the margin",
     "equivalent": "any difference is smaller than the margin",
     "undecided": "neither a difference nor its absence was shown",
+}
+TERM_MEANINGS: Final[dict[str, str]] = {
+    "differs": "a real difference between levels",
+    "undecided": MEANINGS["undecided"],
 }
 
 
@@ -59,6 +66,10 @@ class Finding:
     remedy : str
         What would decide it, for `undecided`.
     declared : bool
+        Whether the question and the margin of its response are as they were when the plan was
+        made. Never for published data.
+    change : str
+        Why the finding is exploratory; empty when it is declared or the data were published.
     notes : tuple of str
     """
 
@@ -86,11 +97,21 @@ class Finding:
     sentence: str = ""
     remedy: str = ""
     declared: bool = False
+    change: str = ""
     notes: tuple[str, ...] = ()
+
+    @property
+    def meaning(self) -> str:
+        """What the verdict says here, in words."""
+        if self.verdict == "differs" and self.margin is None:
+            return "a real difference; no margin was declared"
+        return MEANINGS[self.verdict]
 
     def summary(self) -> str:
         """Return the verdict and the sentence."""
-        return f"{self.verdict}: {self.sentence} {self.remedy}".rstrip()
+        return " ".join(
+            filter(None, (f"{self.verdict}: {self.sentence}", self.remedy, self.change))
+        )
 
     def __repr__(self) -> str:
         return f"<Finding {self.key}: {self.verdict}>"
@@ -98,9 +119,8 @@ class Finding:
     def _repr_html_(self) -> str:
         from html import escape
 
-        return (
-            f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
-        )
+        _, _, words = self.summary().partition(": ")
+        return f"<p><b>{escape(self.verdict)}</b>: {escape(words)}</p>"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -121,6 +141,9 @@ class TermFinding:
     confidence : float
     sentence, remedy : str
     declared : bool
+    change : str
+        Why the finding is exploratory; empty when it is declared or the data were published.
+    notes : tuple of str
     """
 
     key: str
@@ -139,11 +162,19 @@ class TermFinding:
     sentence: str = ""
     remedy: str = ""
     declared: bool = False
+    change: str = ""
     notes: tuple[str, ...] = ()
+
+    @property
+    def meaning(self) -> str:
+        """What the verdict says here, in words."""
+        return TERM_MEANINGS[self.verdict]
 
     def summary(self) -> str:
         """Return the verdict and the sentence."""
-        return f"{self.verdict}: {self.sentence} {self.remedy}".rstrip()
+        return " ".join(
+            filter(None, (f"{self.verdict}: {self.sentence}", self.remedy, self.change))
+        )
 
     def __repr__(self) -> str:
         return f"<TermFinding {self.key}: {self.verdict}>"
@@ -151,9 +182,8 @@ class TermFinding:
     def _repr_html_(self) -> str:
         from html import escape
 
-        return (
-            f"<p><b>{escape(self.verdict)}</b>: {escape(self.sentence)} {escape(self.remedy)}</p>"
-        )
+        _, _, words = self.summary().partition(": ")
+        return f"<p><b>{escape(self.verdict)}</b>: {escape(words)}</p>"
 
 
 def verdict_of(
@@ -209,6 +239,11 @@ def finding(
     Returns
     -------
     Finding
+
+    Raises
+    ------
+    EstimabilityError
+        If `contrast` is not one difference, or the margin is not above zero.
     """
     from scipy import special
 
@@ -218,6 +253,11 @@ def finding(
         what_would_decide,
     )
 
+    _check_contrast(contrast)
+    if margin is not None and not 0 < margin < math.inf:
+        raise EstimabilityError(
+            f"The margin is {margin:g}. Give a difference above zero, or None for no margin."
+        )
     model = contrast.model
     row = contrast.to_frame().iloc[0]
     confidence = contrast.confidence
@@ -251,7 +291,21 @@ def finding(
         confidence=confidence,
         notes=contrast.notes,
     )
-    from dataclasses import replace
-
     title = comparison_title(own)
     return replace(own, sentence=comparison_sentence(own, title), remedy=what_would_decide(own))
+
+
+def _check_contrast(contrast: MarginalMeans) -> None:
+    """Refuse what is not one difference: several rows, or weights that leave a mean in it."""
+    count = len(contrast.linear)
+    if count != 1:
+        raise EstimabilityError(
+            f"A finding judges one difference; this has {count} rows. Name one with "
+            'contrast({"a - b": [1, -1, ...]}).'
+        )
+    row = contrast.linear[0]
+    if abs(float(row[0])) > 1e-8 * max(1.0, float(np.abs(row).max())):
+        raise EstimabilityError(
+            f"The weights of '{contrast.grid.iloc[0, 0]!s}' do not sum to zero, so it is a mean "
+            "and not a difference. Subtract what it is compared with."
+        )

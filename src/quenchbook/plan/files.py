@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
 from quenchbook.errors import PlanError, Problem
+from quenchbook.plan.declaration import Declaration, changed_factors, declaration
 from quenchbook.plan.randomization import CouponMatrix, canonical_text, check_matrix
 from quenchbook.study.definition import Study
+from quenchbook.writing import write_text
 
 FORMAT: Final = 1
 MATRIX_FILE: Final = "coupon_matrix.csv"
@@ -31,16 +33,11 @@ def declaration_hash(study: Study) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def write_text(path: Path, text: str) -> Path:
-    """Write a file whole or not at all."""
-    part = path.with_name(path.name + ".part")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    os.replace(part, path)
-    return path
-
-
 def write_plan(matrix: CouponMatrix, folder: str | Path) -> list[Path]:
     """Write ``coupon_matrix.csv`` and ``plan.json``.
+
+    What was declared is written once: where the folder holds this plan already, its declaration
+    stays, whatever the study file says now.
 
     Parameters
     ----------
@@ -59,32 +56,35 @@ def write_plan(matrix: CouponMatrix, folder: str | Path) -> list[Path]:
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    if (folder / PLAN_FILE).exists():
-        kept = json.loads((folder / PLAN_FILE).read_text(encoding="utf-8"))
+    paths = [folder / MATRIX_FILE, folder / PLAN_FILE]
+    declared = matrix.declaration
+    known = dict(declared) == declaration(matrix.study)
+    if paths[1].exists():
+        kept = _about(paths[1])
         if kept.get("sha256") != matrix.plan_hash:
             raise PlanError(
                 Problem(
-                    str(folder / PLAN_FILE),
+                    str(paths[1]),
                     f"holds plan {str(kept.get('sha256'))[:8]}, this one is {matrix.short_hash}",
                     "Coupons may already carry its codes, so it is not overwritten. "
                     "Move the folder away to start anew.",
                 )
             )
+        if "declared" in kept or kept.get("declaration_sha256") != declaration_hash(matrix.study):
+            return [write_text(paths[0], canonical_text(matrix.frame)), paths[1]]
     about = {
         "format": FORMAT,
         "study": matrix.study.key,
         "origin": matrix.origin,
         "seed": matrix.seed,
         "sha256": matrix.plan_hash,
-        "declaration_sha256": declaration_hash(matrix.study),
+        "declaration_sha256": declaration_hash(matrix.study) if known else None,
+        "declared": dict(declared),
         "versions": dict(matrix.versions),
         "notes": list(matrix.notes),
     }
     text = json.dumps(about, indent=2, ensure_ascii=False) + "\n"
-    return [
-        write_text(folder / MATRIX_FILE, canonical_text(matrix.frame)),
-        write_text(folder / PLAN_FILE, text),
-    ]
+    return [write_text(paths[0], canonical_text(matrix.frame)), write_text(paths[1], text)]
 
 
 def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
@@ -103,11 +103,14 @@ def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
     Raises
     ------
     PlanError
-        If the plan is missing, was changed, or cannot be run.
+        If the plan is missing, was changed, cannot be run, or was made for other factors than
+        those of the study.
     """
     folder = Path(folder)
     try:
-        about = json.loads((folder / PLAN_FILE).read_text(encoding="utf-8"))
+        about = _about(folder / PLAN_FILE)
+        declared = _declared(about, folder / PLAN_FILE, study)
+        _check_factors(about, declared, folder, study)
         frame = _read_matrix(folder / MATRIX_FILE, study)
     except FileNotFoundError as error:
         raise PlanError(
@@ -117,23 +120,14 @@ def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
                 "Make the plan first: quenchbook plan STUDY",
             )
         ) from None
-    except json.JSONDecodeError as error:
-        raise PlanError(
-            Problem(str(folder / PLAN_FILE), f"is damaged ({error})", "Take it from a backup.")
-        ) from None
-    notes = [str(note) for note in about.get("notes", ())]
-    if about.get("declaration_sha256") != declaration_hash(study):
-        notes.append(
-            "The study file's factors, margins or questions were changed after this plan was made: "
-            "what was added then is exploratory."
-        )
     matrix = CouponMatrix(
         frame=frame,
         study=study,
         seed=about.get("seed"),
         origin=str(about.get("origin", "randomized")),
-        notes=tuple(notes),
+        notes=tuple(str(note) for note in about.get("notes", ())),
         versions=dict(about.get("versions", {})),
+        declaration=declared,
     )
     check_matrix(matrix)
     if matrix.plan_hash != about.get("sha256"):
@@ -147,6 +141,56 @@ def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
             )
         )
     return matrix
+
+
+def _about(path: Path) -> dict[str, Any]:
+    try:
+        about = json.loads(path.read_text(encoding="utf-8"))
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise PlanError(
+            Problem(str(path), f"is damaged ({error})", "Take it from a backup.")
+        ) from None
+    if not isinstance(about, dict):
+        raise PlanError(Problem(str(path), "is damaged", "Take it from a backup."))
+    return about
+
+
+def _declared(about: Mapping[str, Any], path: Path, study: Study) -> Declaration:
+    """What was declared at plan time; of a plan that does not tell it, if its hash shows it."""
+    now = declaration(study)
+    declared = about.get("declared")
+    if declared is None:
+        return now if about.get("declaration_sha256") == declaration_hash(study) else {}
+    if declared == {}:
+        return {}
+    kinds = {name: type(part) for name, part in now.items() if isinstance(part, dict)}
+    if (
+        not isinstance(declared, dict)
+        or set(now) - set(declared)
+        or any(not isinstance(declared[name], kind) for name, kind in kinds.items())
+    ):
+        raise PlanError(
+            Problem(str(path), "does not tell what was declared", "Take it from a backup.")
+        )
+    return declared
+
+
+def _check_factors(
+    about: Mapping[str, Any], declared: Declaration, folder: Path, study: Study
+) -> None:
+    """Refuse a plan that was made for other factors, in one message for all its coupons."""
+    if changes := changed_factors(declared, study):
+        loads = int(declared["layout"]["furnace_loads"])
+        raise PlanError(
+            Problem(
+                str(folder / PLAN_FILE),
+                f"plan {str(about.get('sha256'))[:8]} ({loads} "
+                f"{study.unit_word('furnace_load', loads)}) was made for other factors: "
+                f"{'; '.join(changes)}",
+                "Put study.toml back as it was; to plan anew before anything is cut, move "
+                f"{folder} away.",
+            )
+        )
 
 
 def _read_matrix(path: Path, study: Study) -> pd.DataFrame:

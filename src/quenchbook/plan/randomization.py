@@ -15,11 +15,13 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import PlanError, Problem
+from quenchbook.plan.declaration import Declaration, declaration, declaration_changes
 from quenchbook.plan.labels import random_codes
 from quenchbook.plan.spread import spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
+from quenchbook.units import capital
 
 UNIT_COLUMNS: Final = ("furnace_load", "cold_batch", "temper_batch")
 
@@ -43,6 +45,9 @@ class CouponMatrix:
         How the combinations were fitted into the loads.
     versions : mapping
         Programs that made the plan.
+    declaration : mapping
+        What was declared when the plan was made, from `quenchbook.plan.declaration`; empty when
+        it is not known.
     """
 
     frame: pd.DataFrame
@@ -51,6 +56,7 @@ class CouponMatrix:
     origin: str = "randomized"
     notes: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
+    declaration: Declaration = field(default_factory=dict)
 
     @functools.cached_property
     def plan_hash(self) -> str:
@@ -64,6 +70,11 @@ class CouponMatrix:
     def short_hash(self) -> str:
         """First 8 digits of the plan hash: what stands on paper."""
         return self.plan_hash[:8]
+
+    @property
+    def changes(self) -> tuple[str, ...]:
+        """What was changed in the study file after the plan was made, one sentence each."""
+        return declaration_changes(self.declaration, self.study)
 
     def to_frame(self) -> pd.DataFrame:
         """Return a copy of the table."""
@@ -87,7 +98,7 @@ class CouponMatrix:
             f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan "
             f"{self.short_hash}."
         ]
-        return "\n".join([*lines, *self.notes])
+        return "\n".join([*lines, *self.notes, *self.changes])
 
     def __repr__(self) -> str:
         counts = ", ".join(
@@ -98,7 +109,7 @@ class CouponMatrix:
     def _repr_html_(self) -> str:
         from html import escape
 
-        table = self.frame.to_html(index=False, border=0, max_rows=24, na_rep="")
+        table = self.frame.to_html(index=False, border=0, max_rows=24, na_rep="", justify="left")
         words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
         return f"{words}<details><summary>All coupons</summary>{table}</details>"
 
@@ -172,6 +183,7 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
         seed=seed,
         notes=tuple(notes),
         versions=_versions(),
+        declaration=declaration(study),
     )
 
 
@@ -198,6 +210,7 @@ def published_matrix(study: Study, frame: pd.DataFrame) -> CouponMatrix:
         origin="published",
         notes=("The order of loads and coupons is that of the publication.",),
         versions=_versions(),
+        declaration=declaration(study),
     )
     check_matrix(matrix)
     return matrix
@@ -352,10 +365,7 @@ def _coupons_in_loads(
                 if factor.nested_in
                 else "over all coupons"
             )
-            notes.append(
-                f"{factor.title[:1].upper()}{factor.title[1:]} is spread evenly over loads, "
-                f"{words}."
-            )
+            notes.append(f"{capital(factor.title)} is spread evenly over loads, {words}.")
     bath = _set_for(study, "cold_batch")
     if bath:
         columns["cold_batch"] = _numbered_batches(columns, [factor.column for factor in bath], seed)

@@ -31,6 +31,7 @@ from quenchbook.plots.style import (
 from quenchbook.plots.tile_layout import Roles, Rows, day_names_fit, roles_of, rows_of
 from quenchbook.plots.tile_words import tile_alt, tile_finding, tile_notes, tile_reading
 from quenchbook.study.factors import Factor, Level
+from quenchbook.units import capital
 
 if TYPE_CHECKING:
     from quenchbook.plan.randomization import CouponMatrix
@@ -105,7 +106,7 @@ def _head(
 ) -> list[str]:
     frame, word = matrix.frame, matrix.study.unit_word("furnace_load", 2)
     first, last = int(frame["furnace_load"].min()), int(frame["furnace_load"].max())
-    text = f"{wording.capital(word)} {first} to {last} in time order"
+    text = f"{capital(word)} {first} to {last} in time order"
     if roles.step is not None and steps is not None:
         title = wording.lower_first(roles.step.axis_title)
         text += f"; {roles.step.title}: {steps.key}" if steps.key else f"; {title}"

@@ -42,7 +42,8 @@ from quenchbook.plots.style import (
     draw_marks,
     drawing_rules,
 )
-from quenchbook.study.factors import Level
+from quenchbook.study.factors import Level, plural
+from quenchbook.units import capital
 
 if TYPE_CHECKING:
     from quenchbook.fit.curves import ResponseCurves
@@ -113,7 +114,7 @@ def _draw(curves: ResponseCurves) -> Drawing:
         sheet.text(last if align == "right" else MARGIN, y, text, size=TITLE_PT, align=align)
     key.draw(sheet, top + 13.0 * len(foot) + 4.0)
     return Drawing(
-        "response_curves", sheet.figure, wording.sentence(curves.finding),
+        "response_curves", sheet.figure, _finding(curves, groups),
         _reading(curves, grid, places), _notes(curves, places),
         _alt(curves, groups, places), _data(curves),
     )  # fmt: skip
@@ -232,10 +233,10 @@ def _key_groups(curves: ResponseCurves, grid: Grid, places: Places) -> list[list
     entries = []
     if _has_ties(curves, grid, places):
         load = wording.unit_word(curves, "furnace_load")
-        coupons = wording.plural(wording.unit_word(curves, "coupon"))
+        coupons = plural(wording.unit_word(curves, "coupon"))
         entries.append(Entry(f"{coupons} of one {load}, their mean", 8.0, _draw_tie))
     if len(grid.groups) > 1:
-        other = wording.plural(curves.group_factor.title) if curves.group_factor else "panels"
+        other = plural(curves.group_factor.title) if curves.group_factor else "panels"
         entries.append(Entry(f"the other {other}", 16.0, _draw_ghost))
     return [entries]
 
@@ -259,15 +260,38 @@ def _draw_ghost(sheet: Sheet, left: float, middle: float) -> None:
     sheet.line((left, left + 16), (middle + 2, middle - 2), GHOST, THIN_PT)
 
 
+def _finding(curves: ResponseCurves, groups: tuple[Level | None, ...]) -> str:
+    """Where the estimates are highest, without a claim; or that no effect was shown."""
+    quantity = capital(curves.response_title.partition(",")[0])
+    shown = getattr(curves, "effect_shown", None)
+    if shown is False:
+        what = wording.factor_words(curves.x_factor)
+        return (
+            f"No effect of {what} on {wording.lower_first(quantity)} was shown; fitted means with "
+            "their intervals."
+        )
+    parts = []
+    for group in groups:
+        own = curves.curve if group is None else curves.curve[curves.curve["group"] == group]
+        place = own["x"].to_numpy()[int(np.argmax(own["estimate"].to_numpy(dtype=float)))]
+        at = curves.x_factor.word(round(float(place)) if curves.x_factor.is_numeric else place)
+        named = curves.group_factor.word(group) if curves.group_factor and group else ""
+        parts.append(f"{named} at {at}" if named else at)
+    return (
+        f"{quantity}: fitted means with their intervals; highest estimates: "
+        f"{', '.join(parts)} (no maximum is claimed)."
+    )
+
+
 def _reading(curves: ResponseCurves, grid: Grid, places: Places) -> str:
     coupon = wording.unit_word(curves, "coupon")
     load = wording.unit_word(curves, "furnace_load")
     known = getattr(curves, "confidence", None)  # else the notes of the curves say the level
     level = f"{wording.percent_text(known)} interval" if known else "interval"
     what = "curve" if curves.is_curve else "mean"
-    text = f"A mark is a {coupon}; {wording.plural(load)} stand side by side in time order."
+    text = f"A mark is a {coupon}; {plural(load)} stand side by side in time order."
     if _has_ties(curves, grid, places):
-        text += f" An upright line ties the {wording.plural(coupon)} of one {load}."
+        text += f" An upright line ties the {plural(coupon)} of one {load}."
     text += f" Band: {level} of the {what}."
     return text + (" Thin lines repeat the other panels." if len(grid.groups) > 1 else "")
 
@@ -289,10 +313,12 @@ def _alt(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Place
     subject = f"{quantity} against {wording.factor_words(curves.x_factor)}"
     if curves.group_factor is not None:
         count = wording.count_words(len(groups))
-        subject += f" for {count} {wording.plural(curves.group_factor.title)}"
+        subject += f" for {count} {plural(curves.group_factor.title)}"
     coupons, loads = curves.coupons["coupon"].nunique(), curves.coupons["furnace_load"].nunique()
     subject += f"; {wording.counted(coupons, coupon)} in {wording.counted(loads, load)}"
-    return wording.alt_text(subject, curves.finding, _unusual(curves, groups, places, load))
+    return wording.alt_text(
+        subject, _finding(curves, groups), _unusual(curves, groups, places, load)
+    )
 
 
 def _unusual(
@@ -312,7 +338,7 @@ def _unusual(
     distance = float(means[farthest]) - middle
     if len(means) < 5 or usual == 0 or abs(distance) < _STRAY * usual:
         return ""
-    return f"{wording.capital(load)} {farthest} lies {'high' if distance > 0 else 'low'}"
+    return f"{capital(load)} {farthest} lies {'high' if distance > 0 else 'low'}"
 
 
 def _data(curves: ResponseCurves) -> pd.DataFrame:

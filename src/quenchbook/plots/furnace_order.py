@@ -31,7 +31,8 @@ from quenchbook.plots.style import (
     draw_marks,
     drawing_rules,
 )
-from quenchbook.units import decimals_for, interval_text, number_text, with_unit
+from quenchbook.study.factors import plural
+from quenchbook.units import capital, decimals_for, interval_text, listed, number_text, with_unit
 
 if TYPE_CHECKING:
     from quenchbook.fit.curves import FurnaceOrder
@@ -82,7 +83,7 @@ def _draw(order: FurnaceOrder) -> Drawing:
     word = wording.unit_word(order, "furnace_load")
     days = len(set(columns.days)) > 1
     short = days and not _day_names_fit(columns)
-    text = f"{wording.capital(word)}, in time order" + ("; days in bold" if short else "")
+    text = f"{capital(word)}, in time order" + ("; days in bold" if short else "")
     foot = wrapped(text, INNER, TITLE_PT)
     key = Key(_key_groups(order, steps, word))
     top = 8.0 + 13.0 * len(head) + (20.0 if days else 4.0)
@@ -247,7 +248,7 @@ def _draw_numbers(sheet: Sheet, columns: _Columns, bottom: float) -> None:
 def _key_groups(order: FurnaceOrder, steps: Steps | None, word: str) -> list[list[Entry]]:
     first = [Entry(f"mean of a {word} and its interval", 20.0, _draw_mean)]
     if order.load_sd > 0:
-        first.insert(0, Entry(f"usual scatter of {wording.plural(word)}", 20.0, _draw_common))
+        first.insert(0, Entry(f"usual scatter of {plural(word)}", 20.0, _draw_common))
     groups = [first]
     if steps is not None and steps.key:
         groups.append([Entry(f"steps: {steps.key}")])
@@ -278,10 +279,13 @@ def _finding(order: FurnaceOrder, word: str) -> str:
     decimals = decimals_for((row["conf_high"] - row["conf_low"]) / 4)
     mean = with_unit(number_text(row["mean"], decimals, sign=True), order.unit)
     limits = interval_text(row["conf_low"], row["conf_high"], decimals)
-    return (
-        f"{wording.capital(word)} {row['furnace_load']} lies farthest from the fit, "
-        f"{mean} ({limits}); {wording.plural(word)} scatter by {_sd_words(order)}."
-    )
+    which = f"{word} {row['furnace_load']}"
+    scatter = f"{plural(word)} scatter by {_sd_words(order)}"
+    if not order.load_sd > 0:
+        return f"{capital(which)} lies farthest from the fit, {mean} ({limits}); {scatter}."
+    if unusual := _unusual(order, word):
+        return f"{unusual}, beyond the usual scatter; {scatter}."
+    return f"No {word} stands out: {which} lies farthest, {mean} ({limits}); {scatter}."
 
 
 def _reading(order: FurnaceOrder, word: str, steps: Steps | None) -> str:
@@ -290,7 +294,7 @@ def _reading(order: FurnaceOrder, word: str, steps: Steps | None) -> str:
         f"the band that mean's interval."
     )
     if order.load_sd > 0:
-        loads = wording.plural(word)
+        loads = plural(word)
         text += f" Pale zone: one standard deviation between {loads} either side of zero."
     return text + (f" Steps above: what the {word} was set to." if steps else "")
 
@@ -313,12 +317,12 @@ def _unusual(order: FurnaceOrder, word: str) -> str:
     high = [str(load) for load in loads.loc[loads["conf_low"] > order.load_sd, "furnace_load"]]
     low = [str(load) for load in loads.loc[loads["conf_high"] < -order.load_sd, "furnace_load"]]
     parts = [
-        f"{word if len(names) == 1 else wording.plural(word)} {wording.listed(names)} "
+        f"{word if len(names) == 1 else plural(word)} {listed(names)} "
         f"{'lies' if len(names) == 1 else 'lie'} {where}"
         for names, where in ((high, "high"), (low, "low"))
         if names
     ]
-    return wording.capital("; ".join(parts))
+    return capital("; ".join(parts))
 
 
 def _data(order: FurnaceOrder) -> pd.DataFrame:

@@ -11,7 +11,13 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import ReportError
-from quenchbook.findings.statements import estimate_text, limits_text, margin_text
+from quenchbook.findings.statements import (
+    estimate_text,
+    interval_words,
+    margin_words,
+    shown_limits,
+)
+from quenchbook.findings.verdicts import INNER_VERDICTS
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.glyphs import draw_glyph, gauge_limits, gauge_svg, glyph_svg
@@ -34,7 +40,7 @@ from quenchbook.plots.style import (
     draw_marks,
     drawing_rules,
 )
-from quenchbook.units import unit_text
+from quenchbook.units import capital, listed, unit_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.verdicts import Finding
@@ -56,7 +62,8 @@ class _Row:
     label: tuple[str, ...]
     against: tuple[str, ...]
     inline: bool  # whether the last line of the label takes the first of `against`
-    numbers: tuple[str, ...]
+    estimate: tuple[str, ...]
+    limits: tuple[str, ...]
 
     @property
     def label_height(self) -> float:
@@ -66,7 +73,8 @@ class _Row:
     @property
     def height(self) -> float:
         """Height of the row [pt]."""
-        return self.label_height + 5.0 + max(_GAUGE, 13.0 + 11.0 * len(self.numbers)) + 5.0
+        lines = len(self.estimate) + len(self.limits)
+        return self.label_height + 5.0 + max(_GAUGE, 13.0 + 11.0 * lines) + 5.0
 
 
 def figure_contrasts(findings: Sequence[Finding], *, unit: str, quantity: str = "") -> Drawing:
@@ -112,11 +120,10 @@ def figure_contrasts(findings: Sequence[Finding], *, unit: str, quantity: str = 
 def _draw(findings: Sequence[Finding], unit: str, quantity: str, left_out: int) -> Drawing:
     percent = findings[0].scale == "log"
     unit = "%" if percent else unit_text(unit)
-    numbers = [(estimate_text(own), _limits(own)) for own in findings]
     widest = max(
         *(text_width(own.verdict, TITLE_PT, bold=True) for own in findings),
-        *(text_width(estimate, VALUE_PT) for estimate, _ in numbers),
-        *(text_width(limits, SMALL_PT) for _, limits in numbers),
+        *(text_width(estimate_text(own), VALUE_PT) for own in findings),
+        *(text_width(part, SMALL_PT) for own in findings for part in _limit_parts(own)),
     )
     words_width = min(widest, INNER * 0.42)
     width = INNER - words_width - _GLYPH
@@ -148,9 +155,9 @@ def _draw(findings: Sequence[Finding], unit: str, quantity: str, left_out: int) 
     )  # fmt: skip
 
 
-def _limits(own: Finding) -> str:
-    known = not (math.isnan(own.conf_low) or math.isnan(own.conf_high))
-    return limits_text(own) if known else "limits not known"
+def _limit_parts(own: Finding) -> list[str]:
+    """Interval, one text a level."""
+    return shown_limits(own).split("; ")
 
 
 def _row(own: Finding, words_width: float) -> _Row:
@@ -159,9 +166,9 @@ def _row(own: Finding, words_width: float) -> _Row:
     used = text_width(label[-1], TITLE_PT, bold=True) + 6.0
     inline = bool(against) and used + text_width(against, VALUE_PT) <= INNER
     pieces = [against] if inline else wrapped(against, INNER, VALUE_PT) if against else []
-    numbers = wrapped(_limits(own), words_width, SMALL_PT)
     estimate = wrapped(estimate_text(own), words_width, VALUE_PT)
-    return _Row(own, tuple(label), tuple(pieces), inline, (*estimate, *numbers))
+    limits = [line for part in _limit_parts(own) for line in wrapped(part, words_width, SMALL_PT)]
+    return _Row(own, tuple(label), tuple(pieces), inline, tuple(estimate), tuple(limits))
 
 
 def _x_limits(findings: Sequence[Finding]) -> tuple[float, float]:
@@ -219,6 +226,9 @@ def _draw_gauge(
     if math.isfinite(own.estimate):
         x = place(own.estimate)
         sheet.line((x, x), (upper - 2.5, lower + 2.5), INK, ESTIMATE_PT, zorder=4)
+    if own.verdict in INNER_VERDICTS:
+        for x in (place(own.inner_low), place(own.inner_high)):
+            sheet.line((x, x), (upper + 3.5, lower - 3.5), INK, END_PT, zorder=3)
     inside = np.asarray(own.inside, dtype=float).ravel()
     inside = inside[np.isfinite(inside)]
     if inside.size:
@@ -232,9 +242,8 @@ def _draw_words(sheet: Sheet, row: _Row, top: float, left: float) -> None:
     draw_glyph(sheet, left + 14.0, top + 7.0, own.verdict, sign)
     x = left + _GLYPH
     sheet.text(x, top + 10.5, own.verdict, size=TITLE_PT, bold=True)
-    estimate_lines = len(row.numbers) - len(wrapped(_limits(own), INNER - x + MARGIN, SMALL_PT))
-    for number, line in enumerate(row.numbers):
-        first = number < estimate_lines
+    for number, line in enumerate((*row.estimate, *row.limits)):
+        first = number < len(row.estimate)
         sheet.text(
             x, top + 21.5 + 11.0 * number, line, size=VALUE_PT if first else SMALL_PT,
             colour=INK if first else PENCIL,
@@ -246,9 +255,11 @@ def _key_entries(findings: Sequence[Finding]) -> list[Entry]:
     margins = {own.margin for own in findings if own.margin is not None}
     if margins:
         first = next(own for own in findings if own.margin is not None)
-        own_margin = "margin ±" if first.scale != "log" else "margin of "
+        sign = "±" if first.scale != "log" else "of "
         words = (
-            own_margin + margin_text(first) if len(margins) == 1 else "margin of each comparison"
+            f"margin {sign}{margin_words(first)}"
+            if len(margins) == 1
+            else "margin of each comparison"
         )
         entries.append(Entry(words, 24.0, _draw_zone))
     if any(np.asarray(own.inside).size for own in findings):
@@ -286,26 +297,27 @@ def _title(own: Finding) -> str:
 def _finding(findings: Sequence[Finding]) -> str:
     if len(findings) == 1:
         own = findings[0]
-        return (
-            f"{wording.capital(_title(own))}: {own.verdict}, {estimate_text(own)} ({_limits(own)})."
-        )
+        return f"{capital(_title(own))}: {own.verdict}, {estimate_text(own)} ({shown_limits(own)})."
     parts = []
     for verdict in ORDER:
         count = sum(own.verdict == verdict for own in findings)
         if count:
             words = _COUNTED[verdict][0 if count == 1 else 1]
             parts.append(f"{wording.count_words(count)} {words}")
-    return f"Of {wording.count_words(len(findings))} comparisons {wording.listed(parts)}."
+    return f"Of {wording.count_words(len(findings))} comparisons {listed(parts)}."
 
 
 def _reading(findings: Sequence[Finding]) -> str:
     levels = {own.confidence for own in findings}
     level = f"{wording.percent_text(min(levels))} " if len(levels) == 1 else ""
     text = f"Thick line: estimate; band: its {level}interval."
+    if inner := [own for own in findings if own.verdict in INNER_VERDICTS]:
+        short = interval_words(2 * inner[0].confidence - 1)
+        text += f" Short inner strokes: the {short}, which decides slight and equivalent."
     if any(own.margin is not None for own in findings):
-        text += (
-            " Pale field, dotted edges: differences too small to matter, fixed before the tests."
-        )
+        text += " Pale field, dotted edges: differences too small to matter"
+        declared = all(getattr(own, "declared", False) for own in findings)
+        text += ", fixed when the plan was made." if declared else "."
     if any(np.asarray(own.inside).size for own in findings):
         text += " Hollow dots: the same difference inside single furnace loads."
     return text
@@ -313,14 +325,14 @@ def _reading(findings: Sequence[Finding]) -> str:
 
 def _notes(findings: Sequence[Finding], left_out: int) -> tuple[str, ...]:
     notes: list[str] = []
+    if late := [_title(own) for own in findings if getattr(own, "change", "")]:
+        notes.append(f"Exploratory, not declared as it stands: {listed(late)}.")
     for own in findings:
         notes += [note for note in getattr(own, "notes", ()) if note not in notes]
         if own.verdict == "undecided" and (remedy := getattr(own, "remedy", "")):
-            notes.append(f"{wording.capital(_title(own))}: {remedy}")
+            notes.append(f"{capital(_title(own))}: {remedy}")
     if left_out:
-        notes.append(
-            f"{wording.capital(wording.counted(left_out, 'test'))} of whole terms not drawn."
-        )
+        notes.append(f"{capital(wording.counted(left_out, 'test'))} of whole terms not drawn.")
     return tuple(notes)
 
 
@@ -329,11 +341,13 @@ def _alt(findings: Sequence[Finding], quantity: str, finding: str) -> str:
         f"Difference in {quantity or 'the response'} against its margin for "
         f"{wording.count_words(len(findings))} comparison{'s' if len(findings) > 1 else ''}"
     )
-    details = "; ".join(f"{_title(own)} {estimate_text(own)} ({_limits(own)})" for own in findings)
+    details = "; ".join(
+        f"{_title(own)} {estimate_text(own)} ({shown_limits(own)})" for own in findings
+    )
     unsettled = [_title(own) for own in findings if own.verdict == "undecided"]
     return wording.alt_text(
-        subject, finding if len(findings) == 1 else f"{finding} {wording.capital(details)}",
-        f"Undecided: {wording.listed(unsettled)}" if unsettled else "",
+        subject, finding if len(findings) == 1 else f"{finding} {capital(details)}",
+        f"Undecided: {listed(unsettled)}" if unsettled else "",
     )  # fmt: skip
 
 
@@ -346,6 +360,8 @@ def _data(findings: Sequence[Finding]) -> pd.DataFrame:
         "estimate",
         "conf_low",
         "conf_high",
+        "inner_low",
+        "inner_high",
         "margin",
         "unit",
         "scale",

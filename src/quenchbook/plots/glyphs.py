@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Final
 from matplotlib.patches import Circle, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path
 
-from quenchbook.findings.statements import estimate_text, limits_text, margin_text
+from quenchbook.findings.statements import estimate_text, margin_words, shown_limits
+from quenchbook.findings.verdicts import INNER_VERDICTS
 from quenchbook.plots.style import ESTIMATE_BAND, INK, PAPER
 
 if TYPE_CHECKING:
@@ -204,6 +205,11 @@ def gauge_svg(finding: Finding, *, limits: tuple[float, float] | None = None) ->
             body += (
                 upright(value, end, inset=7.0) if low <= value <= high else _tip(place(value), sign)
             )
+    if finding.verdict in INNER_VERDICTS:
+        inner = 'stroke="currentColor" stroke-width="0.9"'
+        for value in (finding.inner_low, finding.inner_high):
+            if low <= value <= high:
+                body += upright(value, inner, inset=11.0)
     if low <= finding.estimate <= high:
         body += upright(finding.estimate, 'stroke="currentColor" stroke-width="2.6"', inset=5.0)
     return (
@@ -215,12 +221,7 @@ def gauge_svg(finding: Finding, *, limits: tuple[float, float] | None = None) ->
 
 def gauge_words(finding: Finding) -> str:
     """What a gauge shows, in words."""
-    margin = margin_text(finding)
-    limits = (
-        limits_text(finding)
-        if math.isfinite(finding.conf_low + finding.conf_high)
-        else "limits not known"
-    )
+    margin, limits = margin_words(finding), shown_limits(finding)
     return f"{estimate_text(finding)}, {limits}" + (f"; margin {margin}" if margin else "")
 
 

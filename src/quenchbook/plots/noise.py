@@ -27,7 +27,8 @@ from quenchbook.plots.style import (
     draw_marks,
     drawing_rules,
 )
-from quenchbook.units import decimals_for, number_text, with_unit
+from quenchbook.study.factors import plural
+from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
 
 if TYPE_CHECKING:
     from quenchbook.fit.noise import NoiseBudget
@@ -230,9 +231,13 @@ def _finding(budget: NoiseBudget) -> str:
     row = frame.iloc[int(np.nanargmax(frame["sd"].to_numpy(dtype=float)))].to_dict()
     word = _word(budget, row)
     largest = (
-        "is the largest: standard deviation" if len(frame) > 1 else "has a standard deviation of"
+        "has the largest estimate: standard deviation"
+        if len(frame) > 1
+        else "has a standard deviation of"
     )
-    return f"Scatter from {word} to {word} {largest} {_sd_words(budget, row)}."
+    text = f"Scatter from {word} to {word} {largest} {_sd_words(budget, row)}"
+    open_below = len(frame) > 1 and not float(row["conf_low"]) > 0
+    return f"{text}, but its interval reaches 0." if open_below else f"{text}."
 
 
 def _reading(budget: NoiseBudget) -> str:
@@ -249,20 +254,18 @@ def _notes(budget: NoiseBudget) -> tuple[str, ...]:
     if any("shrunken" in note for note in budget.notes):
         return tuple(budget.notes)
     shrunken = [
-        wording.plural(wording.unit_word(budget, str(name)))
+        plural(wording.unit_word(budget, str(name)))
         for name in budget.components["stratum"]
         if str(name) not in _TICKS
     ]
-    return (f"Deviations of {wording.listed(shrunken)} are shrunken estimates.", *budget.notes)
+    return (f"Deviations of {listed(shrunken)} are shrunken estimates.", *budget.notes)
 
 
 def _alt(budget: NoiseBudget, finding: str) -> str:
     rows = budget.components.to_dict("records")
-    counts = wording.listed(
-        [wording.counted(int(row["count"]), _word(budget, row)) for row in rows]
-    )
+    counts = listed([wording.counted(int(row["count"]), _word(budget, row)) for row in rows])
     subject = f"Deviation of {budget.quantity or 'the response'} against stratum; {counts}"
     zero = [_word(budget, row) for row in rows if float(row["sd"]) == 0]
-    unusual = f"The estimate for {wording.listed(zero)} is zero" if zero else ""
+    unusual = f"The estimate for {listed(zero)} is zero" if zero else ""
     others = "; ".join(f"{_word(budget, row)} {_sd_words(budget, row)}" for row in rows)
-    return wording.alt_text(subject, f"{finding} {wording.capital(others)}", unusual)
+    return wording.alt_text(subject, f"{finding} {capital(others)}", unusual)

@@ -8,6 +8,8 @@ import pandas as pd
 
 from quenchbook.plots import wording
 from quenchbook.plots.tile_layout import Roles
+from quenchbook.study.factors import plural
+from quenchbook.units import capital, listed
 
 if TYPE_CHECKING:
     from quenchbook.plan.randomization import CouponMatrix
@@ -67,7 +69,7 @@ def tile_notes(matrix: CouponMatrix, roles: Roles) -> tuple[str, ...]:
     )
     notes = [f"{order}; plan {matrix.short_hash}.", *matrix.notes]
     if roles.left_out:
-        titles = wording.listed([factor.title for factor in roles.left_out])
+        titles = listed([factor.title for factor in roles.left_out])
         notes.append(f"Not drawn: {titles}; the data behind the figure hold it.")
     if roles.frame is not None and len(roles.frame.levels) > 2:
         notes.append(f"Only the last level of {roles.frame.title} is framed.")
@@ -81,7 +83,7 @@ def tile_alt(matrix: CouponMatrix, roles: Roles, finding: str) -> str:
     groups = ""
     if roles.mark is not None:
         count = wording.count_words(len(roles.mark.levels))
-        groups = f" for {count} {wording.plural(roles.mark.title)}"
+        groups = f" for {count} {plural(roles.mark.title)}"
     subject = (
         f"Treatment of each {study.unit_word('coupon')} against its "
         f"{study.unit_word('furnace_load')}"
@@ -92,5 +94,5 @@ def tile_alt(matrix: CouponMatrix, roles: Roles, finding: str) -> str:
     sizes = frame.groupby("furnace_load").size()
     usual = int(sizes.mode().iloc[0])
     odd = [f"{load} holds {size}" for load, size in sizes.items() if size != usual]
-    word = wording.capital(study.unit_word("furnace_load"))
-    return wording.alt_text(subject, finding, f"{word} {wording.listed(odd)}" if odd else "")
+    word = capital(study.unit_word("furnace_load"))
+    return wording.alt_text(subject, finding, f"{word} {listed(odd)}" if odd else "")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, Final
 
-from quenchbook.study.factors import UNIT_WORDS, Factor
+from quenchbook.study.factors import UNIT_WORDS, Factor, plural
 from quenchbook.units import NO_BREAK
 
 ALT_MOST: Final = 400
@@ -25,11 +25,6 @@ def count_words(count: int) -> str:
 def counted(count: int, word: str) -> str:
     """Count with its noun: ``96 coupons``, ``1 cold batch``."""
     return f"{count} {word if count == 1 else plural(word)}"
-
-
-def plural(word: str) -> str:
-    """Plural of a noun of the trade."""
-    return word + ("es" if word.endswith(("ch", "sh", "s", "x")) else "s")
 
 
 def unit_word(source: object, unit: str) -> str:
@@ -52,11 +47,6 @@ def factor_words(factor: Factor) -> str:
     return factor.title if named and factor.title != "temper" else f"{factor.title} temperature"
 
 
-def capital(text: str) -> str:
-    """Text with a capital first letter."""
-    return text[:1].upper() + text[1:]
-
-
 def lower_first(text: str) -> str:
     """Text with a small first letter, unless the first word is all capitals."""
     head = text.split(" ", 1)[0]
@@ -67,11 +57,6 @@ def sentence(text: str) -> str:
     """Text with a full stop."""
     text = text.strip()
     return text if not text or text.endswith((".", "?", "!")) else text + "."
-
-
-def listed(items: Sequence[str]) -> str:
-    """Items as people list them: ``a, b and c``."""
-    return " and ".join(filter(None, [", ".join(items[:-1]), *items[-1:]]))
 
 
 # --- alternative text --------------------------------------------------------------------------

@@ -11,8 +11,16 @@ from typing import Any
 
 from quenchbook.bench.safety import cautions
 from quenchbook.findings.answers import Analysis
-from quenchbook.findings.statements import estimate_text, f_text, limits_text, p_text
-from quenchbook.findings.verdicts import MEANINGS, Finding, TermFinding
+from quenchbook.findings.statements import (
+    estimate_text,
+    f_text,
+    interval_words,
+    margin_words,
+    p_text,
+    percent_text,
+    shown_limits,
+)
+from quenchbook.findings.verdicts import INNER_VERDICTS, VERDICTS, Finding, TermFinding
 from quenchbook.fit.curves import curve_factors, furnace_order, response_curves
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
@@ -38,7 +46,10 @@ from quenchbook.report.study_tables import (
     term_table,
     term_words,
 )
-from quenchbook.study.definition import Study
+from quenchbook.study.definition import Response, Study, held_words
+from quenchbook.units import capital, listed, with_unit
+
+_MOST_ANSWERS = 5
 
 
 def show(blocks: Iterable[Block]) -> None:
@@ -51,7 +62,7 @@ def show(blocks: Iterable[Block]) -> None:
 
 
 def report_answer(analysis: Analysis) -> list[Block]:
-    """Question, answer in at most three sentences, and a row for each declared question."""
+    """Question, answer in at most five sentences, and a row for each question of the study."""
     study = analysis.study
     counts = analysis.records.matrix.unit_counts()
     days = int(analysis.records.matrix.frame["day"].nunique())
@@ -62,46 +73,38 @@ def report_answer(analysis: Analysis) -> list[Block]:
         )
     if days > 1:
         units.append(f"{days} days")
-    sentences = [own.sentence for own in analysis.findings[:3]]
-    answer: Runs = ("No declared question could be answered.",)
-    if sentences:
-        answer = (Run(sentences[0], strong=True), *(f" {text}" for text in sentences[1:]))
     date = f", {_date_text(study.date)}" if study.date else ""
     return [
         Headline(
             question=study.question,
             byline=f"{study.author}{date}. {', '.join(units)}.",
-            answer=answer,
+            answer=_answer(analysis),
             invented=study.invented,
         ),
+        *([Paragraph((_how_to_read(analysis),))] if analysis.findings else []),
         FindingRows(_finding_rows(analysis)),
     ]
 
 
 def report_method(analysis: Analysis) -> list[Block]:
-    """What was fixed beforehand, what was done, and what went differently."""
+    """What was fixed when the plan was made, what was done, and what went differently."""
     study, records = analysis.study, analysis.records
     matrix = records.matrix
     blocks: list[Block] = [Section("What was done")]
-    fixed = [
-        f"{response.quantity} "
-        f"{_margin_words(response.equivalence_margin, response.unit, response.scale)}"
-        for response in study.responses
-        if response.equivalence_margin is not None
-    ]
     first = [
         f"Plan {matrix.short_hash}, "
         f"{'order as published' if matrix.seed is None else f'seed {matrix.seed}'}."
     ]
     if study.questions:
-        first.append(f"{len(study.questions)} questions were declared before the data.")
-    if fixed:
-        first.append(
-            f"Differences too small to matter (margins, fixed beforehand): {'; '.join(fixed)}."
-        )
+        first.append(analysis.standing())
+    if margins := _margins(study):
+        first.append(f"Differences too small to matter ({_when_fixed(analysis)}): {margins}.")
     blocks.append(Paragraph((" ".join(first),)))
     blocks.append(factor_table(study))
-    blocks += [Paragraph((note,)) for note in (*study.notes, *matrix.notes)]
+    if study.held_constant:
+        same = f"The same for all {study.unit_word('coupon', 2)}: "
+        blocks.append(Paragraph((f"{same}{held_words(study.held_constant)}.",)))
+    blocks += [Paragraph((note,)) for note in (*study.notes, *matrix.notes, *matrix.changes)]
     from quenchbook.plots.coupon_tiles import figure_coupon_matrix
 
     blocks.append(from_drawing(figure_coupon_matrix(matrix)))
@@ -120,7 +123,7 @@ def report_noise(analysis: Analysis) -> list[Block]:
     for number, (name, model) in enumerate(analysis.models.items()):
         quantity = analysis.study.response(name).quantity
         if len(analysis.models) > 1:
-            blocks.append(Section(_capital(quantity), level=3))
+            blocks.append(Section(capital(quantity), level=3))
         blocks.append(Paragraph((model.units_ladder(),)))
         blocks.append(from_drawing(figure_noise_budget(noise_budget(model))))
         if number == 0:
@@ -136,15 +139,18 @@ def report_questions(analysis: Analysis) -> list[Block]:
     from quenchbook.plots.gauges import figure_contrasts
 
     blocks: list[Block] = [Section("What was found")]
-    used = dict.fromkeys(own.verdict for own in analysis.findings)
-    meanings = tuple((Run(verdict, strong=True), f": {MEANINGS[verdict]}.") for verdict in used)
+    meanings = tuple(
+        (Run(verdict, strong=True), f": {' or '.join(dict.fromkeys(words))}.")
+        for verdict in VERDICTS
+        if (words := [own.meaning for own in analysis.findings if own.verdict == verdict])
+    )
     blocks.append(Paragraph(("The words for what was shown:",)))
     blocks.append(Bullets(meanings))
     for name, model in analysis.models.items():
         response = analysis.study.response(name)
         own = [f for f in analysis.findings if f.response == name]
         if len(analysis.models) > 1:
-            blocks.append(Section(_capital(response.quantity), level=3))
+            blocks.append(Section(capital(response.quantity), level=3))
         contrasts = [f for f in own if isinstance(f, Finding)]
         if contrasts:
             blocks.append(from_drawing(figure_contrasts(contrasts, unit=response.unit)))
@@ -155,7 +161,7 @@ def report_questions(analysis: Analysis) -> list[Block]:
                     Run(f.question, strong=True),
                     " ",
                     Run(f.verdict, emphasis=True),
-                    f". {f.sentence} {f.remedy}".rstrip(),
+                    f". {' '.join(filter(None, (f.sentence, f.remedy, f.change)))}",
                 )
             )
             for f in own
@@ -181,11 +187,13 @@ def report_limits(analysis: Analysis) -> list[Block]:
     parts = [str(study.steel[key]) for key in ("grade", "condition") if study.steel.get(key)]
     steel = " ".join(parts) or "the steel used (not told)"
     loads = counts.get("furnace_load", 0)
+    where = [steel, *(["one furnace"] if study.equipment.get("furnace") else [])]
+    if loads:
+        where.append(f"{loads} {study.unit_word('furnace_load', loads)}")
     items.append(
         (
-            f"The result holds for {steel}, one furnace, {loads} "
-            f"{study.unit_word('furnace_load', loads)}. "
-            "Another mill heat, furnace or tester may behave differently.",
+            f"The result holds for {', '.join(where)}. Another mill heat, furnace or tester may "
+            "behave differently.",
         )
     )
     for finding in analysis.findings:
@@ -199,17 +207,10 @@ def report_limits(analysis: Analysis) -> list[Block]:
         quantity = study.response(model.response).quantity
         for term, reason in model.strata.dropped.items():
             items.append(
-                (f"{_capital(quantity)}: {term_words(term, study)} was not estimated: {reason}.",)
+                (f"{capital(quantity)}: {term_words(term, study)} was not estimated: {reason}.",)
             )
-    count = len([f for f in analysis.findings if f.declared])
-    if count > 1:
-        items.append(
-            (
-                f"{count} questions were declared, each judged on its own at "
-                f"{analysis.study.confidence * 100:g}\u00a0%: "
-                "of twenty true absences of a difference about one would be called real.",
-            )
-        )
+    if (count := len(analysis.findings)) > 1:
+        items.append((_family_words(count, study.confidence),))
     return [Section("What cannot be told"), Bullets(tuple(items))]
 
 
@@ -270,6 +271,89 @@ def report_appendix(analysis: Analysis) -> list[Block]:
 # --- parts ---
 
 
+def _answer(analysis: Analysis) -> Runs:
+    """One sentence a question, what is settled first; what came after the data only if alone."""
+    own = [f for f in analysis.findings if not f.change] or list(analysis.findings)
+    if not own:
+        return ("No question could be answered.",)
+    ordered = sorted(own, key=_openness)
+    bold = ordered[0].verdict != "undecided"
+    texts = [
+        f"Exploratory: {f.sentence}" if f.change else f.sentence for f in ordered[:_MOST_ANSWERS]
+    ]
+    rest = len(analysis.findings) - len(texts)
+    if rest > 0:
+        texts.append(f"{rest} more {'answer stands' if rest == 1 else 'answers stand'} below.")
+    return (Run(texts[0], strong=bold), *(f"\n{text}" for text in texts[1:]))
+
+
+def _openness(own: Finding | TermFinding) -> int:
+    """How much a finding leaves open: nothing, the margin, everything."""
+    if own.verdict == "undecided":
+        return 2
+    return int(own.verdict == "differs" and isinstance(own, Finding) and own.margin is not None)
+
+
+def _how_to_read(analysis: Analysis) -> str:
+    """Which interval is which in the rows, and what the grey field is."""
+    texts = [analysis.standing(), *dict.fromkeys(f.change for f in analysis.findings if f.change)]
+    own = [f for f in analysis.findings if isinstance(f, Finding)]
+    if own:
+        outer, inner = own[0].confidence, 2 * own[0].confidence - 1
+        texts.append(f"At the right of a row: estimate and its {interval_words(outer)}.")
+        if judged := [word for word in INNER_VERDICTS if any(f.verdict == word for f in own)]:
+            texts.append(
+                f"Short strokes in the band: the {interval_words(inner)}, by which "
+                f"{listed(judged)} {'is' if len(judged) == 1 else 'are'} judged."
+            )
+    margins = dict.fromkeys(f"{f.quantity} {margin_words(f)}" for f in own if f.margin is not None)
+    if margins:
+        texts.append(
+            "Grey field with dotted edges: the margin, inside which a difference is too small to "
+            f"matter: {'; '.join(margins)}."
+        )
+    return " ".join(texts)
+
+
+def _margins(study: Study) -> str:
+    """Margin of each response that has one."""
+    return "; ".join(
+        f"{response.quantity} {_margin_words(response)}"
+        for response in study.responses
+        if response.equivalence_margin is not None
+    )
+
+
+def _margin_words(response: Response) -> str:
+    import math
+
+    margin = response.equivalence_margin or 0.0
+    if response.scale != "log":
+        return with_unit(f"{margin:g}", response.unit)
+    low, high = percent_text(-math.log1p(margin)), percent_text(math.log1p(margin))
+    return f"{percent_text(math.log1p(margin), sign=False)} either way ({low} to {high})"
+
+
+def _when_fixed(analysis: Analysis) -> str:
+    """When the margins were fixed, as far as the plan tells."""
+    study = analysis.study
+    if study.published:
+        return "margins of this analysis"
+    before = analysis.records.matrix.declaration.get("margins", {})
+    same = all(before.get(r.name) == r.equivalence_margin for r in study.responses)
+    return "margins, fixed when the plan was made" if before and same else "margins as they are now"
+
+
+def _family_words(count: int, confidence: float) -> str:
+    """How often single judgements err, and what is not counted among them."""
+    once = round(1 / (1 - confidence))
+    return (
+        f"{count} questions were each judged on their own at {confidence * 100:g}\u00a0%: "
+        f"of {once} true absences of a difference about one would be called real. The tests of "
+        "terms in the tables are further tests and not counted in this."
+    )
+
+
 def _finding_rows(analysis: Analysis) -> tuple[FindingRow, ...]:
     """One row a finding; the gauges of one response share their scale."""
     from quenchbook.plots.gauges import gauge_limits
@@ -290,7 +374,7 @@ def _finding_row(own: Finding | TermFinding, limits: tuple[float, float] | None)
             verdict=own.verdict,
             glyph_svg=glyph_svg(own.verdict, 1),
             gauge_svg="",
-            statement=own.question,
+            statement=_statement(own),
             estimate_text=f_text(own.statistic, own.df, own.df_error),
             interval_text=p_text(own.p_value),
         )
@@ -298,10 +382,16 @@ def _finding_row(own: Finding | TermFinding, limits: tuple[float, float] | None)
         verdict=own.verdict,
         glyph_svg=glyph_svg(own.verdict, 1 if own.estimate >= 0 else -1),
         gauge_svg=gauge_svg(own, limits=limits),
-        statement=own.question or own.label,
+        statement=_statement(own),
         estimate_text=estimate_text(own),
-        interval_text=limits_text(own),
+        interval_text=shown_limits(own).replace("; ", "\n"),
     )
+
+
+def _statement(own: Finding | TermFinding) -> str:
+    """The question of a row, marked if it is exploratory; why stands once above the rows."""
+    words = own.question or own.label
+    return f"{words}\nExploratory." if own.change else words
 
 
 def _curve_blocks(model: MixedModel) -> list[Block]:
@@ -311,16 +401,6 @@ def _curve_blocks(model: MixedModel) -> list[Block]:
     if x is None:
         return []
     return [from_drawing(figure_response_curves(response_curves(model, x, group)))]
-
-
-def _margin_words(margin: float | None, unit: str, scale: str) -> str:
-    if margin is None:
-        return ""
-    return f"{margin * 100:g}\u00a0%" if scale == "log" else f"{margin:g}\u00a0{unit}".rstrip()
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _date_text(iso: str) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +9,7 @@ from nbconvert.exporters.exporter import Exporter
 from traitlets import Bool, Enum, Unicode
 
 from quenchbook.errors import ReportError
+from quenchbook.writing import write_bytes
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -130,13 +129,4 @@ def write_whole(path: Path, data: bytes, *, overwrite: bool) -> Path:
     if path.exists() and not overwrite and path.read_bytes() != data:
         raise ReportError(f"{path} exists and is different. Move it away or say overwrite=True.")
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".quenchbook-")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-    return path
+    return write_bytes(path, data)

@@ -227,7 +227,7 @@ def _finding(row: FindingRow, prefix: str) -> str:
         f'<span class="statement">{_lines(row.statement)}</span>'
         f'<span class="gauge">{_mark(row.gauge_svg, f"{prefix}-gauge")}</span>'
         f'<span class="numbers">{escape(row.estimate_text)}'
-        f"<span>{escape(row.interval_text)}</span></span></li>"
+        f"<span>{_lines(row.interval_text)}</span></span></li>"
     )
 
 

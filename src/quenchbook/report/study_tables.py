@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Hashable, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from quenchbook.findings.answers import Analysis
-from quenchbook.findings.statements import f_text, p_text
+from quenchbook.findings.statements import df_text, f_text, p_text
 from quenchbook.fit.ignoring import unit_blind_tests
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.report.blocks import Block, Paragraph, Run, Section, TableBlock, table
-from quenchbook.study.definition import Study
+from quenchbook.study.definition import Study, held_value
 from quenchbook.study.factors import Factor
+from quenchbook.units import MINUS, listed
 
 
 def factor_table(study: Study) -> TableBlock:
@@ -58,13 +61,31 @@ def equipment_table(study: Study) -> TableBlock:
     )
 
 
+def files_table(paths: Sequence[str | Path]) -> TableBlock:
+    """Files that were written, with their folder.
+
+    Parameters
+    ----------
+    paths : sequence of str or Path
+        As the steps return them.
+    """
+    own = [Path(path) for path in paths]
+    return table(
+        pd.DataFrame(
+            [(path.name, path.parent.as_posix()) for path in own], columns=["file", "folder"]
+        ),
+        key="files",
+        caption=f"{len(own)} file{'' if len(own) == 1 else 's'} written.",
+    )
+
+
 def _plain(value: object) -> str:
     if isinstance(value, dict):
         return ", ".join(
             f"{key} {part:g}" if isinstance(part, float) else f"{key} {part}"
             for key, part in value.items()
         )
-    return str(value)
+    return re.sub(r"(?<![\w.])-(?=[\d.]+\s*°)", MINUS, held_value(str(value)))
 
 
 def deviation_blocks(analysis: Analysis) -> list[Block]:
@@ -129,8 +150,8 @@ def term_table(model: MixedModel, name: str, study: Study) -> TableBlock:
             (
                 term_words(row["term"], study),
                 model.unit_word(row["stratum"]),
-                f"{row['df']:.0f}",
-                "none" if untested else _df_text(row["df_error"]),
+                df_text(row["df"]),
+                "none" if untested else df_text(row["df_error"]),
                 "" if untested else f"{row['statistic']:.2f}",
                 "no test" if untested else p_text(row["p_value"]).removeprefix("p\u00a0"),
             )
@@ -151,10 +172,6 @@ def term_table(model: MixedModel, name: str, study: Study) -> TableBlock:
     )
 
 
-def _df_text(df: float) -> str:
-    return f"{df:.0f}" if abs(df - round(df)) < 0.05 else f"{df:.1f}"
-
-
 def ignoring_blocks(model: MixedModel, name: str, study: Study) -> list[Block]:
     """Compare with the analysis that takes every coupon for its own furnace load.
 
@@ -162,7 +179,7 @@ def ignoring_blocks(model: MixedModel, name: str, study: Study) -> list[Block]:
     """
     right = {row["term"]: row for row in model.tests().to_dict("records")}
     blind = {row["term"]: row for row in unit_blind_tests(model).to_dict("records")}
-    terms = [t for t in blind if t != "day" and not math.isnan(right[t]["p_value"])]
+    terms = [t for t in blind if t in right and not math.isnan(right[t]["p_value"])]
     limit = 1 - model.confidence
     flipped = [t for t in terms if (right[t]["p_value"] < limit) != (blind[t]["p_value"] < limit)]
     if not model.units or not flipped:
@@ -175,8 +192,7 @@ def ignoring_blocks(model: MixedModel, name: str, study: Study) -> list[Block]:
             (
                 Run(f"Why the {load} counts.", strong=True),
                 f" Had every {coupon} been analysed as if it were its own {load}, "
-                f"{_how_many(len(flipped), len(terms))} would have been reversed: "
-                f"{_words([term_words(t, study) for t in flipped])}. The {coupons} of one {load} "
+                f"{_flipped_words(flipped, terms, study)} The {coupons} of one {load} "
                 f"share whatever that {load} did, so a setting made once for a {load} can only be "
                 f"judged against the scatter between {loads}; what is compared inside a {load} is "
                 "free of that scatter.",
@@ -187,7 +203,7 @@ def ignoring_blocks(model: MixedModel, name: str, study: Study) -> list[Block]:
             key=f"ignoring_{name}",
             caption=(
                 f"The same {study.response(name).quantity} readings with the right units and with "
-                "the units ignored; only the first is right."
+                "the units ignored; only the first uses the right noise."
             ),
             titles={
                 "right": "right units",
@@ -204,12 +220,20 @@ def _f_and_p(row: Mapping[Hashable, Any]) -> tuple[str, str]:
     return f_text(row["statistic"], row["df"], row["df_error"]), p
 
 
-def _how_many(count: int, total: int) -> str:
-    words = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five"}
-    number = words.get(count, str(count))
-    if count == total:
-        return f"all {number} verdicts" if count > 1 else "the verdict"
-    return f"{number} of {words.get(total, str(total))} verdicts"
+def _flipped_words(flipped: Sequence[str], terms: Sequence[str], study: Study) -> str:
+    """Say which tests would have changed sides; verdicts only where a question asked for each."""
+    count, total = len(flipped), len(terms)
+    names = listed([term_words(term, study) for term in flipped])
+    asked = {frozenset(question.term.split(":")) for question in study.questions if question.term}
+    if count == total > 1 and {frozenset(term.split(":")) for term in terms} <= asked:
+        words = {2: "both", 3: "all three", 4: "all four", 5: "all five"}
+        number = words.get(count, f"all {count}")
+        return f"{number} verdicts would have been reversed: {names}."
+    verb = "test" if total == 1 else "tests"
+    text = f"{count} of the {total} {verb} in this table would have changed sides: {names}."
+    if count == 1:
+        text += " A single test may change sides by chance, either way."
+    return text
 
 
 def term_words(term: str, study: Study) -> str:
@@ -225,10 +249,6 @@ def level_text(factor: Factor, level: object) -> str:
     return (
         factor.word(round(float(str(level)), 1)) if factor.is_numeric else factor.word(str(level))
     )
-
-
-def _words(items: Sequence[str]) -> str:
-    return items[0] if len(items) == 1 else ", ".join(items[:-1]) + " and " + items[-1]
 
 
 def coupon_table(analysis: Analysis) -> TableBlock:
@@ -255,7 +275,10 @@ def coupon_table(analysis: Analysis) -> TableBlock:
     return table(
         frame,
         key="all_coupons",
-        caption=f"All {len(frame)} {titles['coupon']}s in furnace order; settings as run.",
+        caption=(
+            f"All {len(frame)} {study.unit_word('coupon', len(frame))} in furnace order; settings "
+            "as run."
+        ),
         titles=titles,
         units=units,
         decimals=decimals,

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -72,14 +71,6 @@ def test_another_plan_is_not_written_over_the_first(
     qb.write_plan(plane_irons_matrix, tmp_path)
     with pytest.raises(PlanError, match=r"not overwritten"):
         qb.write_plan(qb.coupon_matrix(plane_irons, seed=5), tmp_path)
-
-
-def test_questions_added_after_the_plan_are_called_exploratory(
-    tmp_path: Path, plane_irons: Study, plane_irons_matrix: CouponMatrix
-) -> None:
-    qb.write_plan(plane_irons_matrix, tmp_path)
-    changed = dataclasses.replace(plane_irons, questions=plane_irons.questions[:2])
-    assert any("exploratory" in note for note in qb.read_plan(tmp_path, changed).notes)
 
 
 def broken(matrix: CouponMatrix, row: int, column: str, value: object) -> CouponMatrix:

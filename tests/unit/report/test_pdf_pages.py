@@ -9,11 +9,19 @@ import shutil
 import subprocess
 import warnings
 
+import pandas as pd
 import pikepdf
 import pytest
 
 from quenchbook.errors import QuenchbookWarning, ReportError
-from quenchbook.report.blocks import Column, FigureBlock, PageBreak, Paragraph, TableBlock
+from quenchbook.report.blocks import (
+    Column,
+    FigureBlock,
+    PageBreak,
+    Paragraph,
+    TableBlock,
+    table,
+)
 from quenchbook.report.document import heading_of
 from quenchbook.report.from_notebook import report_document
 from quenchbook.report.pdf import compile_typst, pdf_bytes
@@ -132,6 +140,18 @@ def test_no_words_run_off_a_page(hostile, hostile_pdf):
     told = body.count("private") - sum(words.count("private") for words in alternatives)
     assert told > 30
     assert sum(page.count("private") for page in _page_texts(hostile_pdf)) == told
+
+
+def test_copied_text_has_no_invisible_characters_in_long_words(notebook_showing):
+    hash_text = "3db02e1013c53d2becd6f3f074ea93a8d372b9258c87a38f3c41b820b05484f6"
+    notebook = notebook_showing(
+ Paragraph((f"Plan {hash_text}.",)),
+        table(pd.DataFrame({"file": ["a_very_long_name_of_a_file.csv"]}), key="f", caption="Files."),
+    )  # fmt: skip
+    text = "".join(_page_texts(pdf_bytes(report_document(notebook))))
+    assert hash_text in text
+    assert "a_very_long_name_of_a_file.csv" in text
+    assert not {"\u200b", "\u00ad"} & set(text)
 
 
 def test_both_outputs_have_the_same_numbers(careful, careful_page):

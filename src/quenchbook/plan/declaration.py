@@ -1,0 +1,245 @@
+"""What was declared when a plan was made, and what the study file says now."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from quenchbook.study.definition import Question, Response, Study
+from quenchbook.study.factors import Factor, Level
+from quenchbook.units import NO_BREAK, capital, unit_text
+
+Declaration = Mapping[str, Any]
+
+
+def declaration(study: Study) -> dict[str, Any]:
+    """What must be fixed before the data, as plain texts and numbers for ``plan.json``.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict
+        ``factors`` and ``shapes``; ``tested``, ``analysed`` and ``margins`` of the responses;
+        ``questions`` and ``words``; ``layout``, ``confidence``.
+    """
+    return {
+        "factors": {factor.name: _factor_text(factor) for factor in study.factors},
+        "shapes": {factor.name: factor.shape for factor in study.factors},
+        "tested": {response.name: response.coupons for response in study.responses},
+        "analysed": {response.name: _analysed(response) for response in study.responses},
+        "margins": {response.name: response.equivalence_margin for response in study.responses},
+        "questions": {question.key: _question_text(question) for question in study.questions},
+        "words": {question.key: question.words for question in study.questions},
+        "layout": dataclasses.asdict(study.layout),
+        "confidence": study.confidence,
+    }
+
+
+def changed_factors(stored: Declaration, study: Study) -> list[str]:
+    """Factors that are no longer those the coupons were planned for, in one sentence each.
+
+    Parameters
+    ----------
+    stored : mapping
+        From `declaration` at plan time; empty when it is not known.
+    study : Study
+        As the study file is now.
+    """
+    if not stored:
+        return []
+    before, now = dict(stored["factors"]), declaration(study)["factors"]
+    lines = [
+        f"{_title(study, name)} was {before[name]} when the plan was made, now {now[name]}"
+        for name in before
+        if name in now and now[name] != before[name]
+    ]
+    lines += [f"factor {name} is gone" for name in before if name not in now]
+    return lines + [f"factor {name} is new" for name in now if name not in before]
+
+
+def changed_layout(stored: Declaration, study: Study) -> list[str]:
+    """What study.toml now asks for that the plan has not: ``9 furnace loads, the plan has 12``."""
+    if not stored:
+        return []
+    before, now = dict(stored["layout"]), dataclasses.asdict(study.layout)
+    words = {
+        "furnace_loads": study.unit_word("furnace_load", 2),
+        "coupons_per_load": f"{study.unit_word('coupon', 2)} a {study.unit_word('furnace_load')}",
+        "loads_per_day": f"{study.unit_word('furnace_load', 2)} a day (0: no days)",
+        "coupons_per_temper_batch": (
+            f"{study.unit_word('coupon', 2)} a {study.unit_word('temper_batch')}"
+        ),
+        "coupons_per_bar": f"{study.unit_word('coupon', 2)} a bar of steel",
+        "bars": "bars of steel",
+    }
+    lines = [
+        f"{now[name]} {words.get(name, name.replace('_', ' '))}, the plan has {before[name]}"
+        for name in before
+        if name in now and now[name] != before[name]
+    ]
+    for response in study.responses:
+        if response.name not in stored["tested"]:
+            lines.append(f"readings of {response.quantity}, which the plan has not")
+        elif stored["tested"][response.name] != response.coupons:
+            lines.append(
+                f"{response.quantity} on {response.coupons or 'all'} {study.unit_word('coupon', 2)}"
+                f", the plan has {stored['tested'][response.name] or 'all'}"
+            )
+    return lines
+
+
+def change_of(stored: Declaration, study: Study, question: Question) -> str:
+    """Why a question is exploratory; empty when it stands as it did when the plan was made.
+
+    Parameters
+    ----------
+    stored : mapping
+        From `declaration` at plan time; empty when it is not known.
+    study : Study
+    question : Question
+        Of the study as it is now.
+    """
+    if not stored:
+        return "What was declared when the plan was made is not known: exploratory."
+    response = study.response(question.response)
+    reasons = [
+        *(f"this question {reason}" for reason in _question_changes(stored, question)),
+        *_response_changes(stored, response),
+        *_study_changes(stored, study),
+    ]
+    return f"{capital('; '.join(reasons))}: exploratory." if reasons else ""
+
+
+def declaration_changes(stored: Declaration, study: Study) -> tuple[str, ...]:
+    """Everything that was changed after the plan was made, one sentence each.
+
+    Parameters
+    ----------
+    stored : mapping
+        From `declaration` at plan time; empty when it is not known.
+    study : Study
+        As the study file is now.
+    """
+    if not stored:
+        return (
+            "The study file was changed after this plan was made, and the plan does not tell what "
+            "was declared then: everything is exploratory.",
+        )
+    lines = [f"{reason}: exploratory." for reason in _study_changes(stored, study)]
+    for response in study.responses:
+        lines += [f"{reason}: exploratory." for reason in _response_changes(stored, response)]
+    for question in study.questions:
+        for reason in _question_changes(stored, question):
+            lines.append(f"“{question.words}” {reason}: exploratory.")
+        words = dict(stored["words"]).get(question.key)
+        if words is not None and words != question.words:
+            lines.append(f"“{question.words}” was asked as “{words}” when the plan was made.")
+    asked = {question.key for question in study.questions}
+    for key, words in dict(stored["words"]).items():
+        if key not in asked:
+            lines.append(f"“{words}” was declared when the plan was made and is no longer asked.")
+    lines += [f"The study file now asks for {line}." for line in changed_layout(stored, study)]
+    return tuple(capital(line) for line in lines)
+
+
+def _study_changes(stored: Declaration, study: Study) -> list[str]:
+    """Changes that touch every answer: curves or levels, the confidence level."""
+    lines = []
+    shapes = dict(stored["shapes"])
+    for factor in study.factors:
+        before = shapes.get(factor.name, factor.shape)
+        if before != factor.shape:
+            lines.append(
+                f"{factor.title} was to be analysed as {before} when the plan was made, now as "
+                f"{factor.shape}"
+            )
+    if stored["confidence"] != study.confidence:
+        lines.append(
+            f"the confidence level was {_per_cent(stored['confidence'])} when the plan was made, "
+            f"now {_per_cent(study.confidence)}"
+        )
+    return lines
+
+
+def _response_changes(stored: Declaration, response: Response) -> list[str]:
+    if response.name not in stored["margins"]:
+        return [f"{response.quantity} was added after the plan was made"]
+    lines = []
+    before, now = stored["margins"][response.name], response.equivalence_margin
+    if before != now:
+        lines.append(
+            f"margin of {response.quantity} was {_margin_text(before, response)} when the plan "
+            f"was made, now {_margin_text(now, response)}"
+        )
+    then, text = str(stored["analysed"][response.name]), _analysed(response)
+    if then != text:
+        lines.append(
+            f"{response.quantity} was to be analysed on {then} when the plan was made, now on "
+            f"{text}"
+        )
+    return lines
+
+
+def _question_changes(stored: Declaration, question: Question) -> list[str]:
+    before = dict(stored["questions"]).get(question.key)
+    if before is None:
+        return ["was added after the plan was made"]
+    if before != _question_text(question):
+        return ["compared something else when the plan was made"]
+    return []
+
+
+# --- texts -------------------------------------------------------------------------------------
+
+
+def _title(study: Study, name: str) -> str:
+    return study.factor(name).title if study.has(name) else name
+
+
+def _factor_text(factor: Factor) -> str:
+    """What the coupon matrix depends on, for people and for comparison."""
+    levels = ", ".join(_level_text(factor, level) for level in factor.levels)
+    text = f"{levels} (for each {factor.set_for.replace('_', ' ')}"
+    if factor.nested_in:
+        inside = ", ".join(str(level) for level in factor.exists_for)
+        text += f"; only with {factor.nested_in.replace('_', ' ')} {inside}"
+    return text + ")"
+
+
+def _level_text(factor: Factor, level: Level) -> str:
+    if isinstance(level, str):
+        return level
+    return f"{level:.10g}{NO_BREAK}{unit_text(factor.unit)}"
+
+
+def _analysed(response: Response) -> str:
+    combinations = response.combinations
+    pairs = "all pairs" if combinations is None else ", ".join(combinations) or "no combinations"
+    return f"the {response.scale} scale with {pairs} of factors"
+
+
+def _question_text(question: Question) -> str:
+    """What a question compares, whatever its words."""
+    if question.term:
+        parts: Sequence[str] = sorted(question.term.split(":"))
+        return f"{question.response}: term {' by '.join(parts)}"
+    text = f"{question.response}: {question.factor} {question.level} less {question.against}"
+    text += "".join(f"; at {name} {level}" for name, level in sorted(question.at.items()))
+    changes = sorted(question.change.items())
+    return text + "".join(f"; {name} {a} less {b}" for name, (a, b) in changes)
+
+
+def _margin_text(margin: float | None, response: Response) -> str:
+    if margin is None:
+        return "not declared"
+    if response.scale == "log":
+        return _per_cent(margin)
+    return f"{margin:g}{NO_BREAK}{response.unit}" if response.unit else f"{margin:g}"
+
+
+def _per_cent(share: float) -> str:
+    return f"{share * 100:g}{NO_BREAK}%"

@@ -1,0 +1,214 @@
+"""What a report says of declared, late and published questions, and of what was not shown."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from tests.conftest import ROOT
+
+import quenchbook as qb
+from quenchbook.findings.answers import Analysis
+from quenchbook.findings.verdicts import Finding
+from quenchbook.report import contents, study_tables
+from quenchbook.report.blocks import Block, FindingRows, Headline, Paragraph, TableBlock, plain_text
+
+
+def analysis_of(name: str) -> Analysis:
+    return qb.analyse(qb.read_folder(ROOT / "data" / name)[2])
+
+
+@pytest.fixture(scope="module")
+def irons() -> Analysis:
+    return analysis_of("plane_irons")
+
+
+@pytest.fixture(scope="module")
+def bars() -> Analysis:
+    return analysis_of("coated_bars")
+
+
+@pytest.fixture(scope="module")
+def late(irons: Analysis) -> Analysis:
+    """The demonstration after its margin of hardness was made five times as strict."""
+    hardness, impact = irons.study.responses
+    responses = (dataclasses.replace(hardness, equivalence_margin=0.1), impact)
+    study = dataclasses.replace(irons.study, responses=responses)
+    matrix = dataclasses.replace(irons.records.matrix, study=study)
+    return qb.analyse(dataclasses.replace(irons.records, study=study, matrix=matrix))
+
+
+def words_of(blocks: list[Block]) -> str:
+    """Text of headlines, paragraphs and lists, with plain spaces."""
+    texts = []
+    for block in blocks:
+        if isinstance(block, Paragraph):
+            texts.append(plain_text(block.runs))
+        elif isinstance(block, Headline):
+            texts.append(plain_text(block.answer))
+        for item in getattr(block, "items", ()):
+            texts.append(item if isinstance(item, str) else plain_text(item))
+    return "\n".join(texts).replace("\u00a0", " ")
+
+
+def rows_of(analysis: Analysis) -> dict[str, object]:
+    (block,) = (b for b in contents.report_answer(analysis) if isinstance(b, FindingRows))
+    return {row.statement.partition("\n")[0]: row for row in block.rows}
+
+
+def test_the_answer_is_a_sentence_a_question_at_most_five_the_settled_first(
+    irons: Analysis,
+) -> None:
+    headline = contents.report_answer(irons)[0]
+    assert isinstance(headline, Headline)
+    first, *others = headline.answer
+    lines = plain_text(headline.answer).split("\n")
+    assert len(lines) == 6
+    assert lines[-1] == "5 more answers stand below."
+    assert lines[0] == irons.finding("dry_ice").sentence
+    assert not isinstance(first, str)
+    assert first.strong
+    assert all(isinstance(part, str) for part in others)
+
+
+def test_what_is_undecided_comes_last_and_is_never_bold(bars: Analysis) -> None:
+    headline = contents.report_answer(bars)[0]
+    assert isinstance(headline, Headline)
+    lines = plain_text(headline.answer).split("\n")
+    assert [line.split(":")[0] for line in lines] == [
+        "Coating", "Furnace temperature by coating", "Furnace temperature",
+    ]  # fmt: skip
+    only = dataclasses.replace(bars, findings=(bars.finding("temperature"),))
+    (part,) = contents.report_answer(only)[0].answer  # type: ignore[attr-defined]
+    assert not part.strong
+
+
+def test_page_one_says_which_interval_is_which(irons: Analysis) -> None:
+    words = words_of(contents.report_answer(irons))
+    assert "estimate and its 95 % interval" in words
+    assert "Short strokes in the band: the 90 % interval, by which equivalent is judged" in words
+    assert "hardness 0.5 HRC; impact energy 15 % either way (−13 % to +15 %)" in words
+    rows = rows_of(irons)
+    row = rows["Does liquid nitrogen do more than dry ice?"]
+    first, second = row.interval_text.replace("\u00a0", " ").split("\n")  # type: ignore[attr-defined]
+    assert first.startswith("95 % −")
+    assert second.startswith("90 % −")
+    assert "%" not in rows["Does dry ice make it harder?"].interval_text  # type: ignore[attr-defined]
+
+
+def test_declared_margins_are_said_to_be_fixed_and_late_ones_exploratory(
+    irons: Analysis, late: Analysis
+) -> None:
+    before, after = (words_of(contents.report_method(a)) for a in (irons, late))
+    assert "10 questions declared before the data." in before
+    assert "margins, fixed when the plan was made" in before
+    assert "exploratory" not in before
+    change = "Margin of hardness was 0.5 HRC when the plan was made, now 0.1 HRC: exploratory."
+    assert "2 questions declared before the data, 8 after." in after
+    assert "fixed" not in after
+    assert change in after
+    assert words_of(contents.report_answer(late)).count(change) == 1
+    for own in late.findings:
+        row = rows_of(late)[own.question]
+        marked = row.statement.endswith("\nExploratory.")  # type: ignore[attr-defined]
+        assert marked == (own.response == "hardness_hrc")
+    assert change in words_of(contents.report_questions(late))
+
+
+def test_the_answer_leaves_out_what_came_after_the_data(late: Analysis) -> None:
+    headline = contents.report_answer(late)[0]
+    assert isinstance(headline, Headline)
+    lines = plain_text(headline.answer).split("\n")
+    assert [line.split(":")[0] for line in lines[:-1]] == [
+        "Dry ice against no cold step", "Temper 175\u00a0°C against 150\u00a0°C",
+    ]  # fmt: skip
+    assert lines[-1] == "8 more answers stand below."
+
+
+def test_published_data_are_never_called_fixed_or_declared_beforehand(bars: Analysis) -> None:
+    sections = (
+        contents.report_answer, contents.report_method, contents.report_questions,
+        contents.report_noise, contents.report_limits,
+    )  # fmt: skip
+    words = "\n".join(words_of(section(bars)) for section in sections)
+    assert "not declared before the data" in words
+    assert "fixed" not in words
+    assert words.count("declared") == words.count("not declared before the data")
+    assert "the book itself was not seen" in words
+
+
+def test_one_furnace_is_said_only_if_the_study_names_it(irons: Analysis, bars: Analysis) -> None:
+    assert "one furnace, 12 furnace loads" in words_of(contents.report_limits(irons))
+    assert "one furnace" not in words_of(contents.report_limits(bars))
+    assert "6 furnace heats" in words_of(contents.report_limits(bars))
+
+
+@pytest.mark.parametrize(("confidence", "once"), [(0.95, 20), (0.9, 10), (0.99, 100)])
+def test_how_often_a_judgement_errs_follows_the_confidence(
+    irons: Analysis, confidence: float, once: int
+) -> None:
+    study = dataclasses.replace(irons.study, confidence=confidence)
+    words = words_of(contents.report_limits(dataclasses.replace(irons, study=study)))
+    assert f"at {confidence * 100:g} %: of {once} true absences" in words
+    assert "The tests of terms in the tables are further tests" in words
+
+
+def test_verdicts_on_terms_have_a_meaning_without_a_margin(bars: Analysis, irons: Analysis) -> None:
+    words = words_of(contents.report_questions(bars))
+    assert "differs: a real difference between levels." in words
+    assert "margin" not in words
+    assert "differs: a real difference; whether it is larger than the margin is not settled." in (
+        words_of(contents.report_questions(irons))
+    )
+
+
+# --- tables ------------------------------------------------------------------------------------
+
+
+def test_ignoring_units_speaks_of_verdicts_only_where_all_were_asked(bars: Analysis) -> None:
+    (name, model), *_ = bars.models.items()
+    words, table = study_tables.ignoring_blocks(model, name, bars.study)
+    assert isinstance(table, TableBlock)
+    assert table.caption.endswith("only the first uses the right noise.")
+    text = words_of([words])
+    assert "all three verdicts would have been reversed" in text
+    fewer = dataclasses.replace(bars.study, questions=bars.study.questions[:1])
+    text = words_of([study_tables.ignoring_blocks(model, name, fewer)[0]])
+    assert "verdicts" not in text
+    assert "3 of the 3 tests in this table would have changed sides" in text
+
+
+def test_a_single_test_that_changes_sides_may_do_so_by_chance(irons: Analysis) -> None:
+    text = study_tables._flipped_words(["temper"], ["temper", "delay"], irons.study)
+    assert text == (
+        "1 of the 2 tests in this table would have changed sides: temper. A single test may change "
+        "sides by chance, either way."
+    )
+
+
+def test_equipment_is_printed_with_degree_signs(irons: Analysis) -> None:
+    table = study_tables.equipment_table(irons.study)
+    cells = [cell for row in table.rows for cell in row]
+    assert "domestic chest freezer, −18\u00a0°C" in cells
+    assert not any("degC" in cell for cell in cells)
+
+
+def test_a_table_of_files_names_file_and_folder() -> None:
+    block = study_tables.files_table(["bench/bench_sheets.pdf", "bench/forms/impact.csv"])
+    assert block.rows == (("bench_sheets.pdf", "bench"), ("impact.csv", "bench/forms"))
+    assert block.caption == "2 files written."
+
+
+def test_all_coupons_are_counted_in_the_words_of_the_study(bars: Analysis) -> None:
+    assert study_tables.coupon_table(bars).caption.startswith("All 24 bars in furnace order")
+
+
+def test_a_comparison_without_a_margin_has_no_field_to_explain(irons: Analysis) -> None:
+    bare = [
+        dataclasses.replace(own, margin=None, verdict="undecided")
+        for own in irons.findings
+        if isinstance(own, Finding)
+    ]
+    words = words_of(contents.report_answer(dataclasses.replace(irons, findings=tuple(bare))))
+    assert "Grey field" not in words
+    assert "Short strokes" not in words
