@@ -161,7 +161,7 @@ def _check(options: argparse.Namespace) -> None:
 
 
 def _analyse(options: argparse.Namespace) -> None:
-    from quenchbook.report.study_tables import term_table
+    from quenchbook.report.noise_tables import term_table
     from quenchbook.steps import analyse_study
 
     analysis, paths = analyse_study(options.study)

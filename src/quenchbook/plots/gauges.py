@@ -329,6 +329,11 @@ def _notes(findings: Sequence[Finding], left_out: int) -> tuple[str, ...]:
         notes.append(f"Exploratory, not declared as it stands: {listed(late)}.")
     for own in findings:
         notes += [note for note in getattr(own, "notes", ()) if note not in notes]
+    mixes = [note for note in notes if note.startswith("Over an even mix")]
+    if len(mixes) > 1:  # one line for all, not a line for each
+        notes = [note for note in notes if note not in mixes]
+        notes.append("Each is taken over an even mix of the factors it does not name.")
+    for own in findings:
         if own.verdict == "undecided" and (remedy := getattr(own, "remedy", "")):
             notes.append(f"{capital(_title(own))}: {remedy}")
     if left_out:

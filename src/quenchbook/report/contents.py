@@ -7,7 +7,7 @@ and the author writes between them.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
 from quenchbook.findings.answers import Analysis
@@ -22,6 +22,7 @@ from quenchbook.findings.statements import (
 )
 from quenchbook.findings.verdicts import INNER_VERDICTS, VERDICTS, Finding, TermFinding
 from quenchbook.fit.curves import curve_factors, furnace_order, response_curves
+from quenchbook.fit.diagnostics import diagnostics
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
 from quenchbook.report.blocks import (
@@ -37,19 +38,29 @@ from quenchbook.report.blocks import (
     Section,
     from_drawing,
 )
+from quenchbook.report.noise_tables import (
+    error_share_table,
+    ignoring_blocks,
+    second_opinion_table,
+    term_table,
+)
 from quenchbook.report.study_tables import (
     coupon_table,
     deviation_blocks,
     equipment_table,
     factor_table,
-    ignoring_blocks,
-    term_table,
     term_words,
 )
 from quenchbook.study.definition import Response, Study, held_words
 from quenchbook.units import capital, listed, with_unit
 
 _MOST_ANSWERS = 5
+
+
+NOTHING_UNUSUAL: Final = (
+    "No single coupon, no drift along furnace, quench or test order, no uneven spread and no lack "
+    "of fit of a curve stood out."
+)
 
 
 def show(blocks: Iterable[Block]) -> None:
@@ -130,6 +141,13 @@ def report_noise(analysis: Analysis) -> list[Block]:
             blocks.append(from_drawing(figure_furnace_order(furnace_order(model))))
         blocks.append(term_table(model, name, analysis.study))
         blocks += ignoring_blocks(model, name, analysis.study)
+        for extra in (
+            error_share_table(analysis, name),
+            second_opinion_table(model, name, analysis.study),
+        ):
+            blocks += [extra] if extra is not None else []
+        checks = diagnostics(model).notes or (NOTHING_UNUSUAL,)
+        blocks += [Paragraph((Run("Checks.", strong=True), " ", " ".join(checks)))]
         blocks += [Paragraph((note,)) for note in model.notes]
     return blocks
 
@@ -171,8 +189,8 @@ def report_questions(analysis: Analysis) -> list[Block]:
                 Paragraph(
                     (
                         "Where a comparison carries the noise of several units, their mean "
-                        "squares are added "
-                        "and the degrees of freedom follow Satterthwaite.",
+                        "squares are added and the degrees of freedom follow Satterthwaite, drawn "
+                        "toward the smallest of them.",
                     )
                 )
             )

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
 from quenchbook.findings.answers import Analysis
-from quenchbook.findings.statements import df_text, f_text, p_text
-from quenchbook.fit.ignoring import unit_blind_tests
-from quenchbook.fit.mixed import MixedModel
-from quenchbook.report.blocks import Block, Paragraph, Run, Section, TableBlock, table
+from quenchbook.report.blocks import Block, Paragraph, Section, TableBlock, table
 from quenchbook.study.definition import Study, held_value
 from quenchbook.study.factors import Factor
-from quenchbook.units import MINUS, listed
+from quenchbook.units import MINUS
 
 
 def factor_table(study: Study) -> TableBlock:
@@ -138,102 +133,6 @@ def _value_text(study: Study, item: str, value: object) -> str:
                 return str(value)
         return factor.word(str(value))
     return str(value)
-
-
-def term_table(model: MixedModel, name: str, study: Study) -> TableBlock:
-    """Tests of all terms with the unit each was judged on."""
-    rows = []
-    largest = 1.0
-    for row in model.tests().to_dict("records"):
-        untested = math.isnan(row["p_value"])
-        rows.append(
-            (
-                term_words(row["term"], study),
-                model.unit_word(row["stratum"]),
-                df_text(row["df"]),
-                "none" if untested else df_text(row["df_error"]),
-                "" if untested else f"{row['statistic']:.2f}",
-                "no test" if untested else p_text(row["p_value"]).removeprefix("p\u00a0"),
-            )
-        )
-        largest = largest if untested else max(largest, row["safety_factor"])
-    notes = []
-    if largest > 1.005:
-        notes.append(
-            "Units are of unequal size: mean squares of some terms are multiplied by up to "
-            f"{largest:.2f} to keep the level."
-        )
-    quantity = study.response(name).quantity
-    return table(
-        pd.DataFrame(rows, columns=["term", "judged on", "df", "error df", "F", "p"]),
-        key=f"tests_{name}",
-        caption=f"Tests for {quantity}: each term against the noise of its own unit.",
-        notes=notes,
-    )
-
-
-def ignoring_blocks(model: MixedModel, name: str, study: Study) -> list[Block]:
-    """Compare with the analysis that takes every coupon for its own furnace load.
-
-    Nothing is shown where both give the same verdicts.
-    """
-    right = {row["term"]: row for row in model.tests().to_dict("records")}
-    blind = {row["term"]: row for row in unit_blind_tests(model).to_dict("records")}
-    terms = [t for t in blind if t in right and not math.isnan(right[t]["p_value"])]
-    limit = 1 - model.confidence
-    flipped = [t for t in terms if (right[t]["p_value"] < limit) != (blind[t]["p_value"] < limit)]
-    if not model.units or not flipped:
-        return []
-    rows = [(term_words(t, study), *_f_and_p(right[t]), *_f_and_p(blind[t])) for t in terms]
-    coupon, load = study.unit_word("coupon"), study.unit_word("furnace_load")
-    coupons, loads = study.unit_word("coupon", 2), study.unit_word("furnace_load", 2)
-    return [
-        Paragraph(
-            (
-                Run(f"Why the {load} counts.", strong=True),
-                f" Had every {coupon} been analysed as if it were its own {load}, "
-                f"{_flipped_words(flipped, terms, study)} The {coupons} of one {load} "
-                f"share whatever that {load} did, so a setting made once for a {load} can only be "
-                f"judged against the scatter between {loads}; what is compared inside a {load} is "
-                "free of that scatter.",
-            )
-        ),
-        table(
-            pd.DataFrame(rows, columns=["term", "right", "p_right", "blind", "p_blind"]),
-            key=f"ignoring_{name}",
-            caption=(
-                f"The same {study.response(name).quantity} readings with the right units and with "
-                "the units ignored; only the first uses the right noise."
-            ),
-            titles={
-                "right": "right units",
-                "p_right": "p",
-                "blind": "units ignored",
-                "p_blind": "p",
-            },
-        ),
-    ]
-
-
-def _f_and_p(row: Mapping[Hashable, Any]) -> tuple[str, str]:
-    p = p_text(row["p_value"]).removeprefix("p\u00a0")
-    return f_text(row["statistic"], row["df"], row["df_error"]), p
-
-
-def _flipped_words(flipped: Sequence[str], terms: Sequence[str], study: Study) -> str:
-    """Say which tests would have changed sides; verdicts only where a question asked for each."""
-    count, total = len(flipped), len(terms)
-    names = listed([term_words(term, study) for term in flipped])
-    asked = {frozenset(question.term.split(":")) for question in study.questions if question.term}
-    if count == total > 1 and {frozenset(term.split(":")) for term in terms} <= asked:
-        words = {2: "both", 3: "all three", 4: "all four", 5: "all five"}
-        number = words.get(count, f"all {count}")
-        return f"{number} verdicts would have been reversed: {names}."
-    verb = "test" if total == 1 else "tests"
-    text = f"{count} of the {total} {verb} in this table would have changed sides: {names}."
-    if count == 1:
-        text += " A single test may change sides by chance, either way."
-    return text
 
 
 def term_words(term: str, study: Study) -> str:

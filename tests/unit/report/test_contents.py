@@ -10,7 +10,7 @@ from tests.conftest import ROOT
 import quenchbook as qb
 from quenchbook.findings.answers import Analysis
 from quenchbook.findings.verdicts import Finding
-from quenchbook.report import contents, study_tables
+from quenchbook.report import contents, noise_tables, study_tables
 from quenchbook.report.blocks import Block, FindingRows, Headline, Paragraph, TableBlock, plain_text
 
 
@@ -167,19 +167,19 @@ def test_verdicts_on_terms_have_a_meaning_without_a_margin(bars: Analysis, irons
 
 def test_ignoring_units_speaks_of_verdicts_only_where_all_were_asked(bars: Analysis) -> None:
     (name, model), *_ = bars.models.items()
-    words, table = study_tables.ignoring_blocks(model, name, bars.study)
+    words, table = noise_tables.ignoring_blocks(model, name, bars.study)
     assert isinstance(table, TableBlock)
     assert table.caption.endswith("only the first uses the right noise.")
     text = words_of([words])
     assert "all three verdicts would have been reversed" in text
     fewer = dataclasses.replace(bars.study, questions=bars.study.questions[:1])
-    text = words_of([study_tables.ignoring_blocks(model, name, fewer)[0]])
+    text = words_of([noise_tables.ignoring_blocks(model, name, fewer)[0]])
     assert "verdicts" not in text
     assert "3 of the 3 tests in this table would have changed sides" in text
 
 
 def test_a_single_test_that_changes_sides_may_do_so_by_chance(irons: Analysis) -> None:
-    text = study_tables._flipped_words(["temper"], ["temper", "delay"], irons.study)
+    text = noise_tables._flipped_words(["temper"], ["temper", "delay"], irons.study)
     assert text == (
         "1 of the 2 tests in this table would have changed sides: temper. A single test may change "
         "sides by chance, either way."
