@@ -179,7 +179,7 @@ def answer(model: MixedModel, question: Question) -> Finding | TermFinding:
         raise EstimabilityError("A declared question needs the model of a study.")
     if question.term:
         return _term_answer(model, question, study)
-    contrast = question_contrast(model, question)
+    contrast = replace(question_contrast(model, question), confidence=study.question_confidence)
     label, against = _labels(question, study)
     own = finding(
         contrast,
@@ -210,13 +210,13 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
         quantity=study.response(question.response).quantity,
         term=term,
         label=label,
-        verdict="differs" if p_value < 1 - model.confidence else "undecided",
+        verdict="differs" if p_value < 1 - study.question_confidence else "undecided",
         statistic=float(row["statistic"]),
         df=float(row["df"]),
         df_error=float(row["df_error"]),
         p_value=p_value,
         stratum=model.unit_word(unit),
-        confidence=model.confidence,
+        confidence=study.question_confidence,
     )
     return replace(own, sentence=term_sentence(own), remedy=term_remedy(own, unit != "coupon"))
 

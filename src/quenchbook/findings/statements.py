@@ -87,7 +87,7 @@ def interval_words(confidence: float) -> str:
 
 
 def _level_text(confidence: float) -> str:
-    return f"{round(confidence * 100, 6):g}{NO_BREAK}%"
+    return f"{round(confidence * 100, 2):g}{NO_BREAK}%"
 
 
 def _decimals(own: Finding) -> int:

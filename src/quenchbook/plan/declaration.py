@@ -26,6 +26,7 @@ def declaration(study: Study) -> dict[str, Any]:
         ``factors`` and ``shapes``; ``tested``, ``analysed`` and ``margins`` of the responses;
         ``questions`` and ``words``; ``layout``, ``confidence``.
     """
+    together = {"multiplicity": study.multiplicity} if study.multiplicity != "each" else {}
     return {
         "factors": {factor.name: _factor_text(factor) for factor in study.factors},
         "shapes": {factor.name: factor.shape for factor in study.factors},
@@ -36,6 +37,7 @@ def declaration(study: Study) -> dict[str, Any]:
         "words": {question.key: question.words for question in study.questions},
         "layout": dataclasses.asdict(study.layout),
         "confidence": study.confidence,
+        **together,
     }
 
 
@@ -157,6 +159,10 @@ def _study_changes(stored: Declaration, study: Study) -> list[str]:
                 f"{factor.title} was to be analysed as {before} when the plan was made, now as "
                 f"{factor.shape}"
             )
+    if stored.get("multiplicity", "each") != study.multiplicity:
+        lines.append(
+            f"questions are judged {study.multiplicity}, which was not so when the plan was made"
+        )
     if stored["confidence"] != study.confidence:
         lines.append(
             f"the confidence level was {_per_cent(stored['confidence'])} when the plan was made, "

@@ -166,7 +166,7 @@ def _declared(about: Mapping[str, Any], path: Path, study: Study) -> Declaration
     kinds = {name: type(part) for name, part in now.items() if isinstance(part, dict)}
     if (
         not isinstance(declared, dict)
-        or set(now) - set(declared)
+        or set(now) - set(declared) - {"multiplicity"}
         or any(not isinstance(declared[name], kind) for name, kind in kinds.items())
     ):
         raise PlanError(

@@ -228,7 +228,7 @@ def report_limits(analysis: Analysis) -> list[Block]:
                 (f"{capital(quantity)}: {term_words(term, study)} was not estimated: {reason}.",)
             )
     if (count := len(analysis.findings)) > 1:
-        items.append((_family_words(count, study.confidence),))
+        items.append((_family_words(count, study),))
     return [Section("What cannot be told"), Bullets(tuple(items))]
 
 
@@ -362,13 +362,20 @@ def _when_fixed(analysis: Analysis) -> str:
     return "margins, fixed when the plan was made" if before and same else "margins as they are now"
 
 
-def _family_words(count: int, confidence: float) -> str:
-    """How often single judgements err, and what is not counted among them."""
-    once = round(1 / (1 - confidence))
+def _family_words(count: int, study: Study) -> str:
+    """How often judgements err, and what is not counted among them."""
+    level = f"{study.confidence * 100:g}\u00a0%"
+    others = "The tests of terms in the tables are further tests and not counted in this."
+    if study.multiplicity == "together":
+        return (
+            f"The {count} questions share one level of {level} (Bonferroni): the chance that any "
+            "of them is called real without being so is at most "
+            f"{100 - study.confidence * 100:g}\u00a0%. {others}"
+        )
+    once = round(1 / (1 - study.confidence))
     return (
-        f"{count} questions were each judged on their own at {confidence * 100:g}\u00a0%: "
-        f"of {once} true absences of a difference about one would be called real. The tests of "
-        "terms in the tables are further tests and not counted in this."
+        f"{count} questions were each judged on their own at {level}: "
+        f"of {once} true absences of a difference about one would be called real. {others}"
     )
 
 

@@ -14,6 +14,7 @@ from quenchbook.units import NO_BREAK
 
 ResponseKind = Literal["hardness", "impact", "other"]
 Scale = Literal["linear", "log"]
+Multiplicity = Literal["each", "together"]
 
 
 @dataclass(frozen=True)
@@ -163,6 +164,9 @@ class Study:
         Sentences for the report, such as the source of published data.
     confidence : float
         Confidence level of intervals.
+    multiplicity : str
+        ``each``: every question is judged on its own. ``together``: all questions of the study
+        share the chance of a false answer (Bonferroni).
     published : bool
         Whether the order of the coupons comes from a publication and not from our randomization.
     unit_names : mapping
@@ -188,6 +192,7 @@ class Study:
     held_constant: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     confidence: float = 0.95
+    multiplicity: Multiplicity = "each"
     published: bool = False
     unit_names: Mapping[str, str] = field(default_factory=dict)
     folder: Path = Path()
@@ -211,6 +216,13 @@ class Study:
     def equivalence_margin(self, response: str) -> float | None:
         """Difference too small to matter, as declared; None when none was declared."""
         return self.response(response).equivalence_margin
+
+    @property
+    def question_confidence(self) -> float:
+        """Confidence level at which a single question is judged."""
+        if self.multiplicity == "each" or not self.questions:
+            return self.confidence
+        return 1 - (1 - self.confidence) / len(self.questions)
 
     def has(self, name: str) -> bool:
         """Whether the study varies a factor of this name."""

@@ -11,7 +11,15 @@ from pathlib import Path
 from typing import Any, Final, cast
 
 from quenchbook.errors import Problem, StudyError, UnitError
-from quenchbook.study.definition import Layout, Question, Response, ResponseKind, Scale, Study
+from quenchbook.study.definition import (
+    Layout,
+    Multiplicity,
+    Question,
+    Response,
+    ResponseKind,
+    Scale,
+    Study,
+)
 from quenchbook.study.factors import (
     COLUMN_ENDINGS,
     ROUTE_WORDS,
@@ -30,7 +38,7 @@ _TABLES: Final = (
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
-    "confidence", "notes", "unit_names", *_TABLES,
+    "confidence", "multiplicity", "notes", "unit_names", *_TABLES,
 )  # fmt: skip
 _FACTOR_KEYS: Final = ("title", "levels", "unit", "set_for", "shape", "exists_for", "words")
 _RESPONSE_KEYS: Final = (
@@ -127,6 +135,7 @@ class _StudyReader:
             held_constant=self._held_constant(factors),
             notes=tuple(str(note) for note in content.get("notes", ())),
             confidence=self._confidence(),
+            multiplicity=cast(Multiplicity, self._multiplicity()),
             unit_names={str(k): str(v) for k, v in self._table("unit_names").items()},
             folder=self.path.parent,
         )
@@ -603,6 +612,10 @@ class _StudyReader:
             )
             return 0.95
         return float(value)
+
+    def _multiplicity(self) -> str:
+        value = self.content.get("multiplicity", "each")
+        return self._choice("", "multiplicity", value, ("each", "together"))
 
     def _count(
         self, table: Mapping[str, Any], key: str, where: str, *, default: int, least: int

@@ -1,0 +1,50 @@
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from scipy import stats
+from tests.conftest import ROOT
+
+import quenchbook as qb
+from quenchbook.findings.verdicts import Finding
+
+
+@pytest.fixture(scope="module")
+def analyses():
+    study = qb.read_study(ROOT / "data" / "plane_irons")
+    matrix = qb.read_plan(ROOT / "data" / "plane_irons" / "plan", study)
+    records = qb.read_records(ROOT / "data" / "plane_irons" / "records", matrix)
+    together = dataclasses.replace(study, multiplicity="together")
+    joint = dataclasses.replace(
+        records, study=together, matrix=dataclasses.replace(matrix, study=together)
+    )
+    return qb.analyse(records), qb.analyse(joint)
+
+
+def test_questions_that_share_one_level_get_wider_intervals(analyses) -> None:
+    each, together = analyses
+    for one, many in zip(each.findings, together.findings, strict=True):
+        assert isinstance(one, Finding)
+        assert isinstance(many, Finding)
+        assert many.confidence == pytest.approx(1 - 0.05 / 10)
+        assert many.estimate == pytest.approx(one.estimate)
+        half = stats.t.ppf(1 - 0.025 / 10, many.df) * many.std_error
+        assert many.conf_high - many.estimate == pytest.approx(half)
+        inner = stats.t.ppf(1 - 0.05 / 10, many.df) * many.std_error
+        assert many.inner_high - many.estimate == pytest.approx(inner)
+        assert "99.5\u00a0% interval" in many.sentence or "99\u00a0% interval" in many.sentence
+
+
+def test_the_report_says_how_questions_share_the_level(analyses) -> None:
+    texts = []
+    for analysis in analyses:
+        block = qb.report_limits(analysis)[-1]
+        texts.append("".join("".join(map(str, item)) for item in block.items))
+    assert "each judged on their own" in texts[0]
+    assert "share one level of 95\u00a0%" in texts[1]
+
+
+def test_a_change_after_the_plan_is_exploratory(analyses) -> None:
+    _, together = analyses
+    assert not any(own.declared for own in together.findings)
