@@ -16,6 +16,8 @@ import pytest
 from scipy import stats
 
 from quenchbook.fit.precision import Precision
+from quenchbook.fit.reml import cross_products, reml
+from quenchbook.fit.small_sample import SmallSample
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.fit.terms import formula_terms, study_terms
 
@@ -175,3 +177,34 @@ def test_false_verdicts_stay_below_their_share(name: str) -> None:
                 f"{name}, load sd {load_sd}: {words} false differs {rates[0]:.4f}, false equivalent {rates[1]:.4f}"
             )
             assert max(rates) <= 0.055
+
+
+def test_where_batches_are_incomplete_kenward_roger_keeps_its_level_and_gains() -> None:
+    """Pairs of four routes in twelve loads: what `auto` uses for the route, against inside loads."""
+    pairs = list(itertools.combinations("abcd", 2)) * 2
+    rows = [
+        (f"L{n:02d}", route) for n, pair in enumerate(pairs) for route in pair for _ in range(2)
+    ]
+    frame = pd.DataFrame(rows, columns=["load", "route"])
+    strata = prepared(frame, "route", ["load"])
+    fixed = strata.terms.matrix(frame)
+    place = strata.slices["route"]
+    row = np.zeros((1, fixed.shape[1]))
+    row[0, place] = [1.0, -1.0, 0.0]
+    rng = np.random.default_rng(5)
+    for load_sd in LOAD_SDS:
+        y = noise(frame, {"load": load_sd}, 5_000, rng)
+        own = SmallSample(reml(cross_products(y - y.mean(axis=0), fixed, strata.codes)))
+        rate = float(np.mean(own.kenward_roger(np.eye(fixed.shape[1])[place]).p_value < 0.05))
+        estimate, std_error, df = own.of(row, "kenward_roger")
+        half = stats.t.ppf(0.975, df) * std_error
+        covers = float(np.mean(np.abs(estimate) <= half))
+        inside = Precision(strata, y)
+        _, inside_error, inside_df = inside.of(row)
+        width = float(np.mean(half) / np.mean(stats.t.ppf(0.975, inside_df) * inside_error))
+        print(
+            f"incomplete loads, load sd {load_sd}: level {rate:.4f}, coverage {covers:.4f}, width {width:.2f}"
+        )
+        assert 0.030 <= rate <= 0.060
+        assert 0.940 <= covers <= 0.970
+        assert width < 1.0

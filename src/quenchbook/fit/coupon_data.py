@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, QuenchbookWarning
 from quenchbook.fit.terms import Terms, formula_terms, study_terms
 from quenchbook.study.definition import Response, Scale, Study
 from quenchbook.study.factors import Shape
@@ -128,6 +129,9 @@ def data_of_frame(
         raise EstimabilityError(f"{response} has cells that are not numbers.") from None
     readings = used.assign(value=_logarithm(values, response) if scale == "log" else values)
     repeated = _repeated_unit(readings, terms, strata)
+    for lesson in _forgotten_units(readings, response, terms, strata):
+        warnings.warn(lesson, QuenchbookWarning, stacklevel=3)
+        notes = (*notes, lesson)
     key = readings[repeated] if repeated else pd.RangeIndex(len(readings))
     readings = readings.assign(coupon=key)
     coupons = _coupon_means(readings)
@@ -145,6 +149,45 @@ def data_of_frame(
         reading="residual",
         notes=notes,
     )
+
+
+def _forgotten_units(
+    frame: pd.DataFrame, response: str, terms: Terms, strata: Sequence[str]
+) -> list[str]:
+    """Columns that look like units but are not among the strata, in words that teach."""
+    fixed = [variable.column for variable in terms.variables]
+    used = [*fixed, *strata]
+    lessons = []
+    for column in frame.columns:
+        if column in (*used, response, "value"):
+            continue
+        groups = frame.groupby(column, dropna=False)
+        count = groups.ngroups
+        if not 2 <= count < len(frame) or int(groups.size().min()) < 2 or not used:
+            continue
+        inside = groups[used].nunique() <= 1
+        cells = len(frame.drop_duplicates(used))
+        if bool(inside.all(axis=None)) and count > cells:
+            lessons.append(
+                f"Rows of one {column} differ by nothing but the reading: readings are not "
+                f"replicates. Add '{column}' to strata, or {len(frame)} readings pass for as many "
+                "coupons."
+            )
+            continue
+        constant = [name for name in fixed if bool(inside[name].all())]
+        judged = [name for name in constant if not _is_judged(frame, name, strata)]
+        if judged and count > frame[judged[0]].nunique():
+            lessons.append(
+                f"{judged[0]} is the same for all rows of one {column}. If {column} names furnace "
+                f"loads or batches, add '{column}' to strata: {judged[0]} must be judged on them, "
+                f"not on {len(frame)} rows."
+            )
+    return lessons
+
+
+def _is_judged(frame: pd.DataFrame, name: str, strata: Sequence[str]) -> bool:
+    """Whether a factor is already constant inside the units of some stratum."""
+    return any(bool((frame.groupby(unit)[name].nunique() <= 1).all()) for unit in strata)
 
 
 def _logarithm(values: pd.Series[float], name: str) -> pd.Series[float]:

@@ -230,3 +230,24 @@ def test_a_single_small_load_at_one_temperature_needs_the_safety_factor() -> Non
     assert (test.p_value < 0.05).sum() <= high
     plain = stats.f.sf(test.statistic * test.safety, test.df, strata.stage("load").df)
     assert (plain < 0.05).sum() > 2 * high  # without f and the error df the level is lost
+
+
+def test_readings_that_would_pass_for_coupons_get_a_warning_that_teaches() -> None:
+    from tests.conftest import r_reference
+
+    data, _ = r_reference("c_balanced")
+    with pytest.warns(qb_warning(), match="readings are not replicates. Add 'coupon' to strata"):
+        qb.mixed_model(data, "y", fixed="temp * route", strata=["load"])
+
+
+def test_a_load_factor_that_would_be_judged_on_rows_gets_a_warning_that_teaches() -> None:
+    frame = loads((2, 2)).assign(y=lambda f: np.arange(len(f)) % 5 * 1.0)
+    with pytest.warns(qb_warning(), match="temp is the same for all rows of one load"):
+        model = qb.mixed_model(frame, "y", fixed="temp * route")
+    assert any("must be judged on them" in note for note in model.notes)
+
+
+def qb_warning() -> type[Warning]:
+    from quenchbook.errors import QuenchbookWarning
+
+    return QuenchbookWarning
