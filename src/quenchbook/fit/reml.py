@@ -378,6 +378,12 @@ def reml(data: CrossProducts) -> RemlFit:
             "from. Drop a factor or a combination of factors."
         )
     theta = _start(data)
+    scatter = theta.sum(axis=1) * data.sizes.sum()
+    if np.any(scatter <= 1e-16 * np.maximum(data.yy.sum(axis=0), 1e-300)):
+        raise EstimabilityError(
+            "The readings do not scatter about the fitted means, so there is no noise to estimate. "
+            "Were they copied or rounded?"
+        )
     active = np.arange(len(theta))
     state = RemlState(data, theta)
     for iteration in range(ITERATIONS):
