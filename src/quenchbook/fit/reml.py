@@ -379,7 +379,7 @@ def reml(data: CrossProducts) -> RemlFit:
         )
     theta = _start(data)
     scatter = theta.sum(axis=1) * data.sizes.sum()
-    if np.any(scatter <= 1e-16 * np.maximum(data.yy.sum(axis=0), 1e-300)):
+    if np.any(scatter <= 1e-11 * np.maximum(data.yy.sum(axis=0), 1e-300)):
         raise EstimabilityError(
             "The readings do not scatter about the fitted means, so there is no noise to estimate. "
             "Were they copied or rounded?"
