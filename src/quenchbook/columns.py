@@ -54,6 +54,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "contrast": ("name of the comparison", ""),
     "estimate": ("mean, difference or logarithm of a ratio", ""),
     "std_error": ("standard error of the estimate", ""),
+    "strata": ("units whose noise an estimate carries", ""),
     "conf_low": ("lower limit of the interval at the confidence of the study", ""),
     "conf_high": ("upper limit of the interval at the confidence of the study", ""),
     "inner_low": ("lower limit of the narrower interval of the two one-sided tests", ""),

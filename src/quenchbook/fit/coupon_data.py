@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -17,6 +18,9 @@ from quenchbook.study.factors import Shape
 
 if TYPE_CHECKING:
     from quenchbook.records.reading import Records
+
+MOSTLY = 0.8
+"""Share of units that agree, above which a unit that disagrees is taken for a mistyped cell."""
 
 RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
 
@@ -108,12 +112,32 @@ def data_of_frame(
     confidence: float,
 ) -> CouponData:
     """Take a response from a plain data frame, one row for each reading."""
+    if isinstance(strata, str):
+        strata = [strata]
+    if scale not in ("linear", "log"):
+        raise EstimabilityError(f"'{scale}' is not a scale. Write linear or log.")
+    if not 0.5 <= confidence < 1:
+        raise EstimabilityError(f"confidence is {confidence}. Write a number such as 0.95.")
     if missing := [name for name in (response, *strata) if name not in frame]:
         columns = ", ".join(map(str, frame.columns))
         raise EstimabilityError(
             f"The data have no column {', '.join(missing)}. They have {columns}."
         )
     terms, notes = formula_terms(fixed, frame, shapes=shapes, units=strata)
+    fixed_columns = [variable.column for variable in terms.variables]
+    if both := [name for name in strata if name in fixed_columns]:
+        raise EstimabilityError(
+            f"{', '.join(both)} stands in the fixed part and among the strata. A unit needs "
+            "codes of "
+            "its own: name each load or plot, not its setting."
+        )
+    if response in fixed_columns:
+        raise EstimabilityError(f"{response} stands on both sides of the model.")
+    kept = {"value", "readings"} & {*strata, *(variable.column for variable in terms.variables)}
+    if kept:
+        raise EstimabilityError(
+            f"The column name {' and '.join(sorted(kept))} is used inside. Rename it in the data."
+        )
     needed = [response, *strata, *(variable.column for variable in terms.variables)]
     used = frame.dropna(subset=needed).reset_index(drop=True)
     if used.empty:
@@ -129,7 +153,11 @@ def data_of_frame(
         raise EstimabilityError(f"{response} has cells that are not numbers.") from None
     readings = used.assign(value=_logarithm(values, response) if scale == "log" else values)
     repeated = _repeated_unit(readings, terms, strata)
-    for lesson in _forgotten_units(readings, response, terms, strata):
+    _check_codes(readings, terms, strata, repeated)
+    for lesson in (
+        *_codes_used_again(readings, terms, strata, repeated),
+        *_forgotten_readings(readings, response, terms, strata),
+    ):
         warnings.warn(lesson, QuenchbookWarning, stacklevel=3)
         notes = (*notes, lesson)
     key = readings[repeated] if repeated else pd.RangeIndex(len(readings))
@@ -151,43 +179,84 @@ def data_of_frame(
     )
 
 
-def _forgotten_units(
+def _check_codes(
+    frame: pd.DataFrame, terms: Terms, strata: Sequence[str], repeated: str | None
+) -> None:
+    """Refuse a unit of which one row disagrees, and a name that would hide repeated readings."""
+    fixed = [variable.column for variable in terms.variables]
+    for unit in strata:
+        if unit != repeated:
+            _check_agreement(frame, unit, [*fixed, *(name for name in strata if name != unit)])
+    if "coupon" in strata and repeated != "coupon" and frame["coupon"].nunique() < len(frame):
+        raise EstimabilityError(
+            "The column name coupon is kept for single pieces of steel, but its rows differ in "
+            "their settings. Rename it in the data."
+        )
+
+
+def _codes_used_again(
+    frame: pd.DataFrame, terms: Terms, strata: Sequence[str], repeated: str | None
+) -> list[str]:
+    """Units that carry no factor and repeat in each other unit: perhaps coupons 1, 2, 3 of each."""
+    fixed = [variable.column for variable in terms.variables]
+    lessons = []
+    for unit, other in itertools.permutations(strata, 2):
+        if repeated in (unit, other) or frame[unit].nunique() == len(frame) or not fixed:
+            continue
+        crossed = all(
+            frame.groupby(one)[two].nunique().max() > 1
+            for one, two in ((unit, other), (other, unit))
+        )
+        cells = frame.groupby([unit, other])
+        alike = bool((cells[fixed].nunique() <= 1).all(axis=None))
+        carries = bool((frame.groupby(unit)[fixed].nunique() <= 1).all().any())
+        if crossed and alike and not carries and int(cells.size().min()) > 1:
+            lessons.append(
+                f"Codes of {unit} occur in several units of {other}. If each {other} has its own, "
+                f"make them unique ({other} and {unit} joined), or readings pass for replicates."
+            )
+    return lessons
+
+
+def _check_agreement(frame: pd.DataFrame, unit: str, others: Sequence[str]) -> None:
+    """Refuse a unit of repeated readings in which a few rows disagree: a cell was mistyped."""
+    groups = frame.groupby(unit)
+    if int(groups.size().min()) < 2 or not others:
+        return
+    constant = groups[list(others)].nunique() <= 1
+    whole = constant.all(axis=1)
+    if whole.all() or whole.mean() < MOSTLY:
+        return
+    name = whole.index[~whole][0]
+    column = constant.columns[~constant.loc[name]][0]
+    found = " and ".join(str(x) for x in frame.loc[frame[unit] == name, column].unique()[:3])
+    raise EstimabilityError(
+        f"{unit} {name}: {column} is {found}. One row is probably mistyped; readings of one {unit} "
+        "belong to one setting. Correct it in the data."
+    )
+
+
+def _forgotten_readings(
     frame: pd.DataFrame, response: str, terms: Terms, strata: Sequence[str]
 ) -> list[str]:
-    """Columns that look like units but are not among the strata, in words that teach."""
-    fixed = [variable.column for variable in terms.variables]
-    used = [*fixed, *strata]
+    """Columns of which rows differ by nothing but the reading, in words that teach."""
+    used = [*(variable.column for variable in terms.variables), *strata]
     lessons = []
     for column in frame.columns:
-        if column in (*used, response, "value"):
+        if column in (*used, response, "value", "coupon_row") or not used:
             continue
         groups = frame.groupby(column, dropna=False)
         count = groups.ngroups
-        if not 2 <= count < len(frame) or int(groups.size().min()) < 2 or not used:
+        if not 2 <= count < len(frame) or int(groups.size().min()) < 2:
             continue
-        inside = groups[used].nunique() <= 1
-        cells = len(frame.drop_duplicates(used))
-        if bool(inside.all(axis=None)) and count > cells:
+        alike = bool((groups[used].nunique() <= 1).all(axis=None))
+        if alike and count > len(frame.drop_duplicates(used)):
             lessons.append(
                 f"Rows of one {column} differ by nothing but the reading: readings are not "
                 f"replicates. Add '{column}' to strata, or {len(frame)} readings pass for as many "
                 "coupons."
             )
-            continue
-        constant = [name for name in fixed if bool(inside[name].all())]
-        judged = [name for name in constant if not _is_judged(frame, name, strata)]
-        if judged and count > frame[judged[0]].nunique():
-            lessons.append(
-                f"{judged[0]} is the same for all rows of one {column}. If {column} names furnace "
-                f"loads or batches, add '{column}' to strata: {judged[0]} must be judged on them, "
-                f"not on {len(frame)} rows."
-            )
     return lessons
-
-
-def _is_judged(frame: pd.DataFrame, name: str, strata: Sequence[str]) -> bool:
-    """Whether a factor is already constant inside the units of some stratum."""
-    return any(bool((frame.groupby(unit)[name].nunique() <= 1).all()) for unit in strata)
 
 
 def _logarithm(values: pd.Series[float], name: str) -> pd.Series[float]:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
@@ -24,7 +25,7 @@ from quenchbook.fit.coupon_data import CouponData
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel, fitted_model
 from quenchbook.fit.strata import group_means
-from quenchbook.fit.terms import Terms, Variable
+from quenchbook.fit.terms import Array, Terms, Variable
 
 SCREEN_LEVEL: Final = 0.05
 
@@ -79,7 +80,7 @@ def diagnostics(model: MixedModel) -> Diagnostics:
     """
     coupons, spread = outlier_screen(model), spread_by_factor(model)
     order, shape = order_effects(model), lack_of_fit(model)
-    notes = []
+    notes = _stray_readings(model)
     for row in coupons[coupons["flagged"]].to_dict("records"):
         notes.append(
             f"Coupon {row['coupon']} lies {row['statistic']:.1f} standard deviations from what its "
@@ -104,6 +105,26 @@ def diagnostics(model: MixedModel) -> Diagnostics:
             f"(lack of fit, p {row['p_value']:.3f}): read the curve with care."
         )
     return Diagnostics(coupons, spread, order, shape, tuple(notes))
+
+
+def _stray_readings(model: MixedModel) -> list[str]:
+    """Readings far from the others of their coupon, by the studentized limit of all readings."""
+    groups = model.readings.groupby("coupon", sort=False)["value"]
+    count = groups.transform("size").to_numpy()
+    df = len(model.readings) - groups.ngroups
+    if df < 3:
+        return []
+    distance = (model.readings["value"] - groups.transform("mean")).to_numpy()
+    spread = math.sqrt(model.within_square / df)
+    free = np.sqrt(1 - 1 / count)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        statistic = np.where(free > 0, np.abs(distance) / (spread * free), 0.0)
+    limit = studentized_critical(len(statistic), df)
+    return [
+        f"A reading of {model.readings['coupon'].iloc[place]} lies {statistic[place]:.1f} standard "
+        f"deviations from the others of its coupon (limit {limit:.1f}). It stays. Look at it again."
+        for place in np.flatnonzero(statistic > limit)
+    ]
 
 
 def grubbs_critical(count: int, *, confidence: float = 0.95) -> float:
@@ -172,23 +193,52 @@ def outlier_screen(model: MixedModel) -> pd.DataFrame:
     return table.sort_values("statistic", ascending=False, ignore_index=True)
 
 
-def spread_by_factor(model: MixedModel) -> pd.DataFrame:
-    """Brown-Forsythe test of the coupon residuals for each factor with levels."""
-    from scipy import stats
+def spread_by_factor(model: MixedModel, *, draws: int = 499, seed: int = 1) -> pd.DataFrame:
+    """Brown-Forsythe statistic of the coupon residuals for each factor with levels.
 
-    residuals = outlier_screen(model).set_index("coupon")["deviation"]
-    values = residuals.reindex(model.coupons["coupon"]).to_numpy()
+    Residuals inside small batches mirror each other, so its usual F distribution is far too bold.
+    The p value comes from normal draws sent through the same fit.
+
+    Parameters
+    ----------
+    model : MixedModel
+    draws : int
+        Normal draws.
+    seed : int
+
+    Returns
+    -------
+    DataFrame
+        ``term, statistic, p_value``.
+    """
+    stage = model.strata.coupon
+    y = model.coupons["value"].to_numpy(dtype=float)
+    noise = np.random.default_rng(seed).normal(size=(len(y), draws))
+    values = np.column_stack([y - y.mean(), noise])
+    inner, _, _ = stage.solve(values)
+    residuals = values - group_means(values, stage.finest)[stage.finest] - stage.columns @ inner
     rows = []
     for variable in model.terms.variables:
         if variable.name in model.terms.blocks or variable.name not in model.terms.names:
             continue
         levels = model.data.planned[variable.column]
-        groups = [values[(levels == level).to_numpy()] for level in levels.dropna().unique()]
+        groups = [np.flatnonzero((levels == x).to_numpy()) for x in levels.dropna().unique()]
         groups = [group for group in groups if len(group) > 2]
         if len(groups) > 1:
-            found = stats.levene(*groups, center="median")
-            rows.append((variable.name, float(found.statistic), float(found.pvalue)))
+            found = _brown_forsythe(residuals, groups)
+            p_value = float((1 + np.sum(found[1:] >= found[0])) / (draws + 1))
+            rows.append((variable.name, float(found[0]), p_value))
     return pd.DataFrame(rows, columns=["term", "statistic", "p_value"])
+
+
+def _brown_forsythe(residuals: Array, groups: Sequence[npt.NDArray[np.int64]]) -> Array:
+    """F of the distances from the median of each group, shape (columns,)."""
+    distances = [np.abs(residuals[g] - np.median(residuals[g], axis=0)) for g in groups]
+    whole = np.vstack(distances)
+    between = sum(len(d) * (d.mean(axis=0) - whole.mean(axis=0)) ** 2 for d in distances)
+    within = sum(((d - d.mean(axis=0)) ** 2).sum(axis=0) for d in distances)
+    df = len(groups) - 1, len(whole) - len(groups)
+    return np.asarray((between / df[0]) / (within / df[1]))
 
 
 def _with_term(model: MixedModel, variable: Variable) -> MixedModel:
@@ -228,7 +278,8 @@ def order_effects(model: MixedModel) -> pd.DataFrame:
         test = own.precision.test(name)
         if test is None:
             continue
-        half = max(levels) - sum(levels) / len(levels)
+        middle = sum(levels) / len(levels)
+        half = max(max(levels) - middle, middle - min(levels))  # as the line is coded
         slope = float(own.precision.coefficients[own.strata.slices[name]][0, 0]) / half
         rows.append((name, own.stratum_name(test.unit), slope, float(test.p_value[0])))
     return pd.DataFrame(rows, columns=["term", "stratum", "estimate", "p_value"])
@@ -282,7 +333,8 @@ def without(model: MixedModel, coupons: Sequence[str]) -> MixedModel:
             planned=data.planned[keep].reset_index(drop=True),
             readings=data.readings[used].reset_index(drop=True),
             notes=(*data.notes, f"Left out for comparison: {words}."),
-        )
+        ),
+        df_method=model.df_method,
     )
 
 
@@ -303,6 +355,10 @@ def load_influence(contrast: MarginalMeans, *, unit: str = "furnace_load") -> pd
         the standard error with all loads. Loads without which it cannot be estimated have nan.
     """
     model = contrast.model
+    if len(contrast.linear) != 1:
+        raise EstimabilityError(f"One contrast at a time: this has {len(contrast.linear)} rows.")
+    if unit not in model.coupons:
+        raise EstimabilityError(f"There is no column {unit}. Units: {', '.join(model.units)}.")
     whole = contrast.to_frame().iloc[0]
     rows = []
     for load, own in model.coupons.groupby(unit, sort=True):
@@ -310,7 +366,7 @@ def load_influence(contrast: MarginalMeans, *, unit: str = "furnace_load") -> pd
         if reduced.terms.names != model.terms.names:
             rows.append((load, math.nan, math.nan, math.nan))
             continue
-        estimate = float(contrast.linear[0] @ reduced.precision.coefficients[:, 0])
+        estimate = float(reduced.estimates(contrast.linear)[0][0])
         change = estimate - float(whole["estimate"])
         rows.append((load, estimate, change, change / float(whole["std_error"])))
     return pd.DataFrame(rows, columns=[unit, "estimate", "change", "changes_in_se"])

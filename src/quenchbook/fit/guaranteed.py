@@ -22,6 +22,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.strata import BatchStage, Codes, group_means, independent, strata_of
 from quenchbook.fit.terms import Array, Terms
+from quenchbook.study.factors import plural
 
 if TYPE_CHECKING:
     from quenchbook.fit.mixed import MixedModel
@@ -116,13 +117,13 @@ class RandomizationTest:
     unit : str
         Units whose settings are exchanged.
     statistic, p_value : float
-        F of the stratum as run, and the share of layouts with an F at least as large.
+        Square explained by the factor as run, and the share of layouts that explain as much.
     layouts : int
         Distinct layouts; all are counted when they are at most `MOST_ENUMERATED`, else drawn.
     draws : int
         Layouts looked at.
     smallest : float
-        Smallest p value this plan can give.
+        Smallest p value that any layout reaches: renaming equal levels explains as much.
     """
 
     term: str
@@ -135,11 +136,13 @@ class RandomizationTest:
 
     def summary(self) -> str:
         """Say the result in words."""
-        units = self.unit.replace("_", " ")
+        units = plural(self.unit.replace("_", " "))
+        least = f"the smallest that can come out is {self.smallest:.2g}"
+        if self.smallest > 0.05:
+            least += ", so this test can never reach 5 %"
         return (
-            f"Exchanging the settings of whole {units}s inside their blocks: p {self.p_value:.4f} "
-            f"from {self.draws} of {self.layouts:.3g} layouts; smallest possible "
-            f"{self.smallest:.2g}."
+            f"Exchanging the settings of whole {units} inside their blocks: p {self.p_value:.4f} "
+            f"from {self.draws} of {self.layouts:.3g} layouts; {least}."
         )
 
     def __repr__(self) -> str:
@@ -184,35 +187,77 @@ def randomization_test(
         movable = settings[variable.parent].isin(variable.exists_for).to_numpy()
     labels = pd.factorize(settings[variable.column].astype(str))[0].astype(np.int64)
     blocks = np.where(movable, blocks, -1)
+    found = _exchanged(values, nuisance, columns, labels, blocks, draws, seed)
+    if found is None:  # some layouts cannot be told from another factor: exchange inside its levels
+        blocks = _inside_other_factors(model, term, settings, blocks)
+        found = _exchanged(values, nuisance, columns, labels, blocks, draws, seed)
     count = _layout_count(labels, blocks)
-    if count < LEAST_LAYOUTS:
+    if found is None or count < LEAST_LAYOUTS:
         raise EstimabilityError(
-            f"This plan has only {count:.0f} distinct layouts of {model.term_word(term)}, so "
-            "the smallest "
-            f"possible p is {1 / count:.2f}: no permutation test can show anything. Add units."
+            f"This plan has only {count:.0f} distinct layouts of {model.term_word(term)}: no "
+            "permutation test can show anything. Add units."
         )
+    own, explained, all_of_them = found
+    reached = explained >= own * (1 - 1e-9)
+    if all_of_them:
+        p_value = float(np.mean(reached))
+        smallest = float(np.mean(explained >= explained.max() * (1 - 1e-9)))
+    else:
+        p_value = float((1 + reached.sum()) / (len(explained) + 1))
+        smallest = 1 / (len(explained) + 1)
+    return RandomizationTest(term, unit, own, p_value, count, len(explained), smallest)
+
+
+def _exchanged(
+    values: Array,
+    nuisance: Array,
+    columns: Array,
+    labels: Codes,
+    blocks: Codes,
+    draws: int,
+    seed: int,
+) -> tuple[float, Array, bool] | None:
+    """Square explained as run and under exchange; None if a layout is aliased with other terms.
+
+    With the same number of columns in each layout the explained square orders them as F does.
+    """
     residual = np.eye(len(values)) - nuisance @ np.linalg.pinv(nuisance)
     rest = residual @ values
+    wanted = int(independent(residual @ columns).sum())
+    if _layout_count(labels, blocks) < LEAST_LAYOUTS:
+        return None
 
-    def statistic(order: npt.NDArray[np.int64]) -> float:
+    def explained(order: npt.NDArray[np.int64]) -> float:
         x = residual @ columns[order]
         x = x[:, independent(x)]
+        if x.shape[1] < wanted:
+            return math.nan
         fitted = x @ np.linalg.lstsq(x, rest, rcond=None)[0]
-        explained = float(fitted @ fitted)
-        spare = len(values) - np.linalg.matrix_rank(nuisance) - x.shape[1]
-        unexplained = float(rest @ rest) - explained
-        return float((explained / x.shape[1]) / (unexplained / spare))
+        return float(fitted @ fitted)
 
-    own = statistic(np.arange(len(values)))
-    if count <= MOST_ENUMERATED:
-        found = np.array([statistic(order) for order in _all_orders(labels, blocks)])
-        p_value, looked = float(np.mean(found >= own * (1 - 1e-9))), len(found)
+    own = explained(np.arange(len(values)))
+    all_of_them = _layout_count(labels, blocks) <= MOST_ENUMERATED
+    if all_of_them:
+        found = np.array([explained(order) for order in _all_orders(labels, blocks)])
     else:
         rng = np.random.default_rng(seed)
-        found = np.array([statistic(_random_order(blocks, rng)) for _ in range(draws)])
-        p_value, looked = float((1 + np.sum(found >= own * (1 - 1e-9))) / (draws + 1)), draws
-    smallest = 1 / count if count <= MOST_ENUMERATED else 1 / (draws + 1)
-    return RandomizationTest(term, unit, own, p_value, count, looked, smallest)
+        found = np.array([explained(_random_order(blocks, rng)) for _ in range(draws)])
+    return None if np.isnan(found).any() else (own, found, all_of_them)
+
+
+def _inside_other_factors(
+    model: MixedModel, term: str, settings: pd.DataFrame, blocks: Codes
+) -> Codes:
+    """Blocks refined by the levels of the other factors that are set for the same units."""
+    unit = model.strata.term_stage[term]
+    parts = [blocks]
+    for name in model.terms.names:
+        if name != term and ":" not in name and model.strata.term_stage[name] == unit:
+            column = model.terms.variable(name).column
+            if column in settings and name not in model.terms.blocks:
+                parts.append(pd.factorize(settings[column].astype(str))[0].astype(np.int64))
+    joined = np.unique(np.column_stack(parts), axis=0, return_inverse=True)[1].reshape(-1)
+    return np.where(blocks >= 0, joined, -1).astype(np.int64)
 
 
 def _permutation_parts(model: MixedModel, term: str) -> tuple[Array, Array, pd.DataFrame, Codes]:

@@ -44,10 +44,13 @@ class MarginalMeans:
         Returns
         -------
         DataFrame
-            The columns of `grid`, then ``estimate, std_error, df, conf_low, conf_high``. On the log
+            The columns of `grid`, then ``estimate, std_error, df, conf_low, conf_high, strata``
+            (the units whose noise the row carries). On the log
             scale these are natural logarithms.
         """
         numbers = interval_frame(self.model, self.linear, self.confidence)
+        names = [[self.model.stratum_name(unit) for unit in own] for own in self.strata()]
+        numbers["strata"] = [" + ".join(own) for own in names]
         return pd.concat([self.grid.reset_index(drop=True), numbers], axis=1)
 
     def contrast(self, weights: Mapping[str, Sequence[float]]) -> MarginalMeans:
@@ -62,6 +65,8 @@ class MarginalMeans:
         MarginalMeans
         """
         matrix = np.array(list(weights.values()), dtype=float)
+        if not np.isfinite(matrix).all() or not np.abs(matrix).sum(axis=-1).all():
+            raise EstimabilityError("A contrast needs finite weights, not all of them zero.")
         if matrix.ndim != 2 or matrix.shape[1] != len(self.linear):
             raise EstimabilityError(
                 f"A contrast needs {len(self.linear)} weights, one for each row of the means."
@@ -117,6 +122,10 @@ def marginal_means(
         If a factor is not in the model, or a level was not declared.
     """
     by = [by] if isinstance(by, str) else list(by)
+    if not by:
+        raise EstimabilityError("Name at least one factor whose levels get a mean.")
+    if confidence is not None and not 0.5 <= confidence < 1:
+        raise EstimabilityError(f"confidence is {confidence}. Write a number such as 0.95.")
     chosen: dict[str, Sequence[Level]] = {
         name: (levels,) if isinstance(levels, str | float | int) else tuple(levels)
         for name, levels in (at or {}).items()
@@ -148,7 +157,7 @@ def marginal_means(
     np.add.at(linear, groups, rows * weight[:, None])
     linear /= np.bincount(groups, weights=weight)[:, None]
     first = grid.groupby(columns, sort=False, dropna=False)[columns].first()
-    notes = _mix_notes(model, by, chosen)
+    notes = (*_mix_notes(model, by, chosen), *_untried(model, by, first))
     return MarginalMeans(
         grid=first.reset_index(drop=True),
         linear=linear,
@@ -195,6 +204,20 @@ def slopes(
     here = marginal_means(model, [factor, *by], at={factor: points})
     # The central difference of a quadratic is exact, whatever the step.
     return replace(here, linear=(above.linear - below.linear) / (2 * step))
+
+
+def _untried(model: MixedModel, by: Sequence[str], cells: pd.DataFrame) -> tuple[str, ...]:
+    """Name cells that no coupon was run at: their means are sums of single effects."""
+    named = [name for name in by if not model.terms.variable(name).degree]
+    if len(named) < 2:
+        return ()
+    columns = [model.terms.variable(name).column for name in named]
+    run = {tuple(row) for row in model.data.planned[columns].itertuples(index=False)}
+    wanted = dict.fromkeys(tuple(row) for row in cells[columns].itertuples(index=False))
+    missing = [", ".join(str(x) for x in row) for row in wanted if row not in run]
+    if not missing:
+        return ()
+    return (f"Never run, predicted from the single effects: {'; '.join(missing)}.",)
 
 
 def _mix_notes(

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import functools
+import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from pandas.api.types import is_float_dtype
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, QuenchbookWarning
 from quenchbook.fit.coupon_data import CouponData, data_of_frame, data_of_records
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import RemlFit, cross_products, reml
@@ -214,7 +216,7 @@ class MixedModel:
             "df": place.stop - place.start,
         }
         method = self.method_of(term)
-        if method in ("kenward_roger", "satterthwaite"):
+        if method in ("kenward_roger", "satterthwaite") and self.strata.stage(unit).df:
             weights = np.eye(self.strata.coefficient_count)[place]
             found = getattr(self.small_sample, method)(weights)
             return row | {
@@ -222,7 +224,7 @@ class MixedModel:
                 "statistic": float(found.statistic[0]),
                 "p_value": float(found.p_value[0]),
                 "safety_factor": np.nan,
-                "method": METHOD_WORDS[method],
+                "method": METHOD_WORDS[method] + self._zero_words(method),
             }
         test = self.precision.test(term)
         if test is None:
@@ -242,15 +244,30 @@ class MixedModel:
             "method": "classical stratum F" if classical else METHOD_WORDS["stratum"],
         }
         if method == "exact" and unit != "coupon":
-            from quenchbook.fit.guaranteed import exact_p_value
-
-            row |= {"p_value": exact_p_value(self, term), "method": METHOD_WORDS["exact"]}
+            row |= self._guaranteed(term, "exact")
         if method == "permute":
-            from quenchbook.fit.guaranteed import randomization_test
-
-            found = randomization_test(self, term)
-            row |= {"p_value": found.p_value, "method": METHOD_WORDS["permute"]}
+            row |= self._guaranteed(term, "permute")
         return row
+
+    def _guaranteed(self, term: str, method: str) -> dict[str, Any]:
+        """P value with a guarantee; where there is none, that of the stratum, and it is said."""
+        from quenchbook.fit.guaranteed import exact_p_value, randomization_test
+
+        try:
+            if method == "exact":
+                return {"p_value": exact_p_value(self, term), "method": METHOD_WORDS[method]}
+            found = randomization_test(self, term)
+        except EstimabilityError:
+            return {"method": f"{METHOD_WORDS['stratum']} ({method} is not possible for this term)"}
+        return {"p_value": found.p_value, "method": METHOD_WORDS[method]}
+
+    def _zero_words(self, method: str) -> str:
+        zero = [unit for unit, variance in self.variances.items() if variance == 0.0]
+        if not zero:
+            return ""
+        names = " and ".join(self.unit_word(unit, 2) for unit in zero)
+        words = f" (variance of {names} estimated as 0"
+        return words + (": its df are those of a finer unit)" if method == "satterthwaite" else ")")
 
     def estimates(self, rows: Array) -> tuple[Array, Array, Array]:
         """Estimate, standard error and df of linear functions of the coefficients.
@@ -311,15 +328,16 @@ class MixedModel:
             cross_products(
                 values - values.mean(),
                 self.fixed_matrix(),
-                self.strata.codes,
+                self.estimable_codes(),
                 readings=self.coupons["readings"].to_numpy(dtype=np.int64),
                 within=self.within_square,
             )
         )
 
-    def random_codes(self) -> Mapping[str, npt.NDArray[np.int64]]:
-        """Codes of the random units that can be told from the coupon, shape (coupons,) each."""
-        return self.strata.codes
+    def estimable_codes(self) -> dict[str, npt.NDArray[np.int64]]:
+        """Codes of the random units whose variance can be estimated, shape (coupons,) each."""
+        spare = {stage.unit for stage in self.strata.batches if stage.df}
+        return {unit: codes for unit, codes in self.strata.codes.items() if unit in spare}
 
     @property
     def variances(self) -> dict[str, float]:
@@ -454,6 +472,8 @@ def mixed_model(
     known = ("auto", *METHOD_WORDS)
     if df_method not in known:
         raise EstimabilityError(f"'{df_method}' is not a df_method. Known: {', '.join(known)}.")
+    if study is not None and not isinstance(study, Study):
+        raise EstimabilityError("study is not a Study. Read one with read_study.")
     if isinstance(data, pd.DataFrame):
         own = data_of_frame(
             data,
@@ -464,10 +484,55 @@ def mixed_model(
             scale=scale,
             confidence=confidence,
         )
-    else:
-        study = study or data.study
-        own = data_of_records(data, study.response(response), study)
+        model = fitted_model(own, df_method=df_method)
+        lessons = forgotten_units(model, data)
+        for lesson in lessons:
+            warnings.warn(lesson, QuenchbookWarning, stacklevel=2)
+        return replace(model, notes=(*model.notes, *lessons))
+    if fixed is not None or strata or shapes or scale != "linear" or confidence != 0.95:
+        raise EstimabilityError(
+            "Records of a study bring their own fixed part, strata, scale and confidence: "
+            "change them "
+            "in the study file. fixed, strata, shapes, scale and confidence are for data frames."
+        )
+    study = study or data.study
+    own = data_of_records(data, study.response(response), study)
     return fitted_model(own, df_method=df_method)
+
+
+def forgotten_units(model: MixedModel, frame: pd.DataFrame) -> list[str]:
+    """Columns of a data frame that look like units of a factor but are not among the strata."""
+    used = {model.response, *model.units, model.data.lowest}
+    used |= {variable.column for variable in model.terms.variables}
+    lessons: list[str] = []
+    cells = [variable.column for variable in model.terms.variables]
+    told = " ".join(model.notes)
+    for column in frame.columns:
+        # Measured values, copies of the settings and what was told before are no units.
+        if column in used or is_float_dtype(frame[column]) or f"Add '{column}' to" in told:
+            continue
+        groups = frame.groupby(column)
+        if not 2 <= groups.ngroups < len(frame) or int(groups.size().min()) < 2:
+            continue
+        if not cells or bool((frame.groupby(cells)[column].nunique() <= 1).all()):
+            continue
+        for variable in model.terms.variables:
+            if variable.name not in model.terms.names or variable.degree:
+                continue
+            inside = bool((groups[variable.column].nunique() <= 1).all())
+            judged = model.strata.stage(model.strata.term_stage[variable.name]).count
+            if inside and len(variable.levels) < groups.ngroups < judged:
+                lessons.append(
+                    f"{variable.name} is the same for all rows of one {column}. If {column} names "
+                    f"furnace loads or batches, add '{column}' to strata: {variable.name} must be "
+                    f"judged on them, not on {judged} "
+                    f"{model.unit_word(_judging(model, variable.name), 2)}."
+                )
+    return lessons
+
+
+def _judging(model: MixedModel, term: str) -> str:
+    return model.strata.term_stage[term]
 
 
 def fitted_model(data: CouponData, *, df_method: DfMethod = "auto") -> MixedModel:
@@ -483,6 +548,25 @@ def fitted_model(data: CouponData, *, df_method: DfMethod = "auto") -> MixedMode
     precision = Precision(strata, data.coupons["value"].to_numpy(dtype=float))
     notes = data.notes
     model = MixedModel(data, strata, precision, df_method)
+    for unit, other in strata.merged.items():
+        one, two = model.unit_word(unit), model.unit_word(other)
+        notes = (*notes, f"Each {one} is a whole {two}: the two cannot be told apart.")
+    for stage in strata.batches:
+        if not stage.df:
+            word = model.unit_word(stage.unit)
+            notes = (
+                *notes,
+                f"Every {word} is needed to estimate the settings, so the noise of {plural(word)} "
+                f"cannot be told. Two for each setting make it possible.",
+            )
+        if stage.crossed and data.study is None:
+            word = model.unit_word(stage.unit)
+            notes = (
+                *notes,
+                f"{stage.unit} is taken as crossed: the same code occurs in several units of "
+                "another "
+                f"stratum. If each has {plural(word)} of its own, make the codes unique.",
+            )
     for term, reason in strata.dropped.items():
         notes = (*notes, f"Not estimated: {model.term_word(term)}: {reason}.")
     return MixedModel(data, strata, precision, df_method, notes)

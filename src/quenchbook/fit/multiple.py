@@ -1,7 +1,7 @@
 """Several comparisons at once: all pairs, against one reference, or a free list.
 
-Every method gives p values and intervals that belong together, so that the table never shows an
-interval that disagrees with its p value.
+p values and intervals belong together, so that no interval disagrees with its p value. Holm alone
+has no intervals; Bonferroni's, which can be a little wider than its p value, are shown with it.
 
 References
 ----------
@@ -133,6 +133,8 @@ def pairs(means: MarginalMeans, *, adjustment: Adjustment = "tukey") -> Comparis
             row = np.zeros(len(names))
             row[first], row[second] = 1.0, -1.0
             weights[f"{names[first]} - {names[second]}"] = row.tolist()
+    if adjustment == "dunnett":
+        raise EstimabilityError("dunnett is not for all pairs. Use against(means, reference).")
     size = len(names) if adjustment == "tukey" else len(weights)
     return _family(means.contrast(weights), adjustment, size)
 
@@ -154,6 +156,8 @@ def against(
     levels = means.grid.iloc[:, 0].tolist()
     if reference not in levels:
         raise EstimabilityError(f"{reference!r} is not among {', '.join(map(str, levels))}.")
+    if adjustment == "tukey":
+        raise EstimabilityError("tukey is for all pairs. Use pairs(means), or dunnett here.")
     base = levels.index(reference)
     names = _row_names(means)
     weights = {}

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.terms import Array
@@ -119,14 +120,16 @@ def error_shares(contrast: MarginalMeans) -> pd.DataFrame:
     -------
     DataFrame
         ``stratum, share, times_to_halve``: share of the variance of the contrast by unit (REML
-        components), and how many times as many of these units (and no more of the others) would
+        components), and how many times as many of these units, with all that they hold, would
         halve its standard error; inf where no number of them would.
     """
+    if len(contrast.linear) != 1:
+        raise EstimabilityError(f"One contrast at a time: this has {len(contrast.linear)} rows.")
     model = contrast.model
     weights = model.strata.coupon_weights(contrast.linear[0])
     variances = model.variances
     parts: dict[str, float] = {}
-    for unit, codes in model.strata.codes.items():
+    for unit, codes in model.estimable_codes().items():
         sums = np.bincount(codes, weights)
         parts[unit] = variances[unit] * float(sums @ sums)
     parts["coupon"] = variances["coupon"] * float(weights @ weights)
@@ -135,13 +138,25 @@ def error_shares(contrast: MarginalMeans) -> pd.DataFrame:
         parts["indent"] = variances["indent"] * float(weights**2 @ (1 / readings))
     total = sum(parts.values())
     rows = []
-    for place, (unit, part) in enumerate(parts.items()):
-        finer = sum(list(parts.values())[place:])  # more loads bring more of all that is inside
-        others = total - finer
-        room = total / 4 - others
-        times = finer / room if room > 0 else math.inf
-        rows.append((model.stratum_name(unit), part / total if total else math.nan, times))
+    for unit, part in parts.items():
+        inside = sum(parts[other] for other in parts if _is_inside(model, other, unit))
+        room = total / 4 - (total - inside)
+        times = inside / room if room > 0 else math.inf
+        share = part / total if total else math.nan
+        rows.append((model.stratum_name(unit), 0.0 if share < 1e-12 else share, times))
     return pd.DataFrame(rows, columns=["stratum", "share", "times_to_halve"])
+
+
+def _is_inside(model: MixedModel, inner: str, unit: str) -> bool:
+    """Whether more of a unit bring more of another one: itself, what it holds, and readings."""
+    order = {"coupon": 1, "indent": 2}
+    if inner in order:
+        return order[inner] >= order.get(unit, 0)
+    if unit in order:
+        return False
+    codes = model.strata.codes
+    pairs = np.unique(np.column_stack([codes[inner], codes[unit]]), axis=0)
+    return inner == unit or len(pairs) == int(codes[inner].max()) + 1
 
 
 def predicted_deviations(model: MixedModel) -> dict[str, Array]:
@@ -152,7 +167,7 @@ def predicted_deviations(model: MixedModel) -> dict[str, Array]:
     values = model.coupons["value"].to_numpy(dtype=float)
     rest = values - values.mean() - model.fixed_matrix() @ effects[: state.data.fixed]
     start = state.data.fixed
-    for codes in model.random_codes().values():
+    for codes in model.estimable_codes().values():
         rest = rest - effects[start : start + int(codes.max()) + 1][codes]
         start += int(codes.max()) + 1
     own = model.variances["coupon"]

@@ -1,7 +1,7 @@
 """Tests of terms and standard errors of contrasts from the mean squares of the strata.
 
 The denominator of a test is the stratum's own mean square: never truncated at zero, never pooled.
-Where units have unequal sizes, a safety factor f >= 1 and an error df after Box keep the level; in
+Where units have unequal sizes, a safety factor f and an error df after Box keep the level; in
 balanced plans f = 1 and the test is the classical F of that stratum. Everything here works on many
 responses of one plan at once (simulations), shape (coupons, responses).
 """
@@ -24,6 +24,9 @@ UPPER_LIMIT: Final = 0.75
 MIXED_DF_POWER: Final = 0.75
 """How far the df of a contrast that mixes strata go from the smallest df to Satterthwaite's."""
 
+NEGLIGIBLE: Final = 1e-24
+"""Squared length below which a linear function does not touch a stratum."""
+
 WORTH_RECOVERING: Final = 0.95
 """A safety factor is only let below one where it is below this."""
 
@@ -39,6 +42,16 @@ class TermTest:
     statistic: Array
     p_value: Array
     safety: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """Part of a linear function: its stratum, squared length, safety factor, expected variance."""
+
+    unit: str
+    length: float
+    safety: Array
+    expected: Array
 
 
 class Precision:
@@ -257,43 +270,53 @@ class Precision:
         for unit, codes in self.strata.codes.items():
             sums = np.bincount(codes, weights)
             total = total + float(sums @ sums) * self.components[unit]
-        apart = np.zeros(self.responses)
-        for stage in self.strata.stages:
-            own = row[stage.places]
-            if isinstance(stage, CouponStage):
-                mean = 0.0 if self.strata.batches else float(row[0])
-                apart = apart + _coupon_length(stage, own, mean) * self.components["coupon"]
-            else:
-                combined = own @ stage.rows
-                carried = {u: float(combined @ s @ combined) for u, s in stage.shapes.items()}
-                apart = apart + self._expected(carried)
+        apart = np.sum([piece.expected for piece in self._pieces(row)], axis=0)
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(apart > 0, total / apart, 1.0)
 
     def parts(self, row: Array) -> dict[str, tuple[Array, Array]]:
         """Variance and df that each stratum gives to one linear function."""
-        found = {}
+        found: dict[str, tuple[Array, Array]] = {}
+        for piece in self._pieces(row):
+            part = piece.safety * self.mean_squares[piece.unit] * piece.length
+            if piece.unit in found:
+                part = part + found[piece.unit][0]
+            found[piece.unit] = (part, self.df_error[piece.unit])
+        return found
+
+    def _pieces(self, row: Array) -> list[_Piece]:
+        """Parts of one linear function, each with the stratum whose mean square stands for it.
+
+        A mean also carries what the crossed batches of its loads have in common; that part goes
+        with the mean square of those batches, not with that of the loads.
+        """
+        pieces = []
+        ones = np.ones(self.responses)
+        crossed = [stage.unit for stage in self.strata.batches if stage.crossed]
         for stage in self.strata.stages:
             weights = row[stage.places]
             if isinstance(stage, CouponStage):
                 mean = 0.0 if self.strata.batches else float(row[0])
                 length = _coupon_length(stage, weights, mean)
-                safety = np.ones(self.responses)
-            else:
-                combined = weights @ stage.rows
-                length = float(combined @ combined)
-                safety = np.ones(self.responses)
-                if length > 1e-24 and stage.df:
-                    carried = {
-                        u: float(combined @ s @ combined) / length for u, s in stage.shapes.items()
-                    }
-                    safety = self._safety(stage, carried)
-            if length > 1e-24:
-                found[stage.unit] = (
-                    safety * self.mean_squares[stage.unit] * length,
-                    self.df_error[stage.unit],
-                )
-        return found
+                if length > NEGLIGIBLE:
+                    expected = length * self.components["coupon"]
+                    pieces.append(_Piece(stage.unit, length, ones, expected))
+                continue
+            combined = weights @ stage.rows
+            length = float(combined @ combined)
+            if length <= NEGLIGIBLE:
+                continue
+            carried = {u: float(combined @ s @ combined) for u, s in stage.shapes.items()}
+            for unit in [] if stage.crossed else crossed:
+                common = carried.pop(unit)
+                other = self.strata.stage(unit)
+                if common > NEGLIGIBLE * length and isinstance(other, BatchStage) and other.df:
+                    expected = common * self._expected(self.expected_weights(other))
+                    pieces.append(_Piece(unit, common, ones, expected))
+            shares = {u: value / length for u, value in carried.items()}
+            safety = self._safety(stage, shares) if stage.df else ones
+            pieces.append(_Piece(stage.unit, length, safety, self._expected(carried)))
+        return pieces
 
     def strata_of_row(self, row: Array) -> tuple[str, ...]:
         """Units whose noise a linear function carries."""

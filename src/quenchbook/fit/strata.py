@@ -150,12 +150,14 @@ class Strata:
         Place of each term among the coefficients.
     coupon : CouponStage
     batches : tuple of BatchStage
-        From the finest batch up to the furnace load, then crossed batches.
+        Crossed batches, then from the finest nested batch up to the furnace load.
     dropped : mapping of term to str
         Terms that cannot be estimated, with the reason.
     coefficient_count : int
     codes : mapping of unit to ndarray of int, shape (coupons,)
-        Random units that can be told from the coupon.
+        Random units that can be told from the coupon and from each other.
+    merged : mapping of unit to unit
+        Units that hold the same coupons as another one, which stands for both.
     """
 
     terms: Terms
@@ -166,6 +168,7 @@ class Strata:
     dropped: Mapping[str, str]
     coefficient_count: int
     codes: Mapping[str, Codes]
+    merged: Mapping[str, str]
 
     @property
     def stages(self) -> tuple[CouponStage | BatchStage, ...]:
@@ -231,6 +234,8 @@ def strata_of(
     """
     codes = {unit: pd.factorize(frame[unit])[0].astype(np.int64) for unit in units}
     codes = {unit: own for unit, own in codes.items() if 1 < own.max() + 1 < len(frame)}
+    merged = _same_partition(codes)
+    codes = {unit: own for unit, own in codes.items() if unit not in merged}
     layout = _Layout(frame, codes, *_chain(codes))
     decisive = frame if planned is None else planned
     stage_of = {name: layout.stratum(terms.columns(decisive, name)) for name in terms.names}
@@ -253,6 +258,7 @@ def strata_of(
         dropped=dropped,
         coefficient_count=max((place.stop for place in slices.values()), default=1),
         codes=codes,
+        merged=merged,
     )
 
 
@@ -341,10 +347,31 @@ class _Layout:
             return np.eye(int(sets.max()) + 1)[sets], columns
         place = list(self.chain).index(unit)
         if place == 0:
-            return np.ones((count, 1)), columns
+            ones = np.ones((count, 1))
+            return np.column_stack(
+                [ones, self._sets_left(unit, [ones, *columns.values()])]
+            ), columns
         parent = np.zeros(count, dtype=np.int64)
         parent[self.codes[unit]] = self.codes[self.chain[place - 1]]
         return np.eye(int(parent.max()) + 1)[parent], columns
+
+    def _sets_left(self, unit: str, before: Sequence[Array]) -> Array:
+        """Sets of loads that share no crossed batch, as far as no term takes them out already.
+
+        Loads of one set share the mean of its crossed batches, so sets are blocks.
+        """
+        known = np.column_stack(list(before))
+        left = [np.zeros((len(known), 0))]
+        for other in self.crossed:
+            sets = connected_sets(self.finest, self.codes[other])[self.codes[other]]
+            number = int(sets.max()) + 1
+            if number == 1:
+                continue
+            contrasts = np.vstack([np.eye(number - 1), -np.ones(number - 1)])
+            block = group_means(contrasts[sets], self.codes[unit])
+            keep = independent(np.column_stack([known, *left, block]))[-block.shape[1] :]
+            left.append(block[:, keep])
+        return np.column_stack(left)
 
     def aliased_term(self, terms: Terms, stage_of: Mapping[str, str]) -> str | None:
         """Last term with a column that depends on earlier ones in its own stratum."""
@@ -445,7 +472,8 @@ class _Layout:
             base[unit] = group_means(dummies[codes], self.finest) - coupon.carried @ through[unit]
         sizes = np.bincount(self.finest)
         noise = np.diag(1.0 / sizes) + coupon.carried @ coupon.inverse @ coupon.carried.T
-        stages, down = [], np.eye(int(self.finest.max()) + 1)
+        stages = self._crossed_stages(coupon, through, terms, stage_of, slices)
+        down = np.eye(int(self.finest.max()) + 1)
         for place in range(len(self.chain) - 1, -1, -1):
             carried = {unit: down @ matrix for unit, matrix in base.items()}
             unit = self.chain[place]
@@ -454,6 +482,19 @@ class _Layout:
             )
             stages.append(stage)
             down = up @ down
+        return stages
+
+    def _crossed_stages(
+        self,
+        coupon: CouponStage,
+        through: Mapping[str, Array],
+        terms: Terms,
+        stage_of: Mapping[str, str],
+        slices: Mapping[str, slice],
+    ) -> list[BatchStage]:
+        """Stages of the crossed batches: their components are needed by the chain above."""
+        stages = []
+        inner = coupon.rows.shape[0]
         for unit in self.crossed:
             places, count = coupon.crossed[unit]
             select = np.zeros((count, inner))
@@ -547,6 +588,19 @@ def _chain(codes: Mapping[str, Codes]) -> tuple[list[str], list[str]]:
 
 def _nested(inner: Codes, outer: Codes) -> bool:
     return len(np.unique(np.column_stack([inner, outer]), axis=0)) == int(inner.max()) + 1
+
+
+def _same_partition(codes: Mapping[str, Codes]) -> dict[str, str]:
+    """Units that group the coupons exactly as an earlier unit does."""
+    merged: dict[str, str] = {}
+    names = list(codes)
+    for place, unit in enumerate(names):
+        for earlier in names[:place]:
+            same = int(codes[unit].max()) == int(codes[earlier].max())
+            if earlier not in merged and same and _nested(codes[unit], codes[earlier]):
+                merged[unit] = earlier
+                break
+    return merged
 
 
 def _why_not(term: str, unit: str, terms: Terms) -> str:

@@ -261,6 +261,15 @@ def formula_terms(
         How each column of numbers was taken.
     """
     names = _formula_names(formula)
+    for name, shape in (shapes or {}).items():
+        if name not in frame or shape not in ("levels", "linear", "quadratic"):
+            raise EstimabilityError(
+                f"shapes: {name!r}: {shape!r} names no column or no shape. Shapes are levels, "
+                "linear, "
+                "quadratic."
+            )
+        if shape != "levels" and not pd.api.types.is_numeric_dtype(frame[name]):
+            raise EstimabilityError(f"{name} holds names, so it cannot be {shape}.")
     used = list(dict.fromkeys(part for name in names for part in name.split(":")))
     if missing := [name for name in used if name not in frame]:
         columns = ", ".join(str(column) for column in frame.columns)

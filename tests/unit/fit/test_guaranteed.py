@@ -30,17 +30,17 @@ def model(frame: pd.DataFrame, **options):
 
 
 @pytest.mark.parametrize(
-    ("per_level", "smallest"),
-    [((3, 3), 1 / 20), ((4, 4), 1 / 70), ((2, 2, 2), 1 / 90), ((3, 2, 1), 1 / 60)],
+    ("per_level", "layouts", "as_large"),
+    [((3, 3), 20, 2), ((4, 4), 70, 2), ((2, 2, 2), 90, 6), ((3, 2, 1), 60, 1)],
 )
-def test_all_layouts_are_counted_and_the_smallest_p_is_what_they_allow(per_level, smallest) -> None:
+def test_all_layouts_are_counted_and_a_huge_effect_has_the_smallest_p(
+    per_level, layouts, as_large
+) -> None:
+    # Multinomial coefficients; layouts that only rename levels of one size have the same F.
     found = randomization_test(model(study(per_level, effect=50.0)), "temp")
-    assert found.layouts == round(1 / smallest)
-    assert found.draws == found.layouts
-    assert found.smallest == pytest.approx(smallest)
-    # A huge effect has the largest F; layouts that only rename the levels are equally large.
-    ties = round(found.p_value * found.layouts)
-    assert 1 <= ties <= 6
+    assert found.layouts == found.draws == layouts
+    assert found.smallest == pytest.approx(as_large / layouts)
+    assert found.p_value == pytest.approx(as_large / layouts)
 
 
 def test_the_permutation_p_is_the_share_of_layouts_counted_by_hand() -> None:
