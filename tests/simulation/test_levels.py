@@ -15,6 +15,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from quenchbook.fit.multiple import dunnett_quantile, studentized_range_quantile
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
@@ -117,10 +118,6 @@ def test_the_level_is_never_above_six_per_cent_in_200_random_plans() -> None:
     assert table.median().min() >= 0.045
 
 
-def cell(strata: Strata, temp: str, route: str) -> np.ndarray:
-    return strata.terms.matrix(pd.DataFrame({"temp": [temp], "route": [route]}))[0]
-
-
 def contrasts_of(strata: Strata) -> dict[str, np.ndarray]:
     """Contrasts in one stratum and across strata, as rows over the coefficients."""
     grid = strata.terms.reference_grid()
@@ -194,17 +191,13 @@ def test_means_of_crossed_plans_cover_whatever_batch_makes_the_noise() -> None:
             assert 0.935 <= rate <= 0.970
 
 
-@pytest.mark.parametrize(
-    "name", ["balanced", "one load lost", "3, 2 and 1 loads a level, a tenth lost"]
-)
+@pytest.mark.parametrize("name", PLANS)
 def test_false_verdicts_stay_below_their_share(name: str) -> None:
     """False `differs` at a true zero; false `equivalent` at a difference exactly at the margin."""
     frame, formula, units = PLANS[name]
     strata = prepared(frame, formula, units)
-    temps = sorted(frame["temp"].unique())
-    over = {t: np.mean([cell(strata, t, r) for r in "abcd"], axis=0) for t in temps}
-    inside = {r: np.mean([cell(strata, t, r) for t in temps], axis=0) for r in "abcd"}
-    rows = {"temperature": over[temps[0]] - over[temps[-1]], "route": inside["a"] - inside["d"]}
+    asked = ("temperature", "route", "temper")
+    rows = {words: row for words, row in contrasts_of(strata).items() if words in asked}
     rng = np.random.default_rng(4)
     for load_sd in (0.0, 0.2, 0.4):
         own = Precision(strata, noise(frame, sds(units, load_sd), RESPONSES, rng))
@@ -220,6 +213,45 @@ def test_false_verdicts_stay_below_their_share(name: str) -> None:
                 f"{name}, load sd {load_sd}: {words} false differs {rates[0]:.4f}, false equivalent {rates[1]:.4f}"
             )
             assert max(rates) <= 0.055
+
+
+def critical(family: str, means: int, df: np.ndarray) -> np.ndarray:
+    """Family-wise critical values of |t|, interpolated over 1/df between exact ones."""
+    # The reciprocals go up so that np.interp can be used; a single df is met exactly.
+    inverse = np.linspace(1 / df.max(), 1 / df.min(), 1 if np.ptp(df) == 0 else 25)
+    exact = []
+    for own in 1 / inverse:
+        if family == "tukey":
+            exact.append(studentized_range_quantile(0.95, means, own) / np.sqrt(2))
+        elif family == "dunnett":
+            exact.append(dunnett_quantile(0.95, means - 1, own))
+        else:  # Holm rejects any true hypothesis among all-true ones only where Bonferroni does
+            exact.append(stats.t.ppf(1 - 0.05 / (means * (means - 1)), own))
+    return np.interp(1 / df, inverse, exact)
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_families_of_comparisons_keep_their_promise(name: str) -> None:
+    """At least one false `differs` in a family of comparisons, all of them truly zero."""
+    frame, formula, units = PLANS[name]
+    strata = prepared(frame, formula, units)
+    grid = strata.terms.reference_grid()
+    rows = strata.terms.matrix(grid)
+    rng = np.random.default_rng(8)
+    for load_sd in (0.0, 0.4, 0.8):
+        own = Precision(strata, noise(frame, sds(units, load_sd), RESPONSES, rng))
+        for factor in ("temp", "route"):
+            levels = sorted(grid[factor].unique())
+            means = [rows[grid[factor] == level].mean(axis=0) for level in levels]
+            pairs = np.array([a - b for a, b in itertools.combinations(means, 2)])
+            estimate, std_error, df = own.of(pairs)
+            statistic = np.abs(estimate) / std_error
+            for family in ("tukey", "dunnett", "holm"):
+                taken = slice(0, len(means) - 1) if family == "dunnett" else slice(None)
+                bound = critical(family, len(means), df[taken])
+                rate = float(np.mean((statistic[taken] > bound).any(axis=0)))
+                print(f"{name}, load sd {load_sd}: {factor} {family} family-wise {rate:.4f}")
+                assert 0.010 <= rate <= 0.055
 
 
 def test_where_batches_are_incomplete_kenward_roger_keeps_its_level_and_gains() -> None:
