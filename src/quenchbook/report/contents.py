@@ -227,9 +227,52 @@ def report_limits(analysis: Analysis) -> list[Block]:
             items.append(
                 (f"{capital(quantity)}: {term_words(term, study)} was not estimated: {reason}.",)
             )
+    items += [(words,) for words in (_equal_hardness_words(analysis), _scale_words(study)) if words]
     if (count := len(analysis.findings)) > 1:
         items.append((_family_words(count, study),))
     return [Section("What cannot be told"), Bullets(tuple(items))]
+
+
+def _equal_hardness_words(analysis: Analysis) -> str:
+    """Impact energy is compared in total: say how far the hardness of the levels overlaps."""
+    models = {analysis.study.response(name).kind: one for name, one in analysis.models.items()}
+    if not {"hardness", "impact"} <= models.keys():
+        return ""
+    hardness, impact = models["hardness"], models["impact"]
+    coupons = impact.data.coupons[["coupon"]].merge(hardness.data.coupons, on="coupon")
+    tests = hardness.tests()
+    changed = set(tests.loc[tests["p_value"] < 1 - analysis.study.confidence, "term"])
+    unit = analysis.study.response(hardness.response).unit
+    parts = []
+    for variable in hardness.terms.variables:
+        if variable.name not in changed or variable.name not in impact.terms.names:
+            continue
+        planned = hardness.data.planned.set_index("coupon")[variable.column]
+        own = coupons.assign(level=coupons["coupon"].map(planned)).dropna(subset="level")
+        values = own.groupby("level")["value"]
+        low, high = values.min().max(), values.max().min()
+        outside = int((~own["value"].between(low, high)).sum())
+        shared = f"share {low:.1f} to {high:.1f} {unit}" if low <= high else "share no hardness"
+        rest = f", {outside} of {len(own)} outside" if low <= high else ""
+        parts.append(f"levels of {hardness.term_word(variable.name)} {shared}{rest}")
+    if not parts:
+        return ""
+    quantity = analysis.study.response(impact.response).quantity
+    return (
+        f"{capital(quantity)} is compared as the settings leave it, not at equal hardness, which "
+        f"they change too: {'; '.join(parts)}."
+    )
+
+
+def _scale_words(study: Study) -> str:
+    """One hardness scale is not another."""
+    for response in study.responses:
+        if response.kind == "hardness" and response.unit:
+            return (
+                f"{capital(response.quantity)} was tested and analysed in {response.unit}. Equal "
+                "steps on this scale are not equal steps on another."
+            )
+    return ""
 
 
 def cautions_table(study: Study) -> Cautions:

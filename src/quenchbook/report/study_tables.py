@@ -109,12 +109,13 @@ def deviation_blocks(analysis: Analysis) -> list[Block]:
         where = f"{row['file']} row {row['row']}"
         rows.append((where, f"{row['column']} corrected", "", change, _plain_note(row["reason"])))
     blocks: list[Block] = [Section("What went differently", level=3)]
+    counted = [Paragraph((line,)) for line in records.summary().split("\n")]
     if not rows:
-        return [*blocks, Paragraph(("Nothing that was recorded.",))]
+        return [*blocks, Paragraph(("Nothing that was recorded.",)), *counted]
     frame = pd.DataFrame(rows, columns=["where", "what", "planned", "as run", "note"])
     caption = "Deviations from the plan; the analysis uses what was run."
     blocks.append(table(frame, key="deviations", caption=caption))
-    return [*blocks, *(Paragraph((note,)) for note in records.notes)]
+    return [*blocks, *counted]
 
 
 def _plain_note(note: object) -> str:

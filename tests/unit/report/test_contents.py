@@ -212,3 +212,34 @@ def test_a_comparison_without_a_margin_has_no_field_to_explain(irons: Analysis) 
     words = words_of(contents.report_answer(dataclasses.replace(irons, findings=tuple(bare))))
     assert "Grey field" not in words
     assert "Short strokes" not in words
+
+
+def test_toughness_is_said_to_be_compared_at_unequal_hardness(
+    irons: Analysis, bars: Analysis
+) -> None:
+    words = words_of(contents.report_limits(irons))
+    hardness = irons.models["hardness_hrc"].data.coupons
+    tested = hardness[hardness["coupon"].isin(irons.models["impact_j"].data.coupons["coupon"])]
+    by_temper = tested.groupby("temper_c")["value"]
+    low, high = by_temper.min().max(), by_temper.max().min()
+    outside = int((~tested["value"].between(low, high)).sum())
+    assert f"levels of temper share {low:.1f} to {high:.1f} HRC, {outside} of 48 outside" in words
+    assert "not at equal hardness" in words
+    assert "not equal steps on another" in words
+    assert "equal hardness" not in words_of(contents.report_limits(bars))
+
+
+def test_delay_shares_hardness_only_among_coupons_that_have_one(irons: Analysis) -> None:
+    impact = irons.models["impact_j"].data.coupons
+    cold = int(impact["delay_minutes"].notna().sum())
+    assert cold < len(impact)
+    assert f"of {cold} outside" in words_of(contents.report_limits(irons))
+
+
+def test_the_report_says_which_readings_are_not_there(irons: Analysis, bars: Analysis) -> None:
+    words = words_of(study_tables.deviation_blocks(irons))
+    assert "not there: 5 of" in words
+    assert "Nothing else was left out" in words
+    assert "24 bars in 6 furnace heats; nothing was left out" in words_of(
+        study_tables.deviation_blocks(bars)
+    )
