@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import is_hashable, is_numeric_dtype
 
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
 from quenchbook.fit.terms import Terms, formula_terms, study_terms
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 
 MOSTLY = 0.8
 """Share of units that agree, above which a unit that disagrees is taken for a mistyped cell."""
+
+PIECES = ("coupon", "piece", "specimen", "sample", "bar")
+"""Names of pieces of steel; one piece goes through one load, so its code should occur in one."""
 
 RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
 
@@ -151,11 +155,16 @@ def data_of_frame(
         values = used[response].astype(float)
     except (TypeError, ValueError):
         raise EstimabilityError(f"{response} has cells that are not numbers.") from None
+    for name in (response, *(variable.column for variable in terms.variables)):
+        numbers = pd.to_numeric(used[name], errors="coerce") if name == response else used[name]
+        if is_numeric_dtype(numbers) and np.isinf(numbers.to_numpy(dtype=float)).any():
+            place = int(np.flatnonzero(np.isinf(numbers.to_numpy(dtype=float)))[0])
+            raise EstimabilityError(f"{name} is infinite in row {place}. Correct or blank it.")
     readings = used.assign(value=_logarithm(values, response) if scale == "log" else values)
     repeated = _repeated_unit(readings, terms, strata)
     _check_codes(readings, terms, strata, repeated)
     for lesson in (
-        *_codes_used_again(readings, terms, strata, repeated),
+        *_codes_used_again(readings, strata, repeated),
         *_forgotten_readings(readings, response, terms, strata),
     ):
         warnings.warn(lesson, QuenchbookWarning, stacklevel=3)
@@ -195,25 +204,22 @@ def _check_codes(
 
 
 def _codes_used_again(
-    frame: pd.DataFrame, terms: Terms, strata: Sequence[str], repeated: str | None
+    frame: pd.DataFrame, strata: Sequence[str], repeated: str | None
 ) -> list[str]:
-    """Units that carry no factor and repeat in each other unit: perhaps coupons 1, 2, 3 of each."""
-    fixed = [variable.column for variable in terms.variables]
+    """Pieces of steel whose codes occur in several loads: perhaps 1, 2, 3 of each."""
     lessons = []
     for unit, other in itertools.permutations(strata, 2):
-        if repeated in (unit, other) or frame[unit].nunique() == len(frame) or not fixed:
+        if unit.lower() not in PIECES or repeated in (unit, other):
             continue
         crossed = all(
             frame.groupby(one)[two].nunique().max() > 1
             for one, two in ((unit, other), (other, unit))
         )
-        cells = frame.groupby([unit, other])
-        alike = bool((cells[fixed].nunique() <= 1).all(axis=None))
-        carries = bool((frame.groupby(unit)[fixed].nunique() <= 1).all().any())
-        if crossed and alike and not carries and int(cells.size().min()) > 1:
+        if crossed:
             lessons.append(
-                f"Codes of {unit} occur in several units of {other}. If each {other} has its own, "
-                f"make them unique ({other} and {unit} joined), or readings pass for replicates."
+                f"The same {unit} occurs in several units of {other}. If each {other} has its own, "
+                f"make the codes unique ({other} and {unit} joined), or readings pass for "
+                "replicates."
             )
     return lessons
 
@@ -244,6 +250,8 @@ def _forgotten_readings(
     lessons = []
     for column in frame.columns:
         if column in (*used, response, "value", "coupon_row") or not used:
+            continue
+        if not frame[column].map(is_hashable).all():
             continue
         groups = frame.groupby(column, dropna=False)
         count = groups.ngroups

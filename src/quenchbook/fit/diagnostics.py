@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from pandas.api.types import is_numeric_dtype
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import CouponData
@@ -265,8 +266,10 @@ def order_effects(model: MixedModel) -> pd.DataFrame:
     """
     rows = []
     for column in ("furnace_load", "load_place", f"{model.response}_order"):
-        if column not in model.coupons:
+        if column not in model.coupons or not is_numeric_dtype(model.coupons[column]):
             continue
+        if column == "furnace_load" and model.study is None:
+            continue  # the codes of a plain data frame promise no order
         values = model.coupons[column]
         levels = tuple(sorted(values.dropna().unique().astype(float).tolist()))
         if len(levels) < 3 or values.isna().any():

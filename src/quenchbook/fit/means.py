@@ -10,7 +10,7 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.mixed import MixedModel, interval_frame
-from quenchbook.fit.terms import Array
+from quenchbook.fit.terms import MIX_WEIGHT, Array
 from quenchbook.study.definition import Question
 from quenchbook.study.factors import Level
 
@@ -151,7 +151,7 @@ def marginal_means(
             f"{' and '.join(by)} do not exist together: no coupon can have them."
         )
     rows = model.terms.matrix(grid.reset_index(drop=True))
-    weight = grid["weight"].to_numpy()
+    weight = grid[MIX_WEIGHT].to_numpy()
     groups = grid.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
     linear = np.zeros((int(groups.max()) + 1, rows.shape[1]))
     np.add.at(linear, groups, rows * weight[:, None])

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from pandas.api.types import is_float_dtype
+from pandas.api.types import is_float_dtype, is_hashable
 
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
 from quenchbook.fit.coupon_data import CouponData, data_of_frame, data_of_records
@@ -509,6 +509,8 @@ def forgotten_units(model: MixedModel, frame: pd.DataFrame) -> list[str]:
     told = " ".join(model.notes)
     for column in frame.columns:
         # Measured values, copies of the settings and what was told before are no units.
+        if not frame[column].map(is_hashable).all():
+            continue
         if column in used or is_float_dtype(frame[column]) or f"Add '{column}' to" in told:
             continue
         groups = frame.groupby(column)
@@ -529,6 +531,19 @@ def forgotten_units(model: MixedModel, frame: pd.DataFrame) -> list[str]:
                     f"{model.unit_word(_judging(model, variable.name), 2)}."
                 )
     return lessons
+
+
+def _crossed_pair(strata: Strata, unit: str) -> list[str]:
+    """The unit that is crossed, and the units of the chain that it crosses."""
+    own = pd.Series(strata.codes[unit])
+    others = [
+        other
+        for other, codes in strata.codes.items()
+        if other != unit
+        and int(own.groupby(codes).nunique().max()) > 1
+        and int(pd.Series(codes).groupby(strata.codes[unit]).nunique().max()) > 1
+    ]
+    return [*others, unit]
 
 
 def _judging(model: MixedModel, term: str) -> str:
@@ -560,12 +575,12 @@ def fitted_model(data: CouponData, *, df_method: DfMethod = "auto") -> MixedMode
                 f"cannot be told. Two for each setting make it possible.",
             )
         if stage.crossed and data.study is None:
-            word = model.unit_word(stage.unit)
             notes = (
                 *notes,
-                f"{stage.unit} is taken as crossed: the same code occurs in several units of "
-                "another "
-                f"stratum. If each has {plural(word)} of its own, make the codes unique.",
+                f"{' and '.join(_crossed_pair(strata, stage.unit))} are taken as crossed: the same "
+                "code of each occurs with several of the other. If codes of one are used again in "
+                "each unit of the other (1, 2, 3 of every load), make them unique, or readings "
+                "pass for replicates.",
             )
     for term, reason in strata.dropped.items():
         notes = (*notes, f"Not estimated: {model.term_word(term)}: {reason}.")

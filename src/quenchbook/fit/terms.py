@@ -24,6 +24,12 @@ from quenchbook.study.factors import Factor, Level, Shape
 Array = npt.NDArray[np.float64]
 
 
+MIX_WEIGHT = "(weight)"
+"""Column of a reference grid; no name of a formula can be this."""
+
+ROUND_STEP = 5
+"""Whole numbers that are all multiples of this are settings, not measured values."""
+
 MOST_UNEQUAL = 3
 """Decimal numbers that occur more unequally than this are measurements, not designed settings."""
 
@@ -180,7 +186,7 @@ class Terms:
         Returns
         -------
         DataFrame
-            A column for each variable and ``weight``: one over the number of levels of each
+            A column for each variable and `MIX_WEIGHT`: one over the number of levels of each
             variable that exist in that combination.
         """
         at = dict(at or {})
@@ -199,7 +205,7 @@ class Terms:
                 ]
             rows = grown
         grid = pd.DataFrame([row for row, _ in rows], index=pd.RangeIndex(len(rows)))
-        grid["weight"] = [weight for _, weight in rows]
+        grid[MIX_WEIGHT] = [weight for _, weight in rows]
         return grid
 
 
@@ -280,7 +286,12 @@ def formula_terms(
     for name in used:
         shape, note = _shape_of(frame, name, (shapes or {}).get(name), units)
         notes += [note] if note else []
-        levels = tuple(sorted(frame[name].dropna().unique().tolist()))
+        try:
+            levels = tuple(sorted(frame[name].dropna().unique().tolist()))
+        except TypeError:
+            raise EstimabilityError(
+                f"{name} mixes numbers and words. Write all its cells as one or the other."
+            ) from None
         if len(levels) < 2:
             raise EstimabilityError(
                 f"{name} has {len(levels)} level in these rows; nothing to compare."
@@ -307,7 +318,8 @@ def _formula_names(formula: str) -> list[str]:
         parsed = DefaultFormulaParser(include_intercept=False).get_terms(formula.strip() or "0")
     except (FormulaSyntaxError, ValueError):
         raise EstimabilityError(
-            f"'{formula}' is not a formula. Write such as 'temp * route + temper'."
+            f"'{formula}' is not a formula. Write such as 'temp * route + temper'; a column whose "
+            "name holds a space needs another name."
         ) from None
     names = [
         ":".join(str(f) for f in term.factors) for term in parsed if str(term) not in ("0", "1")
@@ -326,6 +338,8 @@ def _shape_of(
         return wanted, ""
     counts = values.value_counts()
     few = len(counts) <= max(12, len(values) // 10)
+    if pd.api.types.is_integer_dtype(values) and bool((values.dropna() % ROUND_STEP == 0).all()):
+        units = ()  # 800, 830, 860: set, even where each has one load only
     for unit in units:
         groups = frame.groupby(unit)[name].nunique()
         if bool((groups <= 1).all()) and 2 * len(counts) > len(groups):

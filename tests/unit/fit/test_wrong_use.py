@@ -10,6 +10,7 @@ import pytest
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
+from quenchbook.fit.diagnostics import order_effects
 
 
 def readings(noise: int = 1) -> pd.DataFrame:
@@ -47,9 +48,71 @@ def test_a_coupon_that_stands_in_two_loads_is_named() -> None:
 def test_codes_used_again_in_each_load_get_a_warning() -> None:
     frame = readings().drop(columns="coupon")
     frame["piece"] = "p" + (frame.index // 3 % 4).astype(str)
-    frame["route"] = np.where((frame["load"] < "L2") ^ (frame["piece"] < "p2"), "a", "b")
     with pytest.warns(QuenchbookWarning, match="load and piece joined"):
-        fit(frame, strata=["load", "piece"])
+        model = fit(frame, strata=["load", "piece"])
+    assert any("load and piece are taken as crossed" in note for note in model.notes)
+
+
+def test_crossed_batches_are_no_misuse() -> None:
+    # Warnings are errors in this test run.
+    rng = np.random.default_rng(3)
+    rows = [
+        (f"L{i}", f"B{j}", f"T{i % 2}", rng.normal())
+        for i in range(4)
+        for j in range(4)
+        for _ in range(2)
+    ]
+    frame = pd.DataFrame(rows, columns=["load", "batch", "temp", "y"])
+    assert fit(frame, fixed="temp", strata=["load", "batch"]).tests()["p_value"].notna().all()
+
+
+def test_the_name_of_a_column_changes_no_mean() -> None:
+    rng = np.random.default_rng(4)
+    frame = readings().groupby(["load", "temp", "route", "coupon"], as_index=False)["y"].mean()
+    frame["mass"] = rng.normal(5.0, 0.2, len(frame)).round(3)
+    one = fit(frame, fixed="temp + route + mass", strata=["load"])
+    renamed = frame.rename(columns={"mass": "weight"})
+    two = fit(renamed, fixed="temp + route + weight", strata=["load"])
+    for name in ("estimate", "std_error", "df"):
+        means = [qb.marginal_means(model, "temp").to_frame()[name] for model in (one, two)]
+        assert means[0].to_numpy() == pytest.approx(means[1].to_numpy())
+
+
+@pytest.mark.parametrize("column", ["y", "mass"])
+def test_infinite_cells_are_refused(column: str) -> None:
+    frame = readings().assign(mass=lambda f: 5.0 + np.sin(f.index))
+    frame.loc[7, column] = np.inf
+    with pytest.raises(EstimabilityError, match=f"{column} is infinite in row 7"):
+        fit(frame, fixed="temp + route + mass", strata=["load"])
+
+
+def test_words_among_numbers_are_refused() -> None:
+    frame = readings()
+    frame["route"] = [1 if route == "a" else "b" for route in frame["route"]]
+    with pytest.raises(EstimabilityError, match="mixes numbers and words"):
+        fit(frame)
+
+
+def test_settings_in_round_numbers_stay_levels_with_one_load_each() -> None:
+    frame = (
+        readings()
+        .query("load != 'L3' and load != 'L1'")
+        .assign(temp=lambda f: f["temp"].map({"T0": 800, "T1": 830}))
+    )
+    more = frame.query("temp == 830").assign(load="L9", temp=860)
+    more["coupon"] = more["coupon"] + "x"
+    frame = pd.concat([frame, more], ignore_index=True)
+    assert frame.groupby("temp")["load"].nunique().tolist() == [1, 1, 1]
+    tests = fit(frame).tests().set_index("term")
+    assert np.isnan(tests.loc["temp", "p_value"])
+    assert tests.loc["temp", "method"] == "no test: no spare load"
+
+
+def test_load_codes_of_a_plain_frame_are_no_order_and_lists_no_units() -> None:
+    frame = readings().rename(columns={"load": "furnace_load"}).assign(x=lambda f: [[1]] * len(f))
+    found = qb.diagnostics(fit(frame, strata=["furnace_load", "coupon"]))
+    assert found is not None
+    assert order_effects(fit(frame, strata=["furnace_load", "coupon"])).empty
 
 
 @pytest.mark.parametrize(
