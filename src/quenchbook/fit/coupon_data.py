@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 MOSTLY = 0.8
 """Share of units that agree, above which a unit that disagrees is taken for a mistyped cell."""
 
-PIECES = ("coupon", "piece", "specimen", "sample", "bar")
-"""Names of pieces of steel; one piece goes through one load, so its code should occur in one."""
+PIECES = ("coupon", "piece", "specimen")
+"""Names of single pieces: one goes through one load only (a bar is cut up and crosses loads)."""
 
 RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
 
