@@ -42,4 +42,7 @@ def r_reference(name: str) -> tuple[pd.DataFrame, dict[str, Any]]:
     folder = REFERENCE / "mixed_models"
     results = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
     data = pd.read_csv(folder / results["data"], keep_default_na=False)
+    for unit in results["ngrps"]:
+        if ":" in unit:  # a plot of a block: R joins the two names
+            data[unit] = data[unit.split(":")].agg(":".join, axis=1)
     return data, results

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import quenchbook as qb
 from quenchbook.fit.mixed import MixedModel
 
 MODELS = {
+    "a_oats": ("variety * nitro", ["block", "block:variety"]),
     "b_corrosion": ("temp * coating", ["heat"]),
     "c_balanced": ("temp * route", ["load", "coupon"]),
     "e_three_strata": (
@@ -20,7 +22,7 @@ MODELS = {
     ),
     "f_singular": ("temp * route", ["load", "coupon"]),
 }
-BALANCED = ["b_corrosion", "c_balanced"]
+BALANCED = ["a_oats", "b_corrosion", "c_balanced"]
 
 
 def fitted(name: str) -> tuple[MixedModel, dict[str, Any]]:
@@ -73,7 +75,7 @@ def test_marginal_means_and_standard_errors_agree_with_emmeans(name: str) -> Non
     for key, entry in results["emmeans"].items():
         if not key.endswith("kenward-roger") or "|" in entry["spec"]:
             continue
-        factors = [name.strip() for name in entry["spec"].lstrip("~").split("*")]
+        factors = re.split(r"\s*[*:]\s*", entry["spec"].lstrip("~ "))
         ours = qb.marginal_means(model, factors).to_frame().set_index(factors)
         for row in entry["means"]:
             own = ours.loc[tuple(row[f] for f in factors) if len(factors) > 1 else row[factors[0]]]

@@ -1,4 +1,4 @@
-"""Published data through the public entry (data stay in the shared reference folder).
+"""Published data through the public entry (provenance: published/PROVENANCE.toml).
 
 Skipped, saying so, where that folder is absent. Expected values: tables/PROVENANCE.toml.
 """
@@ -6,24 +6,13 @@ Skipped, saying so, where that folder is absent. Expected values: tables/PROVENA
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
-from tests.conftest import REFERENCE, ROOT
+from tests.conftest import REFERENCE
 
 import quenchbook as qb
-
-SHARED = next(
-    (
-        p
-        for p in (ROOT.parent / "shared" / "reference", Path("/work/shared/reference"))
-        if p.is_dir()
-    ),
-    None,
-)
-needs_shared = pytest.mark.skipif(SHARED is None, reason="the shared reference data are not here")
 
 
 def table(name: str) -> pd.DataFrame:
@@ -31,8 +20,7 @@ def table(name: str) -> pd.DataFrame:
 
 
 def data(path: str) -> pd.DataFrame:
-    assert SHARED is not None
-    return pd.read_csv(SHARED / path)
+    return pd.read_csv(REFERENCE / "published" / path)
 
 
 def split_plot(name: str) -> tuple[pd.DataFrame, str, str, list[str]]:
@@ -55,7 +43,6 @@ def split_plot(name: str) -> tuple[pd.DataFrame, str, str, list[str]]:
 NAMES = ["bhh_corrosion", "yates_oats", "montgomery_paper", "deanvoss_fishing_line", "lme4_cake"]
 
 
-@needs_shared
 @pytest.mark.parametrize("name", NAMES)
 def test_a_published_split_plot_gives_the_classical_strata(name: str) -> None:
     frame, response, fixed, strata = split_plot(name)
@@ -75,7 +62,6 @@ def test_a_published_split_plot_gives_the_classical_strata(name: str) -> None:
     assert checked == 3
 
 
-@needs_shared
 @pytest.mark.parametrize(
     ("name", "response", "strata", "names"),
     [
@@ -100,7 +86,6 @@ def test_published_nested_variances_agree_with_lme4(name, response, strata, name
         assert ours[unit] == pytest.approx(row.value, rel=1e-4, abs=1e-4)
 
 
-@needs_shared
 def test_the_supplier_is_judged_on_batches() -> None:
     # Montgomery, Design and Analysis of Experiments, 10th ed., Table 14.3: F 0.969 on (2, 9).
     own = data("nested/montgomery_supplier_purity.csv")
@@ -113,15 +98,13 @@ def test_the_supplier_is_judged_on_batches() -> None:
     assert "Supplier is judged on lots" in model.units_ladder()
 
 
-@needs_shared
 @pytest.mark.parametrize(
     ("name", "tolerance"),
     [("SiRstv", 1e-9), ("SmLs01", 1e-9), ("SmLs02", 1e-9), ("AtmWtAg", 1e-7), ("SmLs04", 1e-7), ("SmLs07", 1e-3)],
 )  # fmt: skip
 def test_nist_certified_anova(name: str, tolerance: float) -> None:
     # NIST StRD; tolerances of the shared notes, checks.md section 1 (constant leading digits).
-    assert SHARED is not None
-    lines = (SHARED / "nist_strd" / "anova" / f"{name}.dat").read_text().splitlines()
+    lines = (REFERENCE / "published" / "nist_anova" / f"{name}.dat").read_text().splitlines()
     start = (
         next(
             n for n, line in enumerate(lines) if re.match(r"^Data:\s+[A-Z]\w+\s+[A-Z]\w+\s*$", line)
@@ -130,14 +113,13 @@ def test_nist_certified_anova(name: str, tolerance: float) -> None:
     )
     rows = [line.split() for line in lines[start:] if re.match(r"^\s*\d+\s+[-\d.]+\s*$", line)]
     frame = pd.DataFrame({"group": [r[0] for r in rows], "y": [float(r[1]) for r in rows]})
-    certified = pd.read_csv(SHARED / "nist_anova_certified.csv").set_index("set").loc[name]
+    certified = table("nist_anova_certified.csv").set_index("set").loc[name]
     row = qb.mixed_model(frame, "y", fixed="group").tests().iloc[0]
     assert row["df"] == certified["df_b"]
     assert row["df_error"] == certified["df_w"]
     assert row["statistic"] == pytest.approx(certified["F"], rel=tolerance)
 
 
-@needs_shared
 def test_two_one_sided_tests_agree_with_the_published_intervals() -> None:
     own = data("oneway/tost_clinic_statsmodels.csv")
     expected = table("tost_expected.csv")
@@ -156,10 +138,60 @@ def test_two_one_sided_tests_agree_with_the_published_intervals() -> None:
         assert (finding.verdict in ("equivalent", "slight")) == inside == (row.p < 0.05)
 
 
-@needs_shared
 def test_between_and_within_days_of_the_gum() -> None:
     # JCGM 100:2008 (GUM), H.5: between-day F on (9, 40); published 2.25 from rounded figures.
     own = data("nested/gum_h5_zener.csv")
     means = own["mean_V"].to_numpy()
     within = np.mean(own["s_uV"].to_numpy() ** 2) * 1e-12
     assert 5 * np.var(means, ddof=1) / within == pytest.approx(2.262, abs=5e-3)
+
+
+def nist_regression(name: str) -> tuple[pd.DataFrame, pd.DataFrame, float]:
+    """Data, certified coefficients and certified residual standard deviation."""
+    lines = (REFERENCE / "published" / "nist_linear" / f"{name}.dat").read_text().splitlines()
+    start = max(n for n, line in enumerate(lines) if line.startswith("Data:"))
+    columns = lines[start].split()[1:]
+    rows = [[float(cell) for cell in line.split()] for line in lines[start + 1 :] if line.strip()]
+    certified = table("nist_linear_certified_coefs.csv").set_index("set").loc[name]
+    spread = table("nist_linear_certified_fit.csv").set_index("set").loc[name, "resid_sd"]
+    return pd.DataFrame(rows, columns=columns), certified.set_index("param"), float(spread)
+
+
+@pytest.mark.parametrize("name", ["Norris", "Longley"])
+def test_nist_certified_regression(name: str) -> None:
+    # NIST StRD, linear; double precision keeps 10.9 digits of Longley (shared notes, checks.md 1).
+    frame, certified, spread = nist_regression(name)
+    slopes = [column for column in frame if column != "y"]
+    shapes = dict.fromkeys(slopes, "linear")
+    model = qb.mixed_model(frame, "y", fixed=" + ".join(slopes), shapes=shapes)
+    assert model.variance_components["sd"].iloc[0] == pytest.approx(spread, rel=1e-9)
+    for place, column in enumerate(slopes, start=1):
+        ours = qb.slopes(model, column, at=[float(frame[column].mean())]).to_frame().iloc[0]
+        assert ours["estimate"] == pytest.approx(certified.loc[f"B{place}", "estimate"], rel=1e-8)
+        assert ours["std_error"] == pytest.approx(certified.loc[f"B{place}", "std_dev"], rel=1e-8)
+
+
+def test_a_published_three_factor_experiment_on_steel_bars() -> None:
+    # Dean and Voss, Design and Analysis of Experiments (1999), heat treatment x machine x time.
+    frame = data("factorial/deanvoss_steel_bar.csv").rename(columns={"heat_treatment": "heat"})
+    model = qb.mixed_model(frame, "y", fixed="heat * machine * time")
+    ours = model.tests().set_index("term")
+    expected = table("factorial_expected.csv").set_index(["dataset", "item"])["value"]
+    own = expected.loc["deanvoss_steel_bar"]
+    error = own["SS error df72"] / 72
+    assert model.variance_components["variance"].iloc[0] == pytest.approx(error, rel=1e-9)
+    names = {
+        "SS A heat treatment": "heat",
+        "SS B machine": "machine",
+        "SS C time": "time",
+        "SS AB": "heat:machine",
+        "SS AC": "heat:time",
+        "SS BC": "machine:time",
+        "SS ABC": "heat:machine:time",
+    }
+    for item, term in names.items():
+        square = ours.loc[term, "statistic"] * ours.loc[term, "df"] * error
+        assert square == pytest.approx(own[item], rel=1e-7), term
+        assert ours.loc[term, "df_error"] == 72
+    assert ours.loc["machine", "statistic"] == pytest.approx(own["F,p B"], abs=5e-6)
+    assert ours.loc["heat", "p_value"] == pytest.approx(0.00014562, abs=5e-9)  # printed beside F

@@ -19,6 +19,7 @@ from quenchbook.fit.reml import cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
 
 UNITS = {
+    "a_oats": ["block", "block:variety"],
     "b_corrosion": ["heat"],
     "c_balanced": ["load"],
     "d_unbalanced": ["load"],
