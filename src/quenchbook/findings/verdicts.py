@@ -32,8 +32,33 @@ TERM_MEANINGS: Final[dict[str, str]] = {
 }
 
 
+class _Answer:
+    """What every answer to a question can say of itself."""
+
+    key: str
+    verdict: Verdict
+    sentence: str
+    remedy: str
+    change: str
+
+    def summary(self) -> str:
+        """Return the verdict and the sentence."""
+        return " ".join(
+            filter(None, (f"{self.verdict}: {self.sentence}", self.remedy, self.change))
+        )
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__} {self.key}: {self.verdict}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        _, _, words = self.summary().partition(": ")
+        return f"<p><b>{escape(self.verdict)}</b>: {escape(words)}</p>"
+
+
 @dataclass(frozen=True, eq=False, repr=False)
-class Finding:
+class Finding(_Answer):
     """A comparison with its verdict.
 
     Attributes
@@ -107,24 +132,9 @@ class Finding:
             return "a real difference; no margin was declared"
         return MEANINGS[self.verdict]
 
-    def summary(self) -> str:
-        """Return the verdict and the sentence."""
-        return " ".join(
-            filter(None, (f"{self.verdict}: {self.sentence}", self.remedy, self.change))
-        )
-
-    def __repr__(self) -> str:
-        return f"<Finding {self.key}: {self.verdict}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        _, _, words = self.summary().partition(": ")
-        return f"<p><b>{escape(self.verdict)}</b>: {escape(words)}</p>"
-
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TermFinding:
+class TermFinding(_Answer):
     """A test of a whole term with its verdict: `differs` or `undecided`.
 
     Attributes
@@ -169,21 +179,6 @@ class TermFinding:
     def meaning(self) -> str:
         """What the verdict says here, in words."""
         return TERM_MEANINGS[self.verdict]
-
-    def summary(self) -> str:
-        """Return the verdict and the sentence."""
-        return " ".join(
-            filter(None, (f"{self.verdict}: {self.sentence}", self.remedy, self.change))
-        )
-
-    def __repr__(self) -> str:
-        return f"<TermFinding {self.key}: {self.verdict}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        _, _, words = self.summary().partition(": ")
-        return f"<p><b>{escape(self.verdict)}</b>: {escape(words)}</p>"
 
 
 def verdict_of(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -10,21 +9,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from pandas.api.types import is_hashable, is_numeric_dtype
+from pandas.api.types import is_numeric_dtype
 
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
+from quenchbook.fit.frame_checks import check_codes, codes_used_again, forgotten_readings
 from quenchbook.fit.terms import Terms, formula_terms, study_terms
 from quenchbook.study.definition import Response, Scale, Study
 from quenchbook.study.factors import Shape
 
 if TYPE_CHECKING:
     from quenchbook.records.reading import Records
-
-MOSTLY = 0.8
-"""Share of units that agree, above which a unit that disagrees is taken for a mistyped cell."""
-
-PIECES = ("coupon", "piece", "specimen")
-"""Names of single pieces: one goes through one load only (a bar is cut up and crosses loads)."""
 
 RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
 
@@ -137,12 +131,12 @@ def data_of_frame(
         )
     if response in fixed_columns:
         raise EstimabilityError(f"{response} stands on both sides of the model.")
-    kept = {"value", "readings"} & {*strata, *(variable.column for variable in terms.variables)}
+    kept = {"value", "readings"} & {*strata, *fixed_columns}
     if kept:
         raise EstimabilityError(
             f"The column name {' and '.join(sorted(kept))} is used inside. Rename it in the data."
         )
-    needed = [response, *strata, *(variable.column for variable in terms.variables)]
+    needed = [response, *strata, *fixed_columns]
     used = frame.dropna(subset=needed).reset_index(drop=True)
     if used.empty:
         raise EstimabilityError(f"No row has all of {', '.join(dict.fromkeys(needed))}.")
@@ -155,17 +149,17 @@ def data_of_frame(
         values = used[response].astype(float)
     except (TypeError, ValueError):
         raise EstimabilityError(f"{response} has cells that are not numbers.") from None
-    for name in (response, *(variable.column for variable in terms.variables)):
-        numbers = pd.to_numeric(used[name], errors="coerce") if name == response else used[name]
-        if is_numeric_dtype(numbers) and np.isinf(numbers.to_numpy(dtype=float)).any():
-            place = int(np.flatnonzero(np.isinf(numbers.to_numpy(dtype=float)))[0])
-            raise EstimabilityError(f"{name} is infinite in row {place}. Correct or blank it.")
+    for name, own in {response: values, **{name: used[name] for name in fixed_columns}}.items():
+        infinite = np.isinf(own.to_numpy(dtype=float)) if is_numeric_dtype(own) else np.zeros(0)
+        if infinite.any():
+            row = int(infinite.argmax())
+            raise EstimabilityError(f"{name} is infinite in row {row}. Correct or blank it.")
     readings = used.assign(value=_logarithm(values, response) if scale == "log" else values)
     repeated = _repeated_unit(readings, terms, strata)
-    _check_codes(readings, terms, strata, repeated)
+    check_codes(readings, terms, strata, repeated)
     for lesson in (
-        *_codes_used_again(readings, strata, repeated),
-        *_forgotten_readings(readings, response, terms, strata),
+        *codes_used_again(readings, strata, repeated),
+        *forgotten_readings(readings, response, terms, strata),
     ):
         warnings.warn(lesson, QuenchbookWarning, stacklevel=3)
         notes = (*notes, lesson)
@@ -186,85 +180,6 @@ def data_of_frame(
         reading="residual",
         notes=notes,
     )
-
-
-def _check_codes(
-    frame: pd.DataFrame, terms: Terms, strata: Sequence[str], repeated: str | None
-) -> None:
-    """Refuse a unit of which one row disagrees, and a name that would hide repeated readings."""
-    fixed = [variable.column for variable in terms.variables]
-    for unit in strata:
-        if unit != repeated:
-            _check_agreement(frame, unit, [*fixed, *(name for name in strata if name != unit)])
-    if "coupon" in strata and repeated != "coupon" and frame["coupon"].nunique() < len(frame):
-        raise EstimabilityError(
-            "The column name coupon is kept for single pieces of steel, but its rows differ in "
-            "their settings. Rename it in the data."
-        )
-
-
-def _codes_used_again(
-    frame: pd.DataFrame, strata: Sequence[str], repeated: str | None
-) -> list[str]:
-    """Pieces of steel whose codes occur in several loads: perhaps 1, 2, 3 of each."""
-    lessons = []
-    for unit, other in itertools.permutations(strata, 2):
-        if unit.lower() not in PIECES or repeated in (unit, other):
-            continue
-        crossed = all(
-            frame.groupby(one)[two].nunique().max() > 1
-            for one, two in ((unit, other), (other, unit))
-        )
-        if crossed:
-            lessons.append(
-                f"The same {unit} occurs in several units of {other}. If each {other} has its own, "
-                f"make the codes unique ({other} and {unit} joined), or readings pass for "
-                "replicates."
-            )
-    return lessons
-
-
-def _check_agreement(frame: pd.DataFrame, unit: str, others: Sequence[str]) -> None:
-    """Refuse a unit of repeated readings in which a few rows disagree: a cell was mistyped."""
-    groups = frame.groupby(unit)
-    if int(groups.size().min()) < 2 or not others:
-        return
-    constant = groups[list(others)].nunique() <= 1
-    whole = constant.all(axis=1)
-    if whole.all() or whole.mean() < MOSTLY:
-        return
-    name = whole.index[~whole][0]
-    column = constant.columns[~constant.loc[name]][0]
-    found = " and ".join(str(x) for x in frame.loc[frame[unit] == name, column].unique()[:3])
-    raise EstimabilityError(
-        f"{unit} {name}: {column} is {found}. One row is probably mistyped; readings of one {unit} "
-        "belong to one setting. Correct it in the data."
-    )
-
-
-def _forgotten_readings(
-    frame: pd.DataFrame, response: str, terms: Terms, strata: Sequence[str]
-) -> list[str]:
-    """Columns of which rows differ by nothing but the reading, in words that teach."""
-    used = [*(variable.column for variable in terms.variables), *strata]
-    lessons = []
-    for column in frame.columns:
-        if column in (*used, response, "value", "coupon_row") or not used:
-            continue
-        if not frame[column].map(is_hashable).all():
-            continue
-        groups = frame.groupby(column, dropna=False)
-        count = groups.ngroups
-        if not 2 <= count < len(frame) or int(groups.size().min()) < 2:
-            continue
-        alike = bool((groups[used].nunique() <= 1).all(axis=None))
-        if alike and count > len(frame.drop_duplicates(used)):
-            lessons.append(
-                f"Rows of one {column} differ by nothing but the reading: readings are not "
-                f"replicates. Add '{column}' to strata, or {len(frame)} readings pass for as many "
-                "coupons."
-            )
-    return lessons
 
 
 def _logarithm(values: pd.Series[float], name: str) -> pd.Series[float]:

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from pandas.api.types import is_float_dtype, is_hashable
 
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
 from quenchbook.fit.coupon_data import CouponData, data_of_frame, data_of_records
+from quenchbook.fit.frame_checks import forgotten_units
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import RemlFit, cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
-from quenchbook.fit.strata import Strata, strata_of
+from quenchbook.fit.strata import Strata, are_crossed, strata_of
 from quenchbook.fit.terms import Array, Terms
 from quenchbook.study.definition import Scale, Study
 from quenchbook.study.factors import UNIT_WORDS, Shape, plural
@@ -500,56 +500,6 @@ def mixed_model(
     return fitted_model(own, df_method=df_method)
 
 
-def forgotten_units(model: MixedModel, frame: pd.DataFrame) -> list[str]:
-    """Columns of a data frame that look like units of a factor but are not among the strata."""
-    used = {model.response, *model.units, model.data.lowest}
-    used |= {variable.column for variable in model.terms.variables}
-    lessons: list[str] = []
-    cells = [variable.column for variable in model.terms.variables]
-    told = " ".join(model.notes)
-    for column in frame.columns:
-        # Measured values, copies of the settings and what was told before are no units.
-        if not frame[column].map(is_hashable).all():
-            continue
-        if column in used or is_float_dtype(frame[column]) or f"Add '{column}' to" in told:
-            continue
-        groups = frame.groupby(column)
-        if not 2 <= groups.ngroups < len(frame) or int(groups.size().min()) < 2:
-            continue
-        if not cells or bool((frame.groupby(cells)[column].nunique() <= 1).all()):
-            continue
-        for variable in model.terms.variables:
-            if variable.name not in model.terms.names or variable.degree:
-                continue
-            inside = bool((groups[variable.column].nunique() <= 1).all())
-            judged = model.strata.stage(model.strata.term_stage[variable.name]).count
-            if inside and len(variable.levels) < groups.ngroups < judged:
-                lessons.append(
-                    f"{variable.name} is the same for all rows of one {column}. If {column} names "
-                    f"furnace loads or batches, add '{column}' to strata: {variable.name} must be "
-                    f"judged on them, not on {judged} "
-                    f"{model.unit_word(_judging(model, variable.name), 2)}."
-                )
-    return lessons
-
-
-def _crossed_pair(strata: Strata, unit: str) -> list[str]:
-    """The unit that is crossed, and the units of the chain that it crosses."""
-    own = pd.Series(strata.codes[unit])
-    others = [
-        other
-        for other, codes in strata.codes.items()
-        if other != unit
-        and int(own.groupby(codes).nunique().max()) > 1
-        and int(pd.Series(codes).groupby(strata.codes[unit]).nunique().max()) > 1
-    ]
-    return [*others, unit]
-
-
-def _judging(model: MixedModel, term: str) -> str:
-    return model.strata.term_stage[term]
-
-
 def fitted_model(data: CouponData, *, df_method: DfMethod = "auto") -> MixedModel:
     """Fit prepared data.
 
@@ -575,9 +525,11 @@ def fitted_model(data: CouponData, *, df_method: DfMethod = "auto") -> MixedMode
                 f"cannot be told. Two for each setting make it possible.",
             )
         if stage.crossed and data.study is None:
+            own = strata.codes[stage.unit]
+            pair = [unit for unit, codes in strata.codes.items() if are_crossed(codes, own)]
             notes = (
                 *notes,
-                f"{' and '.join(_crossed_pair(strata, stage.unit))} are taken as crossed: the same "
+                f"{' and '.join([*pair, stage.unit])} are taken as crossed: the same "
                 "code of each occurs with several of the other. If codes of one are used again in "
                 "each unit of the other (1, 2, 3 of every load), make them unique, or readings "
                 "pass for replicates.",

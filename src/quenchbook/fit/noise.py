@@ -12,6 +12,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
+from quenchbook.fit.strata import is_nested
 from quenchbook.fit.terms import Array
 from quenchbook.units import interval_text, number_text, with_unit
 
@@ -155,8 +156,7 @@ def _is_inside(model: MixedModel, inner: str, unit: str) -> bool:
     if unit in order:
         return False
     codes = model.strata.codes
-    pairs = np.unique(np.column_stack([codes[inner], codes[unit]]), axis=0)
-    return inner == unit or len(pairs) == int(codes[inner].max()) + 1
+    return inner == unit or is_nested(codes[inner], codes[unit])
 
 
 def predicted_deviations(model: MixedModel) -> dict[str, Array]:

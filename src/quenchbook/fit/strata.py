@@ -579,15 +579,21 @@ def _chain(codes: Mapping[str, Codes]) -> tuple[list[str], list[str]]:
         chain = [start]
         for unit in ordered:
             finer = int(codes[unit].max()) > int(codes[chain[-1]].max())
-            if finer and _nested(codes[unit], codes[chain[-1]]):
+            if finer and is_nested(codes[unit], codes[chain[-1]]):
                 chain.append(unit)
         if len(chain) > len(best):
             best = chain
     return best, [unit for unit in ordered if unit not in best]
 
 
-def _nested(inner: Codes, outer: Codes) -> bool:
+def is_nested(inner: Codes, outer: Codes) -> bool:
+    """Whether each inner unit lies in one outer unit."""
     return len(np.unique(np.column_stack([inner, outer]), axis=0)) == int(inner.max()) + 1
+
+
+def are_crossed(one: Codes, two: Codes) -> bool:
+    """Whether neither unit is nested in the other."""
+    return not is_nested(one, two) and not is_nested(two, one)
 
 
 def _same_partition(codes: Mapping[str, Codes]) -> dict[str, str]:
@@ -597,7 +603,7 @@ def _same_partition(codes: Mapping[str, Codes]) -> dict[str, str]:
     for place, unit in enumerate(names):
         for earlier in names[:place]:
             same = int(codes[unit].max()) == int(codes[earlier].max())
-            if earlier not in merged and same and _nested(codes[unit], codes[earlier]):
+            if earlier not in merged and same and is_nested(codes[unit], codes[earlier]):
                 merged[unit] = earlier
                 break
     return merged
