@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import quenchbook as qb
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
 
 ROOT = Path(__file__).parent.parent

@@ -15,7 +15,7 @@ _HOME = {
     "Study": "study.definition",
     "coupon_matrix": "plan.randomization",
     "published_matrix": "plan.randomization",
-    "CouponMatrix": "plan.randomization",
+    "CouponMatrix": "plan.matrix",
     "write_plan": "plan.files",
     "read_plan": "plan.files",
     "write_entry_forms": "bench.forms",

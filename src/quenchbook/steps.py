@@ -17,7 +17,7 @@ from quenchbook.writing import write_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
-    from quenchbook.plan.randomization import CouponMatrix
+    from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.reading import Records
     from quenchbook.study.definition import Study
 

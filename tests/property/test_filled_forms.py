@@ -12,7 +12,7 @@ import xlsxwriter
 from python_calamine import CalamineWorkbook
 
 from quenchbook.bench.forms import WORKBOOK, write_entry_forms
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.reading import Records, read_records
 
 Table = list[list[str]]

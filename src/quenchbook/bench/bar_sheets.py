@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from quenchbook.bench.safety import reminders
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 
 BAR_ROWS: Final = 16  # rows of 11.5 mm that fit on A4 with everything around them
 SPARE: Final = "spare"

@@ -22,7 +22,7 @@ from quenchbook.plan.entry_tables import (
     reading_columns,
     response_stem,
 )
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Response
 from quenchbook.writing import write_bytes
 

@@ -9,7 +9,7 @@ from typing import Final
 import pandas as pd
 
 from quenchbook.bench.safety import quench_words, reminders
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study, held_value, held_words
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import capital, minutes_text, unit_text

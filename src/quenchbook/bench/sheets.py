@@ -12,7 +12,7 @@ from quenchbook.bench.load_sheets import LoadSheet, load_sheets
 from quenchbook.bench.safety import Caution, cautions
 from quenchbook.bench.temper_sheets import TemperSheet, temper_sheets
 from quenchbook.bench.tester_sheets import TestSheet, tester_sheets
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 
 Sheet = TypeVar("Sheet", BarSheet, LoadSheet, TemperSheet, TestSheet)
 

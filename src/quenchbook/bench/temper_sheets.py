@@ -11,7 +11,7 @@ import pandas as pd
 
 from quenchbook.bench.load_sheets import beside_blank, even_parts, held_line
 from quenchbook.bench.safety import reminders
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
 from quenchbook.units import capital
 

@@ -9,7 +9,7 @@ from typing import Final
 import pandas as pd
 
 from quenchbook.bench.safety import reminders
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Response
 
 TEST_ROWS: Final = 20

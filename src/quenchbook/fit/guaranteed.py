@@ -20,8 +20,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.strata import BatchStage, Codes, group_means, independent, strata_of
+from quenchbook.fit.stages import BatchStage
+from quenchbook.fit.strata import strata_of
 from quenchbook.fit.terms import Array, Terms
+from quenchbook.fit.unit_codes import Codes, group_means
+from quenchbook.fit.unit_layout import independent
 from quenchbook.study.factors import plural
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ import pandas as pd
 from quenchbook.fit.coupon_data import RANDOM_UNITS
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.fit.terms import study_terms
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 
 
 def planned_strata(matrix: CouponMatrix, response: str) -> Strata:

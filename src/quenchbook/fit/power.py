@@ -20,7 +20,8 @@ import numpy as np
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.precision import Precision
-from quenchbook.fit.strata import CouponStage, Strata
+from quenchbook.fit.stages import CouponStage
+from quenchbook.fit.strata import Strata
 from quenchbook.fit.terms import Array
 
 

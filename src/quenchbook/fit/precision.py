@@ -15,7 +15,8 @@ from typing import Final
 
 import numpy as np
 
-from quenchbook.fit.strata import BatchStage, CouponStage, Strata
+from quenchbook.fit.stages import BatchStage, CouponStage
+from quenchbook.fit.strata import Strata
 from quenchbook.fit.terms import Array
 
 UPPER_LIMIT: Final = 0.75

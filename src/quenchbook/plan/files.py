@@ -12,7 +12,7 @@ import pandas as pd
 
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.declaration import Declaration, changed_factors, declaration
-from quenchbook.plan.randomization import CouponMatrix, canonical_text, check_matrix
+from quenchbook.plan.matrix import CouponMatrix, canonical_text, check_matrix
 from quenchbook.study.definition import Study
 from quenchbook.writing import write_text
 

@@ -1,134 +1,23 @@
-"""The coupon matrix: one row for each coupon, in furnace order, randomized unit by unit."""
+"""Draw a coupon matrix unit by unit: loads, coupons, batches, test orders."""
 
 from __future__ import annotations
 
-import functools
-import hashlib
 import itertools
-import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from quenchbook.errors import PlanError, Problem
-from quenchbook.plan.declaration import Declaration, declaration, declaration_changes
+from quenchbook.errors import PlanError
+from quenchbook.plan.declaration import declaration
 from quenchbook.plan.labels import random_codes
+from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.plan.spread import spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import capital
-
-UNIT_COLUMNS: Final = ("furnace_load", "cold_batch", "temper_batch")
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class CouponMatrix:
-    """A plan: what happens to each coupon, and in which order.
-
-    Attributes
-    ----------
-    frame : DataFrame
-        One row for each coupon in furnace order: ``coupon``, ``furnace_load``, ``day``,
-        ``load_place``, a column for each factor, ``cold_batch``, ``temper_batch``, ``bar``,
-        ``bar_position``, and ``<response>_order`` (blank: not tested).
-    study : Study
-    seed : int or None
-        Seed of the random streams; None for a published order.
-    origin : str
-        ``randomized`` or ``published``.
-    notes : tuple of str
-        How the combinations were fitted into the loads.
-    versions : mapping
-        Programs that made the plan.
-    declaration : mapping
-        What was declared when the plan was made, from `quenchbook.plan.declaration`; empty when
-        it is not known.
-    """
-
-    frame: pd.DataFrame
-    study: Study
-    seed: int | None
-    origin: str = "randomized"
-    notes: tuple[str, ...] = ()
-    versions: Mapping[str, str] = field(default_factory=dict)
-    declaration: Declaration = field(default_factory=dict)
-
-    @functools.cached_property
-    def plan_hash(self) -> str:
-        """SHA-256 of the canonical text of the plan, 64 hexadecimal digits."""
-        head = (
-            f"quenchbook plan 1\nstudy {self.study.key}\nseed {self.seed}\norigin {self.origin}\n"
-        )
-        return hashlib.sha256((head + canonical_text(self.frame)).encode("utf-8")).hexdigest()
-
-    @property
-    def short_hash(self) -> str:
-        """First 8 digits of the plan hash: what stands on paper."""
-        return self.plan_hash[:8]
-
-    @property
-    def changes(self) -> tuple[str, ...]:
-        """What was changed in the study file after the plan was made, one sentence each."""
-        return declaration_changes(self.declaration, self.study)
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return a copy of the table."""
-        return self.frame.copy()
-
-    def unit_counts(self) -> dict[str, int]:
-        """Number of furnace loads, cold batches, temper batches and coupons."""
-        units = [unit for unit in UNIT_COLUMNS if unit in self.frame]
-        counts = {unit: int(self.frame[unit].nunique()) for unit in units}
-        return {**counts, "coupon": len(self.frame)}
-
-    def summary(self) -> str:
-        """Say the plan in words."""
-        counts = ", ".join(
-            f"{count} {self.study.unit_word(unit, count)}"
-            for unit, count in self.unit_counts().items()
-        )
-        days = int(self.frame["day"].nunique())
-        seed = "order as published" if self.seed is None else f"seed {self.seed}"
-        lines = [
-            f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan "
-            f"{self.short_hash}."
-        ]
-        return "\n".join([*lines, *self.notes, *self.changes])
-
-    def __repr__(self) -> str:
-        counts = ", ".join(
-            f"{n} {self.study.unit_word(u, n)}" for u, n in self.unit_counts().items()
-        )
-        return f"<CouponMatrix {self.study.key}: {counts}; plan {self.short_hash}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        table = self.frame.to_html(index=False, border=0, max_rows=24, na_rep="", justify="left")
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        return f"{words}<details><summary>All coupons</summary>{table}</details>"
-
-
-def canonical_text(frame: pd.DataFrame) -> str:
-    """Text of a table that is the same on every machine: LF, decimal strings, blank for none."""
-    lines = [",".join(frame.columns)]
-    for row in frame.itertuples(index=False):
-        lines.append(",".join(_canonical(value) for value in row))
-    return "\n".join(lines) + "\n"
-
-
-def _canonical(value: object) -> str:
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False) if set(value) & set(',"\n') else value
-    number = float(value)  # type: ignore[arg-type]
-    if math.isnan(number):
-        return ""
-    return str(int(number)) if number.is_integer() else format(number, ".10g")
 
 
 def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
@@ -214,76 +103,6 @@ def published_matrix(study: Study, frame: pd.DataFrame) -> CouponMatrix:
     )
     check_matrix(matrix)
     return matrix
-
-
-def check_matrix(matrix: CouponMatrix) -> None:
-    """Check that a furnace, a bath and an oven can run the plan.
-
-    Raises
-    ------
-    PlanError
-        With every breach: a load with two austenitize temperatures, a delay without a cold step,
-        a coupon twice, an unknown level.
-    """
-    study, frame = matrix.study, matrix.frame
-    problems: list[Problem] = []
-    needed = ["coupon", "furnace_load", *(factor.column for factor in study.factors)]
-    if missing := [name for name in needed if name not in frame]:
-        raise PlanError(
-            Problem("coupon matrix", f"has no column {', '.join(missing)}", "Make the plan again.")
-        )
-    for code, count in frame["coupon"].value_counts().items():
-        if count > 1:
-            problems.append(
-                Problem(f"coupon {code}", f"stands {count} times in the plan", "Each coupon once.")
-            )
-    for factor in study.factors:
-        problems += _level_problems(factor, study, frame)
-        unit = factor.set_for
-        if unit == "coupon" or unit not in frame:
-            continue
-        for name, levels in frame.groupby(unit)[factor.column]:
-            if len(found := sorted(levels.dropna().unique(), key=str)) > 1:
-                words = " and ".join(factor.word(level) for level in found)
-                problems.append(
-                    Problem(
-                        f"{study.unit_word(unit)} {name}",
-                        f"has {words}, but {factor.title} is set once for a "
-                        f"{study.unit_word(unit)}",
-                        "Split the coupons or correct the level.",
-                    )
-                )
-    if problems:
-        raise PlanError(problems)
-
-
-def _level_problems(factor: Factor, study: Study, frame: pd.DataFrame) -> list[Problem]:
-    problems = []
-    exists = pd.Series(True, index=frame.index)
-    if factor.nested_in:
-        parent = study.factor(factor.nested_in)
-        exists = frame[parent.column].isin(factor.exists_for)
-    for coupon, value, allowed in zip(frame["coupon"], frame[factor.column], exists, strict=True):
-        blank = value is None or value != value
-        if allowed and (blank or value not in factor.levels):
-            words = ", ".join(factor.word(level) for level in factor.levels)
-            found = "no level" if blank else f"'{factor.word(value)}'"
-            problems.append(
-                Problem(
-                    f"coupon {coupon}", f"{factor.title} is {found}", f"Declared levels: {words}."
-                )
-            )
-        elif not allowed and not blank:
-            where = study.factor(factor.nested_in)
-            level = frame.loc[frame["coupon"] == coupon, where.column].iloc[0]
-            problems.append(
-                Problem(
-                    f"coupon {coupon}",
-                    f"{factor.title} {factor.word(value)} has no meaning with {where.word(level)}",
-                    f"Leave {factor.title} blank.",
-                )
-            )
-    return problems
 
 
 # --- units one after the other

@@ -34,7 +34,7 @@ from quenchbook.study.factors import Factor, Level
 from quenchbook.units import capital
 
 if TYPE_CHECKING:
-    from quenchbook.plan.randomization import CouponMatrix
+    from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.study.definition import Study
 
 

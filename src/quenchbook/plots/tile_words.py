@@ -12,7 +12,7 @@ from quenchbook.study.factors import plural
 from quenchbook.units import capital, listed
 
 if TYPE_CHECKING:
-    from quenchbook.plan.randomization import CouponMatrix
+    from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.study.definition import Study
 
 

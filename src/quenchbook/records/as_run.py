@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from quenchbook.errors import Problem
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.as_run_notes import as_run_notes
 from quenchbook.records.labels import csv_row
 from quenchbook.records.nearest_level import analysed_level, distance_words

@@ -10,7 +10,7 @@ import pandas as pd
 
 from quenchbook.errors import Problem, UnitError
 from quenchbook.plan.entry_tables import DEVIATION_COLUMNS, FARTHEST_DELTA_C, deviating_units
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.cells import (
     actual_level,
     actual_problem,

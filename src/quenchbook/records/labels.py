@@ -8,7 +8,7 @@ import re
 
 from quenchbook.errors import Problem
 from quenchbook.plan.labels import nearest_codes
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.cells import place
 from quenchbook.records.tables import Row, Table
 from quenchbook.study.factors import UNITS

@@ -11,7 +11,7 @@ from typing import Any, Final
 import pandas as pd
 
 from quenchbook.errors import Problem, RecordError
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.as_run import matrix_as_run
 from quenchbook.records.corrections import corrected
 from quenchbook.records.deviations import Differences, differences

@@ -15,7 +15,7 @@ from quenchbook.bench.sheets import BenchSheets, bench_sheets
 from quenchbook.bench.temper_sheets import TemperRow, TemperSheet
 from quenchbook.bench.tester_sheets import TestSheet
 from quenchbook.errors import ReportError
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.characters import breakable, shortened
 from quenchbook.report.exporters import write_whole
 from quenchbook.report.pdf import compile_typst

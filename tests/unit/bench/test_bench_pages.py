@@ -12,7 +12,7 @@ from quenchbook.bench.safety import hazards
 from quenchbook.bench.sheets import bench_sheets
 from quenchbook.bench.temper_sheets import TEMPER_ROWS
 from quenchbook.errors import ReportError
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.bench_pages import BENCH_FILE, bench_source, write_bench_documents
 from quenchbook.report.pdf import compile_typst
 

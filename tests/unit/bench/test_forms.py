@@ -9,7 +9,7 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from quenchbook.bench.forms import WORKBOOK, entry_forms, write_entry_forms
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 
 
 def test_the_demo_gets_a_form_for_each_thing_to_write(

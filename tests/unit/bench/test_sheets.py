@@ -8,7 +8,7 @@ from quenchbook.bench.bar_sheets import BAR_ROWS
 from quenchbook.bench.load_sheets import LOAD_ROWS
 from quenchbook.bench.sheets import bench_sheets
 from quenchbook.bench.temper_sheets import MOST_CYCLES, TEMPER_ROWS
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 
 
 def with_held(matrix: CouponMatrix, **held: str) -> CouponMatrix:

@@ -11,7 +11,7 @@ import quenchbook as qb
 from quenchbook.errors import PlanError
 from quenchbook.plan.declaration import change_of, changed_factors, changed_layout, declaration
 from quenchbook.plan.files import PLAN_FILE
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
 
 

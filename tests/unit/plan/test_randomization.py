@@ -8,7 +8,7 @@ import pytest
 
 import quenchbook as qb
 from quenchbook.errors import PlanError
-from quenchbook.plan.randomization import CouponMatrix, check_matrix
+from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.study.definition import Study
 
 

@@ -12,7 +12,8 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from quenchbook.plan.randomization import CouponMatrix, coupon_matrix, published_matrix
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.plan.randomization import coupon_matrix, published_matrix
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.style import COUPONS, drawing_rules
 from quenchbook.study.definition import Layout, Response, Study

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from matplotlib.patches import Rectangle
 
-from quenchbook.plan.randomization import CouponMatrix, coupon_matrix
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.plan.randomization import coupon_matrix
 from quenchbook.plots.coupon_tiles import figure_coupon_matrix
 from quenchbook.plots.curves import figure_response_curves
 from quenchbook.plots.drawing import Drawing

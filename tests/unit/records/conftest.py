@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from quenchbook.plan.randomization import CouponMatrix, check_matrix
+from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.study.definition import Layout, Response, Study
 from quenchbook.study.factors import ROUTE_WORDS, Factor
 

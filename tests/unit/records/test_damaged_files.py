@@ -10,7 +10,7 @@ import pytest
 import xlsxwriter
 
 from quenchbook.errors import RecordError
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.reading import read_records
 
 H = "coupon,hardness_hrc_1,hardness_hrc_2\n"

@@ -10,7 +10,7 @@ import pytest
 import xlsxwriter
 
 from quenchbook.errors import RecordError
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.mistakes import problems_frame, problems_text
 from quenchbook.records.reading import Records, read_records
 

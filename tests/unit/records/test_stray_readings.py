@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from quenchbook.plan.randomization import CouponMatrix
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.reading import read_records
 from quenchbook.records.stray_readings import stray_notes, stray_places, within_coupon_sd
 from quenchbook.study.definition import Response
