@@ -39,7 +39,7 @@ _HOME = {
     "load_influence": "fit.diagnostics",
     "without": "fit.diagnostics",
     "randomization_test": "fit.guaranteed",
-    "error_df_frame": "fit.outlook",
+    "error_df_frame": "outlook.error_df",
     "unit_blind_tests": "fit.ignoring",
     "finding": "findings.verdicts",
     "Finding": "findings.verdicts",

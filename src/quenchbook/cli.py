@@ -114,7 +114,7 @@ def _new(options: argparse.Namespace) -> None:
 
 
 def _plan(options: argparse.Namespace) -> None:
-    from quenchbook.fit.outlook import error_df_words
+    from quenchbook.outlook.error_df import error_df_words
     from quenchbook.plan.files import PLAN_FILE
     from quenchbook.steps import plan_study, template_words, unanswerable
 

@@ -172,7 +172,7 @@ def unanswerable(matrix: CouponMatrix) -> tuple[list[str], bool]:
     all_lost : bool
         Whether no question is left.
     """
-    from quenchbook.fit.outlook import error_df_frame
+    from quenchbook.outlook.error_df import error_df_frame
 
     table, study = error_df_frame(matrix), matrix.study
     spare = {

@@ -7,8 +7,9 @@ import itertools
 import numpy as np
 import pandas as pd
 
+from quenchbook.fit.formula import formula_terms
 from quenchbook.fit.strata import Strata, strata_of
-from quenchbook.fit.terms import Array, formula_terms
+from quenchbook.study.terms import Array
 
 COUPON_SD = 0.45
 INDENT_SD = 0.6

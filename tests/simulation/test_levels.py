@@ -15,12 +15,13 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from quenchbook.fit.formula import formula_terms
 from quenchbook.fit.multiple import dunnett_quantile, studentized_range_quantile
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
 from quenchbook.fit.strata import Strata, strata_of
-from quenchbook.fit.terms import formula_terms, study_terms
+from quenchbook.study.terms import study_terms
 
 sys.path.insert(0, str(Path(__file__).parent))
 from plans import noise, prepared, three_strata, two_strata, with_losses, without_load

@@ -10,8 +10,8 @@ import numpy as np
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
-from quenchbook.fit.terms import Array
 from quenchbook.study.definition import Scale
+from quenchbook.study.terms import Array
 
 Verdict = Literal["exceeds", "differs", "slight", "equivalent", "undecided"]
 

@@ -12,10 +12,11 @@ import pandas as pd
 from pandas.api.types import is_numeric_dtype
 
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
+from quenchbook.fit.formula import formula_terms
 from quenchbook.fit.frame_checks import check_codes, codes_used_again, forgotten_readings
-from quenchbook.fit.terms import Terms, formula_terms, study_terms
 from quenchbook.study.definition import Response, Scale, Study
 from quenchbook.study.factors import Shape
+from quenchbook.study.terms import Terms, study_terms
 
 if TYPE_CHECKING:
     from quenchbook.records.reading import Records

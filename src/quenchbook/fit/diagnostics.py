@@ -25,8 +25,8 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import CouponData
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel, fitted_model
-from quenchbook.fit.terms import Array, Terms, Variable
 from quenchbook.fit.unit_codes import group_means
+from quenchbook.study.terms import Array, Terms, Variable
 
 SCREEN_LEVEL: Final = 0.05
 

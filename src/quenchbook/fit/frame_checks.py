@@ -11,8 +11,8 @@ import pandas as pd
 from pandas.api.types import is_float_dtype, is_hashable
 
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.terms import Terms
 from quenchbook.fit.unit_codes import are_crossed
+from quenchbook.study.terms import Terms
 
 if TYPE_CHECKING:
     from quenchbook.fit.mixed import MixedModel

@@ -22,10 +22,10 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.stages import BatchStage
 from quenchbook.fit.strata import strata_of
-from quenchbook.fit.terms import Array, Terms
 from quenchbook.fit.unit_codes import Codes, group_means
 from quenchbook.fit.unit_layout import independent
 from quenchbook.study.factors import plural
+from quenchbook.study.terms import Array, Terms
 
 if TYPE_CHECKING:
     from quenchbook.fit.mixed import MixedModel

@@ -10,9 +10,9 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.mixed import MixedModel, interval_frame
-from quenchbook.fit.terms import MIX_WEIGHT, Array
 from quenchbook.study.definition import Question
 from quenchbook.study.factors import Level
+from quenchbook.study.terms import MIX_WEIGHT, Array
 
 
 @dataclass(frozen=True, eq=False, repr=False)

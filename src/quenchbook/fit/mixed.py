@@ -19,10 +19,10 @@ from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import RemlFit, cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
 from quenchbook.fit.strata import Strata, strata_of
-from quenchbook.fit.terms import Array, Terms
 from quenchbook.fit.unit_codes import are_crossed
 from quenchbook.study.definition import Scale, Study
 from quenchbook.study.factors import UNIT_WORDS, Shape, plural
+from quenchbook.study.terms import Array, Terms
 
 if TYPE_CHECKING:
     from quenchbook.records.reading import Records

@@ -21,7 +21,7 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
-from quenchbook.fit.terms import Array
+from quenchbook.study.terms import Array
 
 Adjustment = Literal["tukey", "dunnett", "bonferroni", "holm", "none"]
 

@@ -12,8 +12,8 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
-from quenchbook.fit.terms import Array
 from quenchbook.fit.unit_codes import is_nested
+from quenchbook.study.terms import Array
 from quenchbook.units import interval_text, number_text, with_unit
 
 

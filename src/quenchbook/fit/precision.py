@@ -17,7 +17,7 @@ import numpy as np
 
 from quenchbook.fit.stages import BatchStage, CouponStage
 from quenchbook.fit.strata import Strata
-from quenchbook.fit.terms import Array
+from quenchbook.study.terms import Array
 
 UPPER_LIMIT: Final = 0.75
 """Confidence of the upper limit of a unit's variance where a safety factor would fall below one."""

@@ -25,7 +25,7 @@ import numpy as np
 import numpy.typing as npt
 
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.terms import Array
+from quenchbook.study.terms import Array
 
 ITERATIONS = 100
 TOLERANCE = 1e-9

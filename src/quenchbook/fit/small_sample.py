@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from quenchbook.fit.reml import RemlFit
-from quenchbook.fit.terms import Array
+from quenchbook.study.terms import Array
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from quenchbook.fit.terms import Array
 from quenchbook.fit.unit_codes import Codes, group_means
+from quenchbook.study.terms import Array
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,10 +23,10 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.fit.stages import BatchStage, CouponStage
-from quenchbook.fit.terms import Array, Terms
 from quenchbook.fit.unit_codes import Codes, nested_chain, same_partition
 from quenchbook.fit.unit_layout import UnitLayout
 from quenchbook.study.factors import UNIT_WORDS, plural
+from quenchbook.study.terms import Array, Terms
 
 
 @dataclass(frozen=True, eq=False)

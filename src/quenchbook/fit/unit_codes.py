@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from quenchbook.fit.terms import Array
+from quenchbook.study.terms import Array
 
 Codes = npt.NDArray[np.int64]
 

@@ -10,8 +10,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from quenchbook.fit.stages import BatchStage, CouponStage
-from quenchbook.fit.terms import Array, Terms
 from quenchbook.fit.unit_codes import Codes, connected_sets, group_means
+from quenchbook.study.terms import Array, Terms
 
 RANK_TOLERANCE = 1e-7
 

@@ -8,7 +8,7 @@ from tests.conftest import r_reference
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.outlook import error_df_frame
+from quenchbook.outlook.error_df import error_df_frame
 
 
 def study_of_loads(loads: int, per_level: int = 2, seed: int = 1) -> pd.DataFrame:

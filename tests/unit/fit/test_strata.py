@@ -11,9 +11,10 @@ from scipy import stats
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.formula import formula_terms
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import strata_of
-from quenchbook.fit.terms import formula_terms, study_terms
+from quenchbook.study.terms import study_terms
 
 
 def is_unbiased(strata, frame: pd.DataFrame) -> bool:

@@ -10,10 +10,10 @@ from scipy import stats
 from tests.conftest import REFERENCE
 
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.power import PlannedPrecision
+from quenchbook.fit.formula import formula_terms
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata, strata_of
-from quenchbook.fit.terms import formula_terms
+from quenchbook.outlook.power import PlannedPrecision
 
 
 def plan(levels: int, loads: int, routes: int, each: int) -> tuple[pd.DataFrame, Strata]:

@@ -6,8 +6,8 @@ import pandas as pd
 
 from quenchbook.fit.coupon_data import RANDOM_UNITS
 from quenchbook.fit.strata import Strata, strata_of
-from quenchbook.fit.terms import study_terms
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.study.terms import study_terms
 
 
 def planned_strata(matrix: CouponMatrix, response: str) -> Strata:

@@ -22,7 +22,7 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.stages import CouponStage
 from quenchbook.fit.strata import Strata
-from quenchbook.fit.terms import Array
+from quenchbook.study.terms import Array
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""Published equations of the metallurgy of hardening steel; pure functions."""

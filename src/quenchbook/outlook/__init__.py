@@ -1,0 +1,1 @@
+"""What a plan can tell, and what that costs, before any steel is cut."""
