@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 from quenchbook.study.definition import Question, Response, Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import NO_BREAK, capital, unit_text
 
 Declaration = Mapping[str, Any]
+
+LATER_KEYS: Final = ("bar_ends", "cold_batches_per_load", "furnace_places")
+"""Keys of the layout that earlier plans do not have; 0 stands for without."""
 
 
 def declaration(study: Study) -> dict[str, Any]:
@@ -35,7 +38,7 @@ def declaration(study: Study) -> dict[str, Any]:
         "margins": {response.name: response.equivalence_margin for response in study.responses},
         "questions": {question.key: _question_text(question) for question in study.questions},
         "words": {question.key: question.words for question in study.questions},
-        "layout": dataclasses.asdict(study.layout),
+        "layout": _layout(study),
         "confidence": study.confidence,
         **together,
     }
@@ -67,7 +70,8 @@ def changed_layout(stored: Declaration, study: Study) -> list[str]:
     """What study.toml now asks for that the plan has not: ``9 furnace loads, the plan has 12``."""
     if not stored:
         return []
-    before, now = dict(stored["layout"]), dataclasses.asdict(study.layout)
+    now = dataclasses.asdict(study.layout)
+    before = {**dict.fromkeys(LATER_KEYS, 0), **dict(stored["layout"])}
     words = {
         "furnace_loads": study.unit_word("furnace_load", 2),
         "coupons_per_load": f"{study.unit_word('coupon', 2)} a {study.unit_word('furnace_load')}",
@@ -77,6 +81,9 @@ def changed_layout(stored: Declaration, study: Study) -> list[str]:
         ),
         "coupons_per_bar": f"{study.unit_word('coupon', 2)} a bar of steel",
         "bars": "bars of steel",
+        "bar_ends": "end pieces at each end of a bar",
+        "cold_batches_per_load": f"{study.unit_word('cold_batch', 2)} a load (0: as needed)",
+        "furnace_places": "marked places in the furnace (0: not recorded)",
     }
     lines = [
         f"{now[name]} {words.get(name, name.replace('_', ' '))}, the plan has {before[name]}"
@@ -200,6 +207,11 @@ def _question_changes(stored: Declaration, question: Question) -> list[str]:
 
 
 # --- texts -------------------------------------------------------------------------------------
+
+
+def _layout(study: Study) -> dict[str, int]:
+    layout = dataclasses.asdict(study.layout)
+    return {key: value for key, value in layout.items() if value or key not in LATER_KEYS}
 
 
 def _title(study: Study, name: str) -> str:

@@ -14,7 +14,116 @@ from quenchbook.units import NO_BREAK
 
 ResponseKind = Literal["hardness", "impact", "other"]
 Scale = Literal["linear", "log"]
+PlanKind = Literal["crossed", "fraction", "best"]
+Criterion = Literal["D", "I"]
 Multiplicity = Literal["each", "together"]
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Standard deviations that a plan is judged with, before there are data.
+
+    Attributes
+    ----------
+    sds : mapping of unit to float
+        ``furnace_load``, ``cold_batch``, ``temper_batch``, ``bar``, ``coupon``, ``indent``, on the
+        analysed scale (on the log scale the share, 0.1 for 10 %). A unit that is missing is not
+        told.
+    source : str
+        Where the numbers come from, as printed.
+    """
+
+    sds: Mapping[str, float]
+    source: str = "study.toml"
+
+
+@dataclass(frozen=True)
+class ExpectedPeak:
+    """Where the highest value is expected along a factor, and how sharp it is.
+
+    Attributes
+    ----------
+    factor : str
+    place : float
+        Where the peak is expected [storage unit of the factor].
+    lower_by : float
+        How much lower the response is ... [unit of the response]
+    away : float
+        ... this far from the peak [storage unit of the factor].
+    """
+
+    factor: str
+    place: float
+    lower_by: float
+    away: float
+
+
+@dataclass(frozen=True)
+class ForbiddenTreatment:
+    """A combination of levels that no coupon may get.
+
+    Attributes
+    ----------
+    levels : mapping of factor name to level
+        Every treatment that has all of these levels is forbidden.
+    reason : str
+    """
+
+    levels: Mapping[str, Level]
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class ExtraCoupons:
+    """Coupons beside those the plan chooses.
+
+    Attributes
+    ----------
+    key : str
+    words : str
+        What they are, in print: ``as quenched``.
+    coupons : int
+        How many, in all.
+    levels : mapping of factor name to level
+        Fixed levels. With a level for every factor they are a treatment like others and are
+        analysed; where a factor is left out they are references: shown, never analysed.
+    """
+
+    key: str
+    words: str
+    coupons: int
+    levels: Mapping[str, Level]
+
+
+@dataclass(frozen=True)
+class PlanWish:
+    """How the coupon matrix is to be chosen.
+
+    Attributes
+    ----------
+    kind : str
+        ``crossed``: all combinations, spread evenly where they do not fit. ``fraction``: a
+        regular fraction of two-level factors. ``best``: chosen by coordinate exchange.
+    criterion : str
+        For ``best``: ``I`` (average variance of a prediction; curves and peaks) or ``D``
+        (all coefficients together; screening).
+    response : str
+        For ``best``: response whose terms are to be estimated; empty: the first.
+    treatments : int
+        For ``fraction``: number of treatments, a power of two.
+    spare_level : bool
+        For ``best``: keep at least one level of each curve more than the curve needs, so that
+        a lack of fit can be seen.
+    noise_ratios : mapping of unit to float
+        For ``best``: variance of a unit over that of a coupon; `USUAL_RATIOS` where left out.
+    """
+
+    kind: PlanKind = "crossed"
+    criterion: Criterion = "I"
+    response: str = ""
+    treatments: int = 0
+    spare_level: bool = True
+    noise_ratios: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -42,6 +151,9 @@ class Response:
     combinations : tuple of str or None
         Combinations of factors that are analysed, such as ``austenitize:cold_route``; None for all
         pairs. With few coupons fewer combinations leave more df for noise.
+    noise : Noise or None
+        Noise told in the study file; None where it is not told.
+    expected_peak : ExpectedPeak or None
     """
 
     name: str
@@ -53,6 +165,8 @@ class Response:
     scale: Scale = "linear"
     equivalence_margin: float | None = None
     combinations: tuple[str, ...] | None = None
+    noise: Noise | None = None
+    expected_peak: ExpectedPeak | None = None
 
     @property
     def axis_title(self) -> str:
@@ -110,6 +224,13 @@ class Layout:
         Room of the temper oven; 0 when temper batches are not used.
     bars, coupons_per_bar : int
         Bars of steel and coupons cut from each; 0 when not recorded.
+    bar_ends : int
+        Places at each end of a bar that count as end pieces, to be balanced over treatments;
+        0: bars and places are allotted without balance.
+    cold_batches_per_load : int
+        Groups of a furnace load that go into the cold apart; 0: as the levels need.
+    furnace_places : int
+        Marked places in the furnace, drawn for each coupon; 0: not recorded.
     """
 
     furnace_loads: int
@@ -118,6 +239,9 @@ class Layout:
     coupons_per_temper_batch: int = 0
     bars: int = 0
     coupons_per_bar: int = 0
+    bar_ends: int = 0
+    cold_batches_per_load: int = 0
+    furnace_places: int = 0
 
 
 def held_words(held: Mapping[str, str]) -> str:
@@ -155,6 +279,9 @@ class Study:
     responses : tuple of Response
     questions : tuple of Question
     layout : Layout
+    plan : PlanWish
+    forbidden : tuple of ForbiddenTreatment
+    extra_coupons : tuple of ExtraCoupons
     steel, equipment, costs : mapping
         Tables of the study file, for reports.
     held_constant : mapping
@@ -185,6 +312,9 @@ class Study:
     responses: tuple[Response, ...]
     questions: tuple[Question, ...]
     layout: Layout
+    plan: PlanWish = field(default_factory=PlanWish)
+    forbidden: tuple[ForbiddenTreatment, ...] = ()
+    extra_coupons: tuple[ExtraCoupons, ...] = ()
     invented: bool = False
     steel: Mapping[str, object] = field(default_factory=dict)
     equipment: Mapping[str, object] = field(default_factory=dict)

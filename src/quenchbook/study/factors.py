@@ -9,15 +9,16 @@ from typing import Final, Literal
 from quenchbook.units import minutes_text, number_text, unit_text, with_unit
 
 Level = float | str
-Unit = Literal["furnace_load", "cold_batch", "temper_batch", "coupon"]
+Unit = Literal["furnace_load", "cold_batch", "temper_batch", "bar", "coupon"]
 Shape = Literal["levels", "linear", "quadratic"]
 
-UNITS: Final[tuple[Unit, ...]] = ("furnace_load", "cold_batch", "temper_batch", "coupon")
+UNITS: Final[tuple[Unit, ...]] = ("furnace_load", "cold_batch", "temper_batch", "bar", "coupon")
 
 UNIT_WORDS: Final[Mapping[str, str]] = {
     "furnace_load": "furnace load",
     "cold_batch": "cold batch",
     "temper_batch": "temper batch",
+    "bar": "bar",
     "coupon": "coupon",
     "indent": "indent",
     "day": "day",
@@ -61,7 +62,8 @@ class Factor:
     dimension : str
         ``temperature``, ``time``, ``length``, or empty for named levels.
     set_for : str
-        Unit that gets one level of this factor: furnace load, cold batch, temper batch or coupon.
+        Unit that gets one level of this factor: furnace load, cold batch, temper batch, bar (a heat
+        lot is a property of bars) or coupon.
     shape : str
         How the factor enters the analysis: ``levels``, ``linear`` or ``quadratic``.
     nested_in : str
@@ -72,6 +74,8 @@ class Factor:
         Level to its word in print.
     label : str
         Name in print, where it is not just `name`.
+    repeats : tuple of int
+        How often each level is used, relative to the others; empty: equally often.
     """
 
     name: str
@@ -84,6 +88,7 @@ class Factor:
     exists_for: tuple[Level, ...] = ()
     words: Mapping[str, str] = field(default_factory=dict)
     label: str = ""
+    repeats: tuple[int, ...] = ()
 
     @property
     def is_numeric(self) -> bool:
