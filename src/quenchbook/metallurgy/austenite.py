@@ -115,8 +115,8 @@ class Austenite:
         outside = places[~((places >= low) & (places <= high))]
         if outside.size:
             raise EstimabilityError(
-                f"The austenite of {self.grade} is known from {interval_text(low, high, 0)} °C, not "
-                f"at {listed([f'{value:g}' for value in np.ravel(outside)])} °C."
+                f"The austenite of {self.grade} is known from {interval_text(low, high, 0)} °C, "
+                f"not at {listed([f'{value:g}' for value in np.ravel(outside)])} °C."
             )
         return places
 
@@ -135,17 +135,18 @@ def possible_austenites(
 ) -> tuple[Austenite, ...]:
     """Austenites a steel can have: one for the steel of the table, several for one near it.
 
-    A heat with other carbon or chromium than the steel of the table is put between two ends: all of
-    the difference in the carbides (the austenite as in the table), and the austenite richer in
-    proportion. Manganese, silicon, nickel, copper and cobalt differ in the austenite as in the steel.
+    A heat with other carbon or chromium than the steel of the table is put between two ends: all
+    of the difference in the carbides (the austenite as in the table), and the austenite richer in
+    proportion. Manganese, silicon, nickel, copper and cobalt differ in the austenite as in the
+    steel.
 
     Parameters
     ----------
     grade : str
         Such as ``A2``; an unnamed steel is compared with every steel of the table.
     composition : mapping of element to float, optional
-        Of the steel [mass per cent], as on the mill sheet. An element that is left out is taken from
-        the table for a named grade, and as none for an unnamed steel.
+        Of the steel [mass per cent], as on the mill sheet. An element that is left out is taken
+        from the table for a named grade, and as none for an unnamed steel.
 
     Returns
     -------

@@ -160,9 +160,8 @@ def cold_ratio(cold_c: float) -> Expected:
     Returns
     -------
     Expected
-        Ratio, with its range for rates of 0.008 to 0.020 1/K. Below about -80 °C, where the equation
-        is an extrapolation and martensite also forms slowly, the upper end of the share left is set
-        by `retained_austenite`.
+        Ratio, with its range for rates of 0.008 to 0.020 1/K. Below about -80 °C the equation is
+        an extrapolation, and the ends of the share that is left are set by `retained_austenite`.
 
     Examples
     --------
@@ -180,9 +179,9 @@ def cold_ratio(cold_c: float) -> Expected:
 def retained_austenite(start: Expected, cold_c: float = ROOM_C) -> Expected:
     """Share of the austenite that is left after quench and cold step, as a range.
 
-    At 20 °C the range joins two: rates of 0.009 to 0.014 1/K over the range of the martensite start,
-    and a factor of two either way. A cold step multiplies it by `cold_ratio`, end by end. Below
-    -80 °C the range always holds 0 to 5 %: the equation is a lower bound there.
+    At 20 °C the range joins two: rates of 0.009 to 0.014 1/K over the range of the martensite
+    start, and a factor of two either way. A cold step multiplies it by `cold_ratio`, end by end.
+    Below -80 °C the range always holds 0 to 5 %: the equation is a lower bound there.
 
     Parameters
     ----------

@@ -42,7 +42,7 @@ def level_sentences(
     if outside := [level for level in levels if not low <= level <= high]:
         verb = "lies" if len(outside) == 1 else "lie"
         sentences.append(
-            f"{listed([_degrees(level) for level in outside])} {verb} outside the "
+            f"{listed([degrees(level) for level in outside])} {verb} outside the "
             f"{with_unit(interval_text(low, high, 0), 'degC')} that were computed for {steel}: "
             "nothing is known there."
         )
@@ -65,9 +65,9 @@ def _missed(phrase: str, region: PeakRegion, coolest: float, hottest: float) -> 
     if region.centre_c is None:
         if hottest < region.high_c:
             return (
-                f"{capital(phrase)} {region.reason}; the peak is expected at {region.range_words()}, "
-                f"and the hottest level is {_degrees(hottest)}: the levels may show hardness still "
-                "rising, and no peak."
+                f"{capital(phrase)} {region.reason}; the peak is expected at "
+                f"{region.range_words()}, and the hottest level is {degrees(hottest)}: the levels "
+                "may show hardness still rising, and no peak."
             )
         if coolest >= region.high_c:
             return (
@@ -79,27 +79,29 @@ def _missed(phrase: str, region: PeakRegion, coolest: float, hottest: float) -> 
     if region.centre_c > hottest:
         return (
             f"{capital(phrase)} the hardness peak is expected near {region.words()}, above the "
-            f"hottest level, {_degrees(hottest)}: the levels may show hardness still rising, and no "
-            "peak."
+            f"hottest level, {degrees(hottest)}: the levels may show hardness still rising, and "
+            "no peak."
         )
     if region.centre_c < coolest:
         return (
             f"{capital(phrase)} the hardness peak is expected near {region.words()}, below the "
-            f"coolest level, {_degrees(coolest)}: the levels may show hardness falling, and no peak."
+            f"coolest level, {degrees(coolest)}: the levels may show hardness falling, and no "
+            "peak."
         )
     if not below and not above:
         return ""
     ends = listed(
         [
-            *([f"below the coolest level, {_degrees(coolest)}"] if below else []),
-            *([f"above the hottest level, {_degrees(hottest)}"] if above else []),
+            *([f"below the coolest level, {degrees(coolest)}"] if below else []),
+            *([f"above the hottest level, {degrees(hottest)}"] if above else []),
         ]
     )
     return (
-        f"{capital(phrase)} the region of the hardness peak, {region.range_words()}, goes on {ends}: "
-        "a peak there would not be seen."
+        f"{capital(phrase)} the region of the hardness peak, {region.range_words()}, goes on "
+        f"{ends}: a peak there would not be seen."
     )
 
 
-def _degrees(value: float) -> str:
+def degrees(value: float) -> str:
+    """Temperature in print: ``970 °C``, ``954.4 °C``."""
     return with_unit(number_text(value, 0 if float(value).is_integer() else 1), "degC")

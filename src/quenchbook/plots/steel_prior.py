@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.metallurgy.hardness_peak import PeakRegion
 from quenchbook.outlook.level_checks import route_phrase
-from quenchbook.outlook.steel import RETAINED, START
+from quenchbook.outlook.steel_ranges import RETAINED, START
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Key, mark_entry
@@ -152,11 +153,11 @@ def _draw_levels(sheet: Sheet, prior: SteelPrior, limits: tuple[float, float]) -
 def _level_rows(
     prior: SteelPrior, limits: tuple[float, float]
 ) -> tuple[list[tuple[float, str]], list[tuple[float, str]]]:
-    """Places and words of the levels in a first and a second row; what fits in neither is left out."""
+    """Places and words of the levels in two rows; what fits in neither is left out."""
     rows: tuple[list[tuple[float, str]], list[tuple[float, str]]] = ([], [])
     ends = [0.0, 0.0]
     for level in prior.levels:
-        text = f"{level:g}"
+        text = _number(level)
         half = text_width(text, VALUE_PT, bold=True) / 2
         place = min(_place(level, limits), WIDTH - half - 1.0)
         row = next((number for number in (0, 1) if place - half > ends[number] + 4.0), None)
@@ -183,7 +184,7 @@ def _draw_row(
     limits: tuple[float, float],
     route: str,
 ) -> None:
-    """Draw one region: name and numbers, below them the band with the standing line of its centre."""
+    """Draw one region: name and numbers, below them its band with the line of its centre."""
     name = prior.route_words[route]
     draw_marks(sheet.ground, [MARGIN], [top + 6.6], style, scale=1.1)
     sheet.text(MARGIN + 8.0, top + 10.0, name, size=TITLE_PT, bold=True, colour=style.colour)
@@ -257,7 +258,7 @@ def _draw_retained(
     )
     _frame(sheet, panel, 5)
     _plumb(panel, prior)
-    room = [panel.x_place(b) - panel.x_place(a) for a, b in zip(places, places[1:], strict=False)]
+    room = [panel.x_place(b) - panel.x_place(a) for a, b in itertools.pairwise(places)]
     bar = min(_BAR_PT, 0.72 * min(room, default=60.0) / max(len(routes), 1))
     for number, route in enumerate(routes):
         style = styles[route]
@@ -280,6 +281,10 @@ def _draw_retained(
 
 
 # --- words -------------------------------------------------------------------------------------
+
+
+def _number(level: float) -> str:
+    return number_text(level, 0 if float(level).is_integer() else 1)
 
 
 def _row_words(prior: SteelPrior, route: str, region: PeakRegion) -> list[str]:
@@ -311,9 +316,9 @@ def _reading(prior: SteelPrior) -> str:
     )
     where = "at each level" if prior.levels else "at round temperatures"
     return (
-        "Bands are ranges of published equations, not confidence intervals; a line in a band is the "
-        "middle of the expectation, an arrow an end that is not known. Retained austenite is in per "
-        f"cent of the steel, {where}; a mark names the route.{levels} No coupon was tested."
+        "Bands are ranges of published equations, not confidence intervals; a line in a band is "
+        "the middle of the expectation, an arrow an end that is not known. Retained austenite is "
+        f"in per cent of the steel, {where}; a mark names the route.{levels} No coupon was tested."
     )
 
 
@@ -324,7 +329,7 @@ def _alt(prior: SteelPrior, finding: str) -> str:
         f"Expected martensite start and retained austenite against austenitize temperature for "
         f"{prior.steel}; "
         + (
-            f"planned levels {listed([f'{level:g}' for level in prior.levels])} °C"
+            f"planned levels {listed([_number(level) for level in prior.levels])} °C"
             if prior.levels
             else f"{wording.count_words(len(places))} round temperatures"
         )
