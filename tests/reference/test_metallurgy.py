@@ -49,7 +49,8 @@ def test_error_on_published_martensite_starts_is_as_told(formula: Any, told: flo
     frame = pd.read_csv(FOLDER / "ms_high_carbon.csv")
     assert len(frame) == 57
     composition = {
-        element: frame[element.upper()].to_numpy() for element in ("C", "Mn", "Si", "Cr", "Ni", "Mo")
+        element: frame[element.upper()].to_numpy()
+        for element in ("C", "Mn", "Si", "Cr", "Ni", "Mo")
     }
     error = martensite_start(composition, formula=formula).value - frame["Ms"].to_numpy()
     assert np.sqrt(np.mean(error**2)) == pytest.approx(told, abs=3.0)
@@ -161,7 +162,9 @@ def test_straight_lines_between_rows_stay_within_the_spread_of_three_databases(
 REGIONS = pd.read_csv(FOLDER / "peak_regions.csv", dtype={"grade": str})
 
 
-@pytest.mark.parametrize("row", REGIONS.to_dict("records"), ids=lambda r: f"{r['grade']} {r['cold_c']}")
+@pytest.mark.parametrize(
+    "row", REGIONS.to_dict("records"), ids=lambda r: f"{r['grade']} {r['cold_c']}"
+)
 def test_a_peak_region_is_never_narrower_than_that_of_the_notes(row: dict[str, Any]) -> None:
     region = peak_region(possible_austenites(row["grade"]), row["cold_c"])
     assert region.low_c is not None
@@ -172,9 +175,7 @@ def test_a_peak_region_is_never_narrower_than_that_of_the_notes(row: dict[str, A
         assert region.centre_c == pytest.approx(row["centre_c"], abs=4.0)
 
 
-@pytest.mark.parametrize(
-    ("cold_c", "low", "high"), [(-78.0, 39.0, 72.0), (-196.0, 70.0, 129.0)]
-)
+@pytest.mark.parametrize(("cold_c", "low", "high"), [(-78.0, 39.0, 72.0), (-196.0, 70.0, 129.0)])
 def test_the_shift_of_a2_is_never_narrower_than_that_of_the_notes(
     cold_c: float, low: float, high: float
 ) -> None:
