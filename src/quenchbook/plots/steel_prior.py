@@ -250,16 +250,20 @@ def _draw_retained(
 ) -> None:
     """Draw one band for each route at each level, side by side."""
     routes, places = list(prior.peaks), prior.places
+    if not routes:
+        sheet.text(MARGIN, top + _LINE, _no_region(prior), colour=PENCIL)
+        sheet.axis_line(_LEFT, _RIGHT, top + _RETAINED_HEIGHT)
+        return
     own = {route: prior.rows(RETAINED, route).set_index("austenitize_c") for route in routes}
     shown = {route: frame.loc[list(places)] for route, frame in own.items()}
-    most = max((float(frame["high"].max()) for frame in shown.values()), default=1.0)
+    most = max(float(frame["high"].max()) for frame in shown.values())
     panel = sheet.panel(
         _LEFT, top, _RIGHT - _LEFT, _RETAINED_HEIGHT, limits, (0.0, 1.1 * max(most, 1.0))
     )
     _frame(sheet, panel, 5)
     _plumb(panel, prior)
     room = [panel.x_place(b) - panel.x_place(a) for a, b in itertools.pairwise(places)]
-    bar = min(_BAR_PT, 0.72 * min(room, default=60.0) / max(len(routes), 1))
+    bar = min(_BAR_PT, 0.72 * min(room, default=60.0) / len(routes))
     for number, route in enumerate(routes):
         style = styles[route]
         shift = panel.x_points((bar + 1.0) * (number - (len(routes) - 1) / 2))

@@ -146,6 +146,8 @@ def test_a_route_of_unknown_temperature_is_told_and_left_out(plane_irons: Study)
     prior = steel_prior(with_levels(plane_irons, 970.0, routes=("none", "salt")))
     assert list(prior.peaks) == ["none"]
     assert any("The temperature of salt is not known here" in note for note in prior.notes)
+    alone = steel_prior(with_levels(plane_irons, 970.0, routes=("salt",)))
+    assert "retained austenite not known" in alone.summary()
 
 
 def test_steels_of_high_chromium_get_no_peak_and_a_note(plane_irons: Study) -> None:
