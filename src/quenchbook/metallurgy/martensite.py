@@ -2,8 +2,9 @@
 
 Every composition here is that of the *austenite*. The composition of a steel with undissolved
 carbide (the mill sheet of a tool steel) never belongs into these equations: the carbon that is held
-in carbide does not lower the martensite start. On seven published steels the austenite gave the
-martensite start to 23 °C, the whole steel in the same equation missed by 106 °C.
+in carbide does not lower the martensite start. On seven selected published steels the computed
+austenite gave the martensite start to 23 °C (root mean square), the whole steel in the same
+equation to 106 °C.
 """
 
 from __future__ import annotations

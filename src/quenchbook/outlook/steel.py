@@ -127,7 +127,8 @@ class SteelPrior:
             ]
             lines.append(
                 f"{degrees(place)}: martensite start "
-                f"{_range_words(start, 'degC')}; retained austenite {', '.join(parts) or 'not known'}"
+                f"{_range_words(start, 'degC')}; retained austenite "
+                f"{', '.join(parts) or 'not known'}"
             )
         for route, region in self.peaks.items():
             if region.known:

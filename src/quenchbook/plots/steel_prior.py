@@ -318,7 +318,7 @@ def _reading(prior: SteelPrior) -> str:
     levels = (
         f" Dotted lines stand at the {len(prior.levels)} planned levels." if prior.levels else ""
     )
-    where = "at each level" if prior.levels else "at round temperatures"
+    where = "at each level" if {*prior.places} <= {*prior.levels} else "at round temperatures"
     return (
         "Bands are ranges of published equations, not confidence intervals; a line in a band is "
         "the middle of the expectation, an arrow an end that is not known. Retained austenite is "

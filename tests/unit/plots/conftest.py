@@ -291,6 +291,7 @@ STEELS = {
     "A2, level not computed": lambda: steel_study({"grade": "A2"}, (700.0, 1000.0, 1200.0)),
     "A2, many levels": lambda: steel_study({"grade": "A2"}, tuple(range(900, 1060, 10))),
     "A2, levels from degF": lambda: steel_study({"grade": "A2"}, (954.444444, 982.222222)),
+    "A2, no level computed": lambda: steel_study({"grade": "A2"}, (700.0, 1200.0)),
     "A2, no levels": lambda: steel_study({"grade": "A2"}, ()),
     "A2, own routes": lambda: steel_study({"grade": "A2"}, (940.0, 1000.0), ("salt", "brine")),
     "D2": lambda: steel_study({"grade": "D2"}, (980.0, 1000.0, 1020.0, 1050.0)),
