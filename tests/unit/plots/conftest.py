@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,6 +13,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
+from quenchbook.outlook.steel import steel_prior
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix, published_matrix
 from quenchbook.plots.drawing import Drawing
@@ -274,6 +276,30 @@ ORDERS = {
 }
 
 
+def steel_study(
+    steel: dict[str, Any], levels: tuple[float, ...], routes: tuple[str, ...] = tuple(ROUTE_WORDS)
+) -> Study:
+    """A study of this steel at these austenitize levels; without levels it does not vary them."""
+    heat, route, *rest = plane_irons_study().factors
+    factors = (replace(heat, levels=levels), replace(route, levels=routes), *rest)
+    return replace(plane_irons_study(), factors=factors if levels else factors[1:], steel=steel)
+
+
+STEELS = {
+    "A2": lambda: steel_study({"grade": "A2"}, (940.0, 970.0, 1000.0, 1030.0)),
+    "A2, levels too cool": lambda: steel_study({"grade": "A2"}, (860.0, 870.0, 880.0)),
+    "A2, level not computed": lambda: steel_study({"grade": "A2"}, (700.0, 1000.0, 1200.0)),
+    "A2, many levels": lambda: steel_study({"grade": "A2"}, tuple(range(900, 1060, 10))),
+    "A2, levels from degF": lambda: steel_study({"grade": "A2"}, (954.444444, 982.222222)),
+    "A2, no level computed": lambda: steel_study({"grade": "A2"}, (700.0, 1200.0)),
+    "A2, no levels": lambda: steel_study({"grade": "A2"}, ()),
+    "A2, own routes": lambda: steel_study({"grade": "A2"}, (940.0, 1000.0), ("salt", "brine")),
+    "D2": lambda: steel_study({"grade": "D2"}, (980.0, 1000.0, 1020.0, 1050.0)),
+    "O1": lambda: steel_study({"grade": "O1"}, (790.0, 805.0, 820.0), ("none", "freezer")),
+    "unnamed": lambda: steel_study({"composition": {"C": 1.02, "Cr": 1.5}}, (800.0, 840.0)),
+}
+
+
 def words_of(drawing: Drawing) -> list[tuple[str, Any]]:
     """Each text of a figure with its box [pixels]."""
     with drawing_rules():
@@ -317,6 +343,7 @@ def all_drawings() -> dict[str, Any]:
     from quenchbook.plots.furnace_order import figure_furnace_order
     from quenchbook.plots.gauges import figure_contrasts
     from quenchbook.plots.noise import figure_noise_budget
+    from quenchbook.plots.steel_prior import figure_steel_prior
 
     makers: dict[str, Any] = {}
     for name, matrix in MATRICES.items():
@@ -331,6 +358,10 @@ def all_drawings() -> dict[str, Any]:
         )
     for name, order in ORDERS.items():
         makers[f"furnace order, {name}"] = lambda order=order: figure_furnace_order(order())
+    for name, steel in STEELS.items():
+        makers[f"steel prior, {name}"] = lambda steel=steel: figure_steel_prior(
+            steel_prior(steel())
+        )
     return makers
 
 
