@@ -288,11 +288,12 @@ def _batches_met(
     frame: pd.DataFrame, members: pd.DataFrame, batches: np.ndarray[tuple[int], np.dtype[np.int64]]
 ) -> list[int]:
     """Temper batches that the other coupons of a coupon's cold batch already have, as a code."""
-    met = []
-    for name in members["cold_batch"]:
-        own = batches[(frame["cold_batch"] == name).to_numpy()]
-        met.append("-".join(str(batch) for batch in sorted(set(own[own > 0].tolist()))))
-    return _as_codes(met)
+    met = {}
+    names = frame["cold_batch"].to_numpy(dtype=object)
+    for name in members["cold_batch"].unique():
+        own = batches[names == name]
+        met[name] = "-".join(str(batch) for batch in sorted(set(own[own > 0].tolist())))
+    return _as_codes([met[name] for name in members["cold_batch"]])
 
 
 def _bars(

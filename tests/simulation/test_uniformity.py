@@ -1,0 +1,95 @@
+"""Whole plans are even over thousands of seeds, and faulty draws do not pass."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from tests.evenness import (
+    FAULT,
+    cyclic_shuffle,
+    excess,
+    p_of_no_shift,
+    plan_samples,
+    small_study,
+    with_repeats,
+)
+
+from quenchbook.plan.bars import AllotmentRule, accepted_allotments, allotment_rule
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.plan.randomization import coupon_matrix
+from quenchbook.plan.streams import Stream
+from quenchbook.study.definition import Study
+
+pytestmark = pytest.mark.simulation
+
+
+@pytest.fixture(scope="module")
+def samples(plane_irons: Study) -> dict[str, np.ndarray]:
+    return plan_samples(small_study(plane_irons), range(3000))
+
+
+def test_every_part_of_a_plan_is_even_over_seeds(samples: dict[str, np.ndarray]) -> None:
+    values = {name: p_of_no_shift(own) for name, own in samples.items()}
+    assert min(values.values()) > FAULT, values
+
+
+def test_plans_that_repeat_are_found(samples: dict[str, np.ndarray]) -> None:
+    assert all(p_of_no_shift(with_repeats(own, every=5)) < FAULT for own in samples.values())
+
+
+def test_a_faulty_shuffle_is_found_in_whole_plans(
+    plane_irons: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Stream, "shuffled", cyclic_shuffle)
+    faulty = plan_samples(small_study(plane_irons), range(600))
+    for name in ("temperature by load", "temper by temper batch"):
+        assert p_of_no_shift(faulty[name]) < FAULT, name
+
+
+def test_every_coupon_of_a_plan_gets_every_treatment_equally_often(plane_irons: Study) -> None:
+    study = small_study(plane_irons)
+    routes, tempers = [], []
+    for seed in range(2000):
+        frame = coupon_matrix(study, seed=seed).frame
+        place = pd.Series(frame.index)
+        routes.append(excess(place, frame["cold_route"], frame.index))
+        tempers.append(excess(place, frame["temper_c"], frame.index))
+    assert p_of_no_shift(np.array(routes)) > FAULT
+    assert p_of_no_shift(np.array(tempers)) > FAULT
+
+
+# --- bars of the demonstration: 96 coupons, eight bars, delays that exist for some coupons only ---
+
+
+@pytest.fixture(scope="module")
+def rule(plane_irons: Study, plane_irons_matrix: CouponMatrix) -> AllotmentRule:
+    study = replace(plane_irons, layout=replace(plane_irons.layout, bar_ends=1))
+    return allotment_rule(study, plane_irons_matrix.frame, seed=2)
+
+
+@pytest.fixture(scope="module")
+def places(rule: AllotmentRule) -> np.ndarray:
+    accepted = accepted_allotments(rule)
+    return np.array([next(accepted).places for _ in range(3000)])
+
+
+@pytest.mark.parametrize("column", ["cold_route", "temper_c", "delay_minutes", "furnace_load"])
+def test_balanced_bars_give_every_place_every_level_equally_often(
+    places: np.ndarray, plane_irons_matrix: CouponMatrix, column: str
+) -> None:
+    level = plane_irons_matrix.frame[column]
+    rows = [excess(pd.Series(own[:, 1]), level, range(1, 13)) for own in places]
+    assert p_of_no_shift(np.array(rows)) > FAULT
+    rows = [excess(pd.Series(own[:, 0]), level, range(1, 9)) for own in places]
+    assert p_of_no_shift(np.array(rows)) > FAULT
+
+
+def test_balanced_bars_give_every_coupon_an_end_piece_equally_often(places: np.ndarray) -> None:
+    is_end = np.isin(places[:, :, 1], (1, 12)).astype(float)
+    assert p_of_no_shift(is_end - is_end.mean(axis=1, keepdims=True)) > FAULT
+    twice = is_end.copy()
+    twice[:, 0] = np.maximum(is_end[:, 0], is_end[:, 1])  # faulty: the first coupon twice as often
+    assert p_of_no_shift(twice - twice.mean(axis=1, keepdims=True)) < FAULT
