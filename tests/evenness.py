@@ -15,7 +15,6 @@ import pandas as pd
 from scipy import stats
 
 from quenchbook.plan.labels import CHARACTERS
-from quenchbook.plan.randomization import coupon_matrix
 from quenchbook.plan.streams import Stream
 from quenchbook.study.definition import Study
 
@@ -121,7 +120,9 @@ def plan_rows(frame: pd.DataFrame) -> dict[str, np.ndarray]:
         "route by place in the load": excess(frame["load_place"], route, range(1, 9)),
         "temper by place in the load": excess(frame["load_place"], temper, range(1, 9)),
         "route by furnace place": excess(frame["furnace_place"], route, range(1, 10)),
-        "load by furnace place": excess(frame["furnace_place"], frame["furnace_load"], range(1, 10)),
+        "load by furnace place": excess(
+            frame["furnace_place"], frame["furnace_load"], range(1, 10)
+        ),
         "temper by temper batch": excess(frame["temper_batch"], temper, range(1, 9)),
         "load and route by the later batch of a day and temper": excess(is_later, group, [True]),
         "route by bar": excess(frame["bar"], route, range(1, 5)),
@@ -139,9 +140,9 @@ def plan_rows(frame: pd.DataFrame) -> dict[str, np.ndarray]:
     }
 
 
-def plan_samples(study: Study, seeds: Sequence[int]) -> dict[str, np.ndarray]:
-    """Rows of `plan_rows` for plans of many seeds, shape (seeds, cells) for each name."""
-    rows = [plan_rows(coupon_matrix(study, seed=seed).frame) for seed in seeds]
+def plan_samples(frames: Sequence[pd.DataFrame]) -> dict[str, np.ndarray]:
+    """Rows of `plan_rows` for plans of many seeds, shape (plans, cells) for each name."""
+    rows = [plan_rows(frame) for frame in frames]
     return {name: np.array([row[name] for row in rows]) for name in rows[0]}
 
 

@@ -27,8 +27,14 @@ pytestmark = pytest.mark.simulation
 
 
 @pytest.fixture(scope="module")
-def samples(plane_irons: Study) -> dict[str, np.ndarray]:
-    return plan_samples(small_study(plane_irons), range(3000))
+def frames(plane_irons: Study) -> list[pd.DataFrame]:
+    study = small_study(plane_irons)
+    return [coupon_matrix(study, seed=seed).frame for seed in range(2400)]
+
+
+@pytest.fixture(scope="module")
+def samples(frames: list[pd.DataFrame]) -> dict[str, np.ndarray]:
+    return plan_samples(frames)
 
 
 def test_every_part_of_a_plan_is_even_over_seeds(samples: dict[str, np.ndarray]) -> None:
@@ -44,21 +50,25 @@ def test_a_faulty_shuffle_is_found_in_whole_plans(
     plane_irons: Study, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Stream, "shuffled", cyclic_shuffle)
-    faulty = plan_samples(small_study(plane_irons), range(600))
+    study = small_study(plane_irons)
+    faulty = plan_samples([coupon_matrix(study, seed=seed).frame for seed in range(1000)])
     for name in ("temperature by load", "temper by temper batch"):
         assert p_of_no_shift(faulty[name]) < FAULT, name
 
 
-def test_every_coupon_of_a_plan_gets_every_treatment_equally_often(plane_irons: Study) -> None:
-    study = small_study(plane_irons)
-    routes, tempers = [], []
-    for seed in range(2000):
-        frame = coupon_matrix(study, seed=seed).frame
+@pytest.mark.parametrize("column", ["cold_route", "temper_c", "temper_batch"])
+def test_every_coupon_of_a_load_gets_every_treatment_equally_often(
+    frames: list[pd.DataFrame], column: str
+) -> None:
+    rows = []
+    for frame in frames:
         place = pd.Series(frame.index)
-        routes.append(excess(place, frame["cold_route"], frame.index))
-        tempers.append(excess(place, frame["temper_c"], frame.index))
-    assert p_of_no_shift(np.array(routes)) > FAULT
-    assert p_of_no_shift(np.array(tempers)) > FAULT
+        if column == "temper_batch":  # those of a day
+            first = frame[frame["day"] == 1]
+            rows.append(excess(place[: len(first)], first[column], first.index))
+        else:
+            rows.append(excess(place, frame[column], frame.index))
+    assert p_of_no_shift(np.array(rows)) > FAULT
 
 
 # --- bars of the demonstration: 96 coupons, eight bars, delays that exist for some coupons only ---

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -100,7 +100,7 @@ class AllotmentRule:
     @property
     def dimensions(self) -> int:
         """Independent contrasts times independent covariates."""
-        return self.groups.shape[1] * self.covariates.shape[1]
+        return int(self.groups.shape[1] * self.covariates.shape[1])
 
     def note(self, allotment: Allotment) -> str:
         """How an allotment was drawn, in words."""
@@ -168,9 +168,7 @@ def allotment_rule(
     stream = Stream(seed, "bar and position, pilot")
     scores = np.concatenate([own for _, own in _draws(rule, stream, PILOT_DRAWS)])
     threshold = float(np.sort(scores)[int(BEST_SHARE * PILOT_DRAWS) - 1] * _SAME)
-    return AllotmentRule(
-        **{**vars(rule), "threshold": threshold, "accepted": float(np.mean(scores <= threshold))}
-    )
+    return replace(rule, threshold=threshold, accepted=float(np.mean(scores <= threshold)))
 
 
 def accepted_allotments(rule: AllotmentRule, *, within: int = MOST_DRAWS) -> Iterator[Allotment]:
@@ -207,7 +205,7 @@ def _balanced(study: Study) -> list[Factor]:
 def _contrasts(factor: Factor, levels: pd.Series) -> Floats:
     """Sum-to-zero columns of a factor; 0 where it does not exist."""
     is_level = np.column_stack([levels == level for level in factor.levels]).astype(float)
-    return is_level[:, :-1] - is_level[:, -1:]
+    return np.asarray(is_level[:, :-1] - is_level[:, -1:])
 
 
 def _orthonormal(columns: npt.NDArray[np.generic]) -> Floats:
