@@ -75,13 +75,13 @@ def p_of_no_shift(samples: np.ndarray) -> float:
     """
     count, mean = len(samples), samples.mean(axis=0)
     sizes, directions = np.linalg.eigh(np.atleast_2d(np.cov(samples, rowvar=False)))
-    varies = sizes > 1e-9 * sizes.max()
-    assert sizes.max() > 0, "nothing varies, so nothing is proven"
-    rank = int(varies.sum())
-    statistic = count * np.sum((mean @ directions[:, varies]) ** 2 / sizes[varies])
+    varies = sizes > 1e-9 * max(1.0, sizes.max())
     constant = np.abs(mean @ directions[:, ~varies]).max(initial=0.0)
     if constant > 1e-9:
         return 0.0
+    rank = int(varies.sum())
+    assert sizes.max() > 0, "nothing varies, so nothing is proven"
+    statistic = count * np.sum((mean @ directions[:, varies]) ** 2 / sizes[varies])
     return float(stats.f.sf(statistic * (count - rank) / (rank * (count - 1)), rank, count - rank))
 
 
@@ -110,40 +110,55 @@ def small_study(plane_irons: Study) -> Study:
 def plan_rows(frame: pd.DataFrame) -> dict[str, np.ndarray]:
     """What one plan of `small_study` gave to each place, less its share; the names say what."""
     loads = frame.drop_duplicates("furnace_load")
-    route, temper = frame["cold_route"], frame["temper_c"]
+    load, route, temper = frame["furnace_load"], frame["cold_route"], frame["temper_c"]
     turn, broken = (frame["hardness_hrc_order"] - 1) // 4, (frame["impact_j_order"] - 1) // 4
     batches = frame.groupby(["day", "temper_c"])["temper_batch"]
     is_later = frame["temper_batch"] > batches.transform("min")
-    group = frame["furnace_load"].astype(str) + route
-    return {
-        "temperature by load": excess(loads["furnace_load"], loads["austenitize_c"], range(1, 5)),
-        "route by place in the load": excess(frame["load_place"], route, range(1, 9)),
-        "temper by place in the load": excess(frame["load_place"], temper, range(1, 9)),
-        "route by furnace place": excess(frame["furnace_place"], route, range(1, 10)),
-        "load by furnace place": excess(
-            frame["furnace_place"], frame["furnace_load"], range(1, 10)
+    parts = {
+        "temperature by load": (loads["furnace_load"], loads["austenitize_c"], range(1, 5)),
+        "route by place in the load": (frame["load_place"], route, range(1, 9)),
+        "temper by place in the load": (frame["load_place"], temper, range(1, 9)),
+        "route by furnace place": (frame["furnace_place"], route, range(1, 10)),
+        "turn in the load by furnace place": (
+            frame["furnace_place"], frame["load_place"], range(1, 10),
         ),
-        "temper by temper batch": excess(frame["temper_batch"], temper, range(1, 9)),
-        "load and route by the later batch of a day and temper": excess(is_later, group, [True]),
-        "route by bar": excess(frame["bar"], route, range(1, 5)),
-        "route by place in the bar": excess(frame["bar_position"], route, range(1, 10)),
-        "temperature by place in the bar": excess(
-            frame["bar_position"], frame["austenitize_c"], range(1, 10)
+        "temper by temper batch": (frame["temper_batch"], temper, range(1, 9)),
+        "load and route by the later batch of a day and temper": (
+            is_later, load.astype(str) + route, [True],
         ),
-        "route by turn at the hardness tester": excess(turn, route, range(8)),
-        "temperature by turn at the hardness tester": excess(
-            turn, frame["austenitize_c"], range(8)
-        ),
-        "route by turn at the impact tester": excess(broken, route, range(4)),
-        "route by first character of the code": excess(frame["coupon"].str[0], route, CHARACTERS),
-        "temper by last character of the code": excess(frame["coupon"].str[3], temper, CHARACTERS),
-    }
+        "route by bar": (frame["bar"], route, range(1, 5)),
+        "load by bar": (frame["bar"], load, range(1, 5)),
+        "route by place in the bar": (frame["bar_position"], route, range(1, 10)),
+        "load by place in the bar": (frame["bar_position"], load, range(1, 10)),
+        "route by turn at the hardness tester": (turn, route, range(8)),
+        "load by turn at the hardness tester": (turn, load, range(8)),
+        "route by turn at the impact tester": (broken, route, range(4)),
+        "load by turn at the impact tester": (broken, load, range(4)),
+        "route by first character of the code": (frame["coupon"].str[0], route, CHARACTERS),
+        "load by first character of the code": (frame["coupon"].str[0], load, CHARACTERS),
+        "temper by last character of the code": (frame["coupon"].str[3], temper, CHARACTERS),
+    }  # fmt: skip
+    return {name: excess(*part) for name, part in parts.items()}
 
 
 def plan_samples(frames: Sequence[pd.DataFrame]) -> dict[str, np.ndarray]:
     """Rows of `plan_rows` for plans of many seeds, shape (plans, cells) for each name."""
     rows = [plan_rows(frame) for frame in frames]
     return {name: np.array([row[name] for row in rows]) for name in rows[0]}
+
+
+def stuck_stream(*names: str) -> type[Stream]:
+    """Faulty: streams of these names leave every order as it is."""
+
+    class Stuck(Stream):
+        def __init__(self, seed: int, name: str) -> None:
+            super().__init__(seed, name)
+            self.is_stuck = name in names
+
+        def shuffled(self, items: Sequence[Any]) -> list[Any]:
+            return list(items) if self.is_stuck else super().shuffled(items)
+
+    return Stuck
 
 
 def with_repeats(samples: np.ndarray, *, every: int) -> np.ndarray:

@@ -9,18 +9,18 @@ import pandas as pd
 import pytest
 from tests.evenness import (
     FAULT,
-    cyclic_shuffle,
     excess,
     p_of_no_shift,
     plan_samples,
     small_study,
+    stuck_stream,
     with_repeats,
 )
 
+import quenchbook.plan.randomization
 from quenchbook.plan.bars import AllotmentRule, accepted_allotments, allotment_rule
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix
-from quenchbook.plan.streams import Stream
 from quenchbook.study.definition import Study
 
 pytestmark = pytest.mark.simulation
@@ -29,7 +29,7 @@ pytestmark = pytest.mark.simulation
 @pytest.fixture(scope="module")
 def frames(plane_irons: Study) -> list[pd.DataFrame]:
     study = small_study(plane_irons)
-    return [coupon_matrix(study, seed=seed).frame for seed in range(2400)]
+    return [coupon_matrix(study, seed=seed).frame for seed in range(2000)]
 
 
 @pytest.fixture(scope="module")
@@ -46,14 +46,27 @@ def test_plans_that_repeat_are_found(samples: dict[str, np.ndarray]) -> None:
     assert all(p_of_no_shift(with_repeats(own, every=5)) < FAULT for own in samples.values())
 
 
-def test_a_faulty_shuffle_is_found_in_whole_plans(
-    plane_irons: Study, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(
+    ("steps", "proof"),
+    [
+        (("place in load",), "route by place in the load"),
+        (("furnace places",), "turn in the load by furnace place"),
+        (
+            ("temper batch numbers of day 1", "temper batch numbers of day 2"),
+            "temper by temper batch",
+        ),
+        (("test order of hardness_hrc",), "load by turn at the hardness tester"),
+        (("test order of impact_j",), "load by turn at the impact tester"),
+        (("coupon codes",), "load by first character of the code"),
+    ],
+)
+def test_a_step_that_is_not_randomized_is_found(
+    plane_irons: Study, monkeypatch: pytest.MonkeyPatch, steps: tuple[str, ...], proof: str
 ) -> None:
-    monkeypatch.setattr(Stream, "shuffled", cyclic_shuffle)
+    monkeypatch.setattr(quenchbook.plan.randomization, "Stream", stuck_stream(*steps))
     study = small_study(plane_irons)
-    faulty = plan_samples([coupon_matrix(study, seed=seed).frame for seed in range(1000)])
-    for name in ("temperature by load", "temper by temper batch"):
-        assert p_of_no_shift(faulty[name]) < FAULT, name
+    faulty = plan_samples([coupon_matrix(study, seed=seed).frame for seed in range(150)])
+    assert p_of_no_shift(faulty[proof]) < FAULT
 
 
 @pytest.mark.parametrize("column", ["cold_route", "temper_c", "temper_batch"])
