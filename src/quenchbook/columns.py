@@ -15,6 +15,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "temper_batch": ("coupons that are tempered together", ""),
     "bar": ("bar of steel the coupon was cut from", ""),
     "bar_position": ("place in the bar", ""),
+    "furnace_place": ("marked place in the furnace", ""),
     # factors and responses of the trade; those of a study explain themselves, see `meaning`
     "austenitize_c": ("austenitize temperature", "degC"),
     "cold_route": ("how the coupon is cooled below room temperature", ""),

@@ -76,7 +76,7 @@ class LoadSheet:
     held : str
         What is held constant and has no blank of its own.
     heads : tuple of str
-        Titles of the factor columns.
+        Titles of the factor columns; the marked place in the furnace stands second.
     has_cold : bool
         Whether the sheet has columns for the time in the cold.
     cold_out : str
@@ -140,6 +140,8 @@ def _load_sheet(matrix: CouponMatrix, load: int, rows: pd.DataFrame, foot: str) 
     heads = [_head(factor) for factor in inner]
     if _needs_batch_column(frame, inner):
         heads.append(study.unit_word("temper_batch"))
+    if "furnace_place" in frame:
+        heads.insert(1, "furnace place")
     return LoadSheet(
         title=f"{capital(word)} {load}",
         line=_load_line(frame, load, study),
@@ -242,6 +244,8 @@ def _coupon_row(row: pd.Series, inner: list[Factor], has_cold: bool) -> CouponRo
         batch = "" if under else batch
     if batch:
         entries.append(Entry(batch.removeprefix("batch ")))
+    if "furnace_place" in row:
+        entries.insert(1, Entry(str(int(row["furnace_place"]))))
     return CouponRow(
         place=int(row["load_place"]),
         coupon=str(row["coupon"]),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -20,6 +22,9 @@ from quenchbook.writing import write_text
 FORMAT: Final = 1
 MATRIX_FILE: Final = "coupon_matrix.csv"
 PLAN_FILE: Final = "plan.json"
+WHOLE_COLUMNS: Final = (
+    "furnace_load", "day", "load_place", "furnace_place", "temper_batch", "bar", "bar_position",
+)  # fmt: skip
 
 
 def declaration_hash(study: Study) -> str:
@@ -283,28 +288,62 @@ def _check_factors(
 
 
 def _read_matrix(path: Path, study: Study) -> pd.DataFrame:
-    texts = pd.read_csv(path, dtype=str, keep_default_na=False)
-    frame = pd.DataFrame(index=texts.index)
+    """Table of a plan; whole numbers, other numbers and words by the names of the columns."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            head, *rows = [row for row in csv.reader(file, strict=True) if row] or [[]]
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise PlanError(
+            Problem(path.name, f"is damaged ({error})", "Take the file from a backup.")
+        ) from None
+    problems = [
+        Problem(
+            f"{path.name} row {number}",
+            f"has {len(row)} cells, the head has {len(head)}",
+            "Take the file from a backup.",
+        )
+        for number, row in enumerate(rows, start=2)
+        if len(row) != len(head)
+    ]
+    if len(set(head)) < len(head):
+        twice = next(name for name in head if head.count(name) > 1)
+        problems.append(
+            Problem(path.name, f"has two columns {twice}", "Take the file from a backup.")
+        )
+    if problems:
+        raise PlanError(problems)
     words = {"coupon", "cold_batch", *(f.column for f in study.factors if not f.is_numeric)}
-    whole = {"furnace_load", "day", "load_place", "temper_batch", "bar", "bar_position"}
-    for name in texts.columns:
+    frame = pd.DataFrame(index=range(len(rows)))
+    for place, name in enumerate(head):
+        texts = [row[place] for row in rows]
         if name in words:
-            frame[name] = texts[name]
+            frame[name] = texts
             continue
-        numbers = pd.to_numeric(texts[name].replace("", "nan"), errors="coerce")
-        unreadable = texts.index[numbers.isna() & (texts[name] != "")]
-        if len(unreadable) or (name in whole and numbers.isna().any()):
-            row = (
-                int(unreadable[0]) + 2
-                if len(unreadable)
-                else int(numbers.index[numbers.isna()][0]) + 2
+        numbers = [_number(text, whole=name in WHOLE_COLUMNS) for text in texts]
+        problems += [
+            Problem(
+                f"{path.name} row {number}",
+                f"{name} is '{text}', expected a {'whole ' if name in WHOLE_COLUMNS else ''}number",
+                "Take the file from a backup.",
             )
-            raise PlanError(
-                Problem(
-                    f"{path.name} row {row}",
-                    f"{name} is not a number",
-                    "Take the file from a backup.",
-                )
-            )
-        frame[name] = numbers.astype("int64" if name in whole else "float64")
-    return frame
+            for number, (text, value) in enumerate(zip(texts, numbers, strict=True), start=2)
+            if value is None
+        ]
+        frame[name] = numbers
+    if problems:
+        raise PlanError(problems)
+    return frame.astype(
+        {n: "int64" if n in WHOLE_COLUMNS else "float64" for n in head if n not in words}
+    )
+
+
+def _number(text: str, *, whole: bool) -> float | None:
+    """Number in a cell, nan for a blank one; None if it is no number of this kind."""
+    if not text and not whole:
+        return math.nan
+    try:
+        number = float(text)
+    except ValueError:
+        return None
+    is_right = number.is_integer() and abs(number) < 2**53 if whole else math.isfinite(number)
+    return number if is_right else None

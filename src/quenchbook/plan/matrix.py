@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 import hashlib
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -50,8 +49,8 @@ class CouponMatrix:
     ----------
     frame : DataFrame
         One row for each coupon in furnace order: ``coupon``, ``furnace_load``, ``day``,
-        ``load_place``, a column for each factor, ``cold_batch``, ``temper_batch``, ``bar``,
-        ``bar_position``, and ``<response>_order`` (blank: not tested).
+        ``load_place``, a column for each factor, ``furnace_place``, ``cold_batch``,
+        ``temper_batch``, ``bar``, ``bar_position``, and ``<response>_order`` (blank: not tested).
     study : Study
     seed : int or None
         Seed of the random streams; None for a published order.
@@ -186,7 +185,9 @@ def canonical_text(frame: pd.DataFrame) -> str:
 
 def _canonical(value: object) -> str:
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False) if set(value) & set(',"\n') else value
+        if not set(value) & set(',"\r\n'):
+            return value
+        return '"' + value.replace('"', '""') + '"'
     number = float(value)  # type: ignore[arg-type]
     if math.isnan(number):
         return ""

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import PlanError
+from quenchbook.plan.bars import MOST_DRAWS, accepted_allotments, allotment_rule
 from quenchbook.plan.declaration import declaration
 from quenchbook.plan.labels import random_codes
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
@@ -57,13 +58,9 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
     frame["load_place"] = frame.groupby("furnace_load").cumcount() + 1
     frame["coupon"] = random_codes(len(frame), Stream(seed, "coupon codes"))
     if study.layout.bars:
-        places = list(
-            itertools.product(
-                range(1, study.layout.bars + 1), range(1, study.layout.coupons_per_bar + 1)
-            )
-        )
-        chosen = Stream(seed, "bar and position").shuffled(places)[: len(frame)]
-        frame[["bar", "bar_position"]] = np.array(chosen, dtype=np.int64)
+        frame[["bar", "bar_position"]] = _bars(study, frame, seed, notes)
+    if study.layout.furnace_places:
+        frame["furnace_place"] = _furnace_places(study, frame, seed)
     for response in study.responses:
         frame[f"{response.name}_order"] = _test_order(study, frame, response.name, seed)
     return CouponMatrix(
@@ -291,11 +288,49 @@ def _batches_met(
     frame: pd.DataFrame, members: pd.DataFrame, batches: np.ndarray[tuple[int], np.dtype[np.int64]]
 ) -> list[int]:
     """Temper batches that the other coupons of a coupon's cold batch already have, as a code."""
-    met = []
-    for name in members["cold_batch"]:
-        own = batches[(frame["cold_batch"] == name).to_numpy()]
-        met.append("-".join(str(batch) for batch in sorted(set(own[own > 0].tolist()))))
-    return _as_codes(met)
+    met = {}
+    names = frame["cold_batch"].to_numpy(dtype=object)
+    for name in members["cold_batch"].unique():
+        own = batches[names == name]
+        met[name] = "-".join(str(batch) for batch in sorted(set(own[own > 0].tolist())))
+    return _as_codes([met[name] for name in members["cold_batch"]])
+
+
+def _bars(
+    study: Study, frame: pd.DataFrame, seed: int, notes: list[str]
+) -> np.ndarray[tuple[int, int], np.dtype[np.int64]]:
+    """Bar of each coupon and its place in the bar, shape (coupons, 2)."""
+    layout = study.layout
+    if not layout.bar_ends:
+        places = list(
+            itertools.product(range(1, layout.bars + 1), range(1, layout.coupons_per_bar + 1))
+        )
+        chosen = Stream(seed, "bar and position").shuffled(places)[: len(frame)]
+        return np.array(chosen, dtype=np.int64)
+    rule = allotment_rule(study, frame, seed=seed)
+    allotment = next(accepted_allotments(rule), None)
+    if allotment is None:
+        raise PlanError(
+            f"{MOST_DRAWS:,} random allotments of coupons to bars were drawn, none was balanced "
+            "enough. Take another seed, or write bar_ends = 0 to allot them without balance."
+        )
+    notes.append(rule.note(allotment))
+    return allotment.places
+
+
+def _furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
+    """Marked place in the furnace of each coupon, at most one coupon a place in a load."""
+    room, stream = study.layout.furnace_places, Stream(seed, "furnace places")
+    places: list[int] = []
+    for load, size in frame["furnace_load"].value_counts(sort=False).items():
+        if size > room:
+            raise PlanError(
+                f"{study.unit_word('furnace_load')} {load} has {size} "
+                f"{study.unit_word('coupon', 2)}, the furnace has {room} marked places: write "
+                f"furnace_places = {size} or more, or put fewer into a load."
+            )
+        places += stream.shuffled(range(1, room + 1))[:size]
+    return places
 
 
 def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:
@@ -323,7 +358,7 @@ def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> 
 def _column_order(study: Study, frame: pd.DataFrame) -> list[str]:
     wanted = [
         "coupon", "furnace_load", "day", "load_place", *(factor.column for factor in study.factors),
-        "cold_batch", "temper_batch", "bar", "bar_position",
+        "furnace_place", "cold_batch", "temper_batch", "bar", "bar_position",
         *(f"{response.name}_order" for response in study.responses),
     ]  # fmt: skip
     return [name for name in wanted if name in frame]

@@ -7,8 +7,10 @@ pair of them.
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +18,8 @@ import numpy.typing as npt
 from quenchbook.plan.streams import Stream
 
 Codes = npt.NDArray[np.int64]
+
+_NEVER: Final = 2**40  # price of a swap that is not allowed
 
 
 def spread_evenly(
@@ -51,12 +55,14 @@ def spread_evenly(
     groups = np.zeros(items, dtype=np.int64) if within is None else _codes(within)
     label_codes = _codes(labels)
     margins = _margins(covariates, items)
+    alike = _shared_cells(margins, items)
+    apart = np.where(groups[:, None] == groups, 2 * (len(margins) - alike), _NEVER)
     best: Codes | None = None
     best_score = np.inf
     floor = _even_score(margins, label_codes)
     for _ in range(starts):
         assigned = _random_start(label_codes, groups, stream)
-        score = _exchange(assigned, margins, groups, int(label_codes.max()) + 1, stream)
+        score = _exchange(assigned, alike, apart, stream)
         if score < best_score:
             best, best_score = assigned, score
         if best_score <= floor:
@@ -80,6 +86,14 @@ def _margins(covariates: Mapping[str, Sequence[int]], items: int) -> list[Codes]
     return margins
 
 
+def _shared_cells(margins: list[Codes], items: int) -> Codes:
+    """In how many margins two items share a cell, shape (items, items)."""
+    alike = np.zeros((items, items), dtype=np.int64)
+    for cells in margins:
+        alike += cells[:, None] == cells
+    return alike
+
+
 def _random_start(labels: Codes, groups: Codes, stream: Stream) -> Codes:
     assigned = np.empty_like(labels)
     for group in range(int(groups.max()) + 1):
@@ -90,47 +104,51 @@ def _random_start(labels: Codes, groups: Codes, stream: Stream) -> Codes:
 
 def _even_score(margins: list[Codes], labels: Codes) -> float:
     """Sum of squared counts when every margin is as even as whole numbers allow."""
-    score = 0.0
     share = np.bincount(labels) / len(labels)
-    for cells in margins:
-        for size in np.bincount(cells):
-            if np.allclose(share, share[0]):
-                low, more = divmod(int(size), len(share))
-                score += more * (low + 1) ** 2 + (len(share) - more) * low**2
-            else:
-                score += float(np.sum((size * share) ** 2))
-    return score
+    is_even = np.allclose(share, share[0])
+
+    @functools.cache
+    def of_cell(size: int) -> float:
+        if is_even:
+            low, more = divmod(size, len(share))
+            return float(more * (low + 1) ** 2 + (len(share) - more) * low**2)
+        return float(np.sum((size * share) ** 2))
+
+    return sum(of_cell(size) for cells in margins for size in np.bincount(cells).tolist())
 
 
-def _exchange(
-    assigned: Codes, margins: list[Codes], groups: Codes, label_count: int, stream: Stream
-) -> float:
-    """Swap labels of two items while that makes the margins more even; change `assigned`."""
-    tables = [np.zeros((int(cells.max()) + 1, label_count), dtype=np.int64) for cells in margins]
-    for table, cells in zip(tables, margins, strict=True):
-        np.add.at(table, (cells, assigned), 1)
+def _exchange(assigned: Codes, alike: Codes, apart: Codes, stream: Stream) -> float:
+    """Swap labels of two items while that makes the margins more even; change `assigned`.
+
+    Parameters
+    ----------
+    assigned : array, shape (items,)
+    alike, apart : array, shape (items, items)
+        In how many margins two items share a cell; twice in how many they do not.
+    stream : Stream
+
+    Returns
+    -------
+    float
+        Sum of squared counts over the cells of all margins. It is also the sum of `held`, how
+        often an item's cells hold its own label, so no table of counts is needed.
+    """
+    items = np.arange(len(assigned))
+    labels = np.arange(assigned.max() + 1)
+    held = (labels[:, None] == assigned).astype(np.int64) @ alike  # shape (labels, items)
+    own = held[assigned, items]
     improved = True
     while improved:
         improved = False
         for item in stream.shuffled(range(len(assigned))):
-            gain = np.zeros(len(assigned), dtype=np.int64)
             mine = assigned[item]
-            for table, cells in zip(tables, margins, strict=True):
-                here, there = table[cells[item]], table[cells]
-                rows = np.arange(len(assigned))
-                change = (
-                    -2 * here[mine] + 2 + 2 * here[assigned]
-                    - 2 * there[rows, assigned] + 2 + 2 * there[:, mine]
-                )  # fmt: skip
-                gain += np.where(cells == cells[item], 0, change)
-            gain[(assigned == mine) | (groups != groups[item])] = 0
-            other = int(np.argmin(gain))
-            if gain[other] < 0:
-                for table, cells in zip(tables, margins, strict=True):
-                    table[cells[item], mine] -= 1
-                    table[cells[other], assigned[other]] -= 1
-                    table[cells[item], assigned[other]] += 1
-                    table[cells[other], mine] += 1
-                assigned[item], assigned[other] = assigned[other], mine
+            half_change = held[assigned, item] - held[mine, item] + held[mine] - own + apart[item]
+            other = int(half_change.argmin())
+            if half_change[other] < 0:
+                theirs, change = assigned[other], alike[other] - alike[item]
+                held[mine] += change
+                held[theirs] -= change
+                assigned[item], assigned[other] = theirs, mine
+                own = held[assigned, items]
                 improved = True
-    return float(sum(np.sum(table**2) for table in tables))
+    return float(own.sum())

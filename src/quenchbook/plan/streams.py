@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 T = TypeVar("T")
 
@@ -46,3 +47,11 @@ class Stream:
             other = self.below(last + 1)
             order[last], order[other] = order[other], order[last]
         return order
+
+    def keys(self, rows: int, columns: int) -> npt.NDArray[np.uint64]:
+        """Draw whole numbers of 64 bits; sorting a row of them gives a random order.
+
+        Every order is equally likely but for ties, which have a chance below ``columns**2 / 2**65``
+        in a row.
+        """
+        return np.asarray(self._bits.random_raw(rows * columns)).reshape(rows, columns)
