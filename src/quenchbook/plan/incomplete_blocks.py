@@ -123,7 +123,7 @@ def incomplete_blocks(
     _check_sizes(levels, block_size, blocks)
     known = balanced_blocks(levels, block_size, blocks)
     if known is None:
-        found = _exchanged(levels, block_size, blocks, stream)
+        found = exchanged_blocks(levels, block_size, blocks, stream)
         origin = f"Found by swapping levels: {why_not_balanced(levels, block_size, blocks)}"
     else:
         found, origin = known.blocks, known.origin
@@ -217,7 +217,7 @@ def _check_sizes(levels: int, block_size: int, blocks: int) -> None:
 # --- exchange ----------------------------------------------------------------------------------
 
 
-def _exchanged(levels: int, size: int, blocks: int, stream: Stream) -> Blocks:
+def exchanged_blocks(levels: int, size: int, blocks: int, stream: Stream) -> Blocks:
     """The most efficient of the plans that swapping leads to from random starts.
 
     In plans of more than `SMALL` places, whole balanced plans that fit stay as they are, and only

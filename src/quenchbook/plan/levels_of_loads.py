@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from quenchbook.plan.incomplete_blocks import (
-    Blocks,
     IncompleteBlocks,
     balanced_blocks,
     incomplete_blocks,
     level_counts,
 )
+from quenchbook.plan.known_blocks import Blocks
 from quenchbook.plan.streams import Stream
 from quenchbook.plan.treatments import set_for
 from quenchbook.study.definition import Study

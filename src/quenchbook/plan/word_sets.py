@@ -110,11 +110,10 @@ def best_columns(tiers: tuple[Tier, ...]) -> tuple[int, ...] | None:
     one to the best `KEPT` sets of columns; sets that are alike but for the names of the factors
     are kept once.
 
-    What is proven and what is searched: with one tier the result is the best of all sets of
-    columns for up to 16 treatments, and for 32 treatments of up to 9 factors (the tests try every
-    set). Beyond that it is the best set found; it has the published numbers of words up to 12
-    factors and 64 treatments, and 11 factors and 128 treatments. With several tiers it is the
-    best set found.
+    What is proven and what is searched: with one tier, up to 11 factors in 32 treatments, 12 in
+    16 and 10 in 64 or 128, no other fraction has fewer short words (the tests try every set of
+    columns). Beyond that, and with several tiers, it is the best set found; for 12 factors in 32,
+    11 and 12 in 64, and 11 in 128 it has the published numbers of words.
 
     Parameters
     ----------
