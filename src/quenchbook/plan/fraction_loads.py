@@ -60,12 +60,13 @@ def study_fraction(study: Study, *, seed: int) -> Fraction:
     )
 
 
-def load_settings(study: Study, chosen: Fraction) -> list[tuple[Level, ...]]:
-    """Combinations of levels of the furnace load, each once."""
+def load_settings(study: Study, chosen: Fraction) -> list[dict[str, Level]]:
+    """Combinations of levels of the furnace load, each once, by column."""
     columns = [factor.column for factor in set_for(study, "furnace_load")]
     if not columns:
-        return [()]
-    return list(chosen.to_frame()[columns].drop_duplicates().itertuples(index=False, name=None))
+        return [{}]
+    settings = chosen.to_frame()[columns].drop_duplicates()
+    return [dict(zip(columns, row, strict=True)) for row in settings.itertuples(index=False)]
 
 
 def fraction_coupons(

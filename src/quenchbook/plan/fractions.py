@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import collections
 import functools
 import itertools
 from collections.abc import Iterable, Sequence
@@ -19,6 +20,10 @@ from quenchbook.units import capital
 
 SHOWN = 6
 """Words and sentences that a summary shows before it says how many more there are."""
+
+
+STRATA = (("furnace_load",), ("temper_batch",), ("bar",), ("cold_batch", "furnace_load"))
+"""Units whose settings a term may follow, coarse first; a cold batch lies inside its load."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -173,15 +178,10 @@ class Fraction:
         return " by ".join(self.factors[place].title for place in term)
 
     def _stratum(self, column: int) -> str:
-        """Coarsest unit whose settings tell the column."""
-        coarser: list[str] = []
-        for unit in ("furnace_load", "cold_batch"):
-            coarser.append(unit)
-            if column in self._span(coarser):
-                return unit
-        for unit in ("temper_batch", "bar"):
-            if column in self._span([unit]):
-                return unit
+        """Coarsest unit whose settings tell the column; an oven holds more than a cold batch."""
+        for units in STRATA:
+            if column in self._span(units):
+                return units[0]
         return "coupon"
 
     def _span(self, units: Sequence[str]) -> set[int]:
@@ -196,6 +196,8 @@ class Fraction:
 def fraction_of(matrix: CouponMatrix) -> Fraction:
     """The fraction that the coupons of a plan are, found from their levels.
 
+    Extra coupons of the study and references do not count.
+
     Raises
     ------
     PlanError
@@ -203,7 +205,7 @@ def fraction_of(matrix: CouponMatrix) -> Fraction:
     """
     factors = matrix.study.factors
     check_two_levels(matrix.study, "coupon matrix")
-    table = matrix.frame[[factor.column for factor in factors]].drop_duplicates()
+    table = _planned_treatments(matrix)
     codes = np.column_stack(
         [np.where(table[factor.column] == factor.levels[1], 1, -1) for factor in factors]
     )
@@ -225,6 +227,20 @@ def fraction_of(matrix: CouponMatrix) -> Fraction:
             "told from what has no list."
         )
     return Fraction(factors, tuple(columns), tuple(signs), basic)
+
+
+def _planned_treatments(matrix: CouponMatrix) -> pd.DataFrame:
+    """Treatments of the coupons that are not extra, each once."""
+    study, frame = matrix.study, matrix.frame
+    if "reference" in frame:
+        frame = frame[frame["reference"] == ""]
+    columns = [factor.column for factor in study.factors]
+    left = collections.Counter(frame[columns].itertuples(index=False, name=None))
+    for extra in study.extra_coupons:
+        levels = tuple(extra.levels.get(factor.name) for factor in study.factors)
+        if levels in left:
+            left[levels] -= extra.coupons
+    return pd.DataFrame([row for row, count in left.items() if count > 0], columns=columns)
 
 
 def alias_list(matrix: CouponMatrix) -> pd.DataFrame:

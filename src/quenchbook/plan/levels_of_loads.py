@@ -35,13 +35,16 @@ def level_room(study: Study, factor: Factor) -> int:
 def crowded_factor(study: Study, factors: Sequence[Factor]) -> Factor | None:
     """The one of these factors with more levels than a load can hold; None if not exactly one.
 
-    Nested factors do not count, nor factors of whose levels some are to be used more often. A load
-    that holds a single level compares nothing, and two factors of the cold batch share its batches.
+    None too if the factor is nested, has forbidden combinations or levels that are to be used more
+    often. A load that holds a single level compares nothing, and two factors of the cold batch
+    share its batches.
     """
     crowded = [f for f in factors if len(f.levels) > level_room(study, f)]
     if len(crowded) != 1:
         return None
     factor = crowded[0]
+    if any(factor.name in entry.levels for entry in study.forbidden):
+        return None
     uneven = factor.nested_in or len(set(factor.repeats)) > 1 or level_room(study, factor) < 2
     shares = factor.set_for == "cold_batch" and len(set_for(study, "cold_batch")) > 1
     return None if uneven or shares else factor

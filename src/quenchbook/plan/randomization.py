@@ -132,11 +132,15 @@ def _fraction_in_loads(study: Study, seed: int, notes: list[str]) -> dict[str, l
 
 
 def _furnace_loads(
-    study: Study, seed: int, notes: list[str], settings: Sequence[tuple[Level, ...]] = ()
+    study: Study, seed: int, notes: list[str], settings: Sequence[dict[str, Level]] = ()
 ) -> list[dict[str, Level | int]]:
     """Levels and day of each furnace load, in furnace order."""
     factors, layout = _set_for(study, "furnace_load"), study.layout
-    combos = list(settings or itertools.product(*(factor.levels for factor in factors)))
+    names = [factor.column for factor in factors]
+    combos = settings or [
+        dict(zip(names, levels, strict=True))
+        for levels in itertools.product(*(factor.levels for factor in factors))
+    ]
     if layout.furnace_loads < len(combos):
         raise PlanError(
             f"{len(combos)} combinations of {' and '.join(f.title for f in factors)} need at least "
@@ -167,7 +171,7 @@ def _furnace_loads(
         {
             "furnace_load": number + 1,
             "day": days[number],
-            **dict(zip((factor.column for factor in factors), combos[chosen[number]], strict=True)),
+            **combos[chosen[number]],
         }
         for number in range(layout.furnace_loads)
     ]
@@ -249,14 +253,15 @@ def _spread(
             n: c for n, c in covariates.items() if n in together or n in _load_columns(study)
         }
     pool = [number % len(factor.levels) for number in range(len(items))]
-    stream, within = Stream(seed, f"levels of {factor.name}"), None
+    stream, within, starts = Stream(seed, f"levels of {factor.name}"), None, 12
     if of_loads:
-        within = covariates["furnace_load"]
+        within, starts = covariates["furnace_load"], 3  # swaps inside loads leave little to search
         pool = []
         for load, own in enumerate(of_loads):  # each level as often as the others or once more
             order = stream.shuffled(own)
             pool += [order[place % len(order)] for place in range(within.count(load))]
-    chosen = dict(zip(items, spread_evenly(pool, covariates, stream, within=within), strict=True))
+    spread = spread_evenly(pool, covariates, stream, within=within, starts=starts)
+    chosen = dict(zip(items, spread, strict=True))
     blank: Level = math.nan if factor.is_numeric else ""
     columns[factor.column] = [
         factor.levels[chosen[key]] if there else blank

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import collections
 import dataclasses
+import itertools
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
@@ -16,6 +18,7 @@ from quenchbook.plan.fraction_loads import study_fraction
 from quenchbook.plan.fractions import alias_list, fraction_of
 from quenchbook.plan.matrix import check_matrix
 from quenchbook.study.definition import (
+    ExtraCoupons,
     ForbiddenTreatment,
     Layout,
     PlanWish,
@@ -104,8 +107,8 @@ def test_a_term_is_constant_in_its_stratum_and_in_no_coarser_one(case) -> None:
     codes = frame[[f.column for f in case.factors]].replace({"low": -1, "high": 1}).astype(int)
     units = {
         "furnace_load": ["furnace_load"],
-        "cold_batch": ["furnace_load", "cold_batch"],
         "temper_batch": ["temper_batch"],
+        "cold_batch": ["furnace_load", "cold_batch"],
     }
     own_columns = {
         unit: [f.column for f in case.factors if f.set_for in set_for]
@@ -135,6 +138,25 @@ def test_a_plan_that_is_no_fraction_has_no_alias_list() -> None:
     odd.loc[0, "delay"] = "low" if odd.loc[0, "delay"] == "high" else "high"
     with pytest.raises(PlanError, match=r"are no regular fraction"):
         alias_list(dataclasses.replace(matrix, frame=odd))
+
+
+@pytest.mark.parametrize("reference", [False, True])
+def test_extra_coupons_and_references_are_no_part_of_the_fraction(reference) -> None:
+    matrix = qb.coupon_matrix(STUDIES["half"], seed=1)
+    names = [factor.name for factor in matrix.study.factors]
+    there = set(matrix.frame[names].itertuples(index=False, name=None))
+    levels = next(
+        dict(zip(names, own, strict=True))
+        for own in itertools.product(("low", "high"), repeat=4)
+        if own not in there
+    )
+    extra = ExtraCoupons("trade", "as usual in the trade", 2, levels)
+    frame = pd.concat([matrix.frame, pd.DataFrame([levels, levels])], ignore_index=True)
+    if reference:
+        frame["reference"] = ["", *("" for _ in matrix.frame.index[1:]), "trade", "trade"]
+    case = dataclasses.replace(matrix.study, extra_coupons=() if reference else (extra,))
+    longer = dataclasses.replace(matrix, frame=frame, study=case)
+    assert alias_list(longer).equals(alias_list(matrix))
 
 
 def test_notes_say_in_titles_what_cannot_be_told_apart() -> None:

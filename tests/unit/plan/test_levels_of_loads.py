@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import collections
+import dataclasses
 import itertools
 
 import numpy as np
@@ -13,7 +14,7 @@ from scipy import stats
 import quenchbook as qb
 from quenchbook.plan.levels_of_loads import crowded_factor
 from quenchbook.plan.matrix import check_matrix
-from quenchbook.study.definition import Layout, Response, Study
+from quenchbook.study.definition import ForbiddenTreatment, Layout, Response, Study
 from quenchbook.study.factors import Factor, Unit
 
 
@@ -101,6 +102,17 @@ def test_routes_that_fit_are_not_put_into_incomplete_blocks(routes) -> None:
     case = study(2, routes, 4, 4)
     assert crowded_factor(case, case.factors[1:]) is None
     assert not any("precision" in line for line in qb.coupon_matrix(case, seed=1).notes)
+
+
+def test_forbidden_or_unequal_levels_are_left_to_the_even_spread() -> None:
+    case = study(1, 4, 4, 3)
+    (route,) = case.factors
+    assert crowded_factor(case, [route]) == route
+    never = ForbiddenTreatment({"cold_route": "cold_route 1"})
+    assert crowded_factor(dataclasses.replace(case, forbidden=(never,)), [route]) is None
+    unequal = dataclasses.replace(route, repeats=(2, 1, 1, 1))
+    assert crowded_factor(case, [unequal]) is None
+    assert crowded_factor(study(1, 4, 12, 1), [route]) is None  # a load with a single coupon
 
 
 def test_each_route_is_equally_likely_in_each_load() -> None:
