@@ -13,7 +13,7 @@ from quenchbook.plan.incomplete_blocks import (
     incomplete_blocks,
     level_counts,
 )
-from quenchbook.plan.known_blocks import Blocks
+from quenchbook.plan.known_blocks import Blocks, smallest_plan
 from quenchbook.plan.streams import Stream
 from quenchbook.plan.treatments import set_for
 from quenchbook.study.definition import Study
@@ -22,6 +22,7 @@ from quenchbook.units import capital
 
 Load = Mapping[str, Level | int]
 SHUFFLES = 12
+"""Random orders from which blocks are swapped until levels are even over settings and days."""
 
 
 def level_room(study: Study, factor: Factor) -> int:
@@ -95,10 +96,18 @@ def blocks_note(study: Study, factor: Factor, plan: IncompleteBlocks) -> str:
         if plan.is_balanced
         else f"pairs of levels meet in {low} to {high} {many}"
     )
+    size, count = len(plan.blocks[0]), len(plan.blocks)
+    fewest = len(smallest_plan(plan.levels, size)[0])
+    balanced = -(-count // fewest) * fewest
+    more = (
+        f" With {balanced} {many} every pair could meet equally often."
+        if count < balanced <= 2 * count
+        else ""
+    )
     return (
-        f"{capital(factor.title)}: a {word} holds {len(plan.blocks[0])} of {plan.levels} levels; "
-        f"{meet}. Differences inside {many} have {plan.efficiency:.4f} of the precision that "
-        f"complete {many} would give, at most {plan.bound:.4f} can be had."
+        f"{capital(factor.title)}: a {word} holds {size} of {plan.levels} levels; {meet}. "
+        f"Differences inside {many} have {plan.efficiency:.4f} of the precision that complete "
+        f"{many} would give, at most {plan.bound:.4f} can be had.{more}"
     )
 
 
@@ -126,6 +135,9 @@ def _spread_blocks(
     def unevenness(order: Sequence[int]) -> int:
         return sum(int(np.sum((members @ counts[list(order)]) ** 2)) for members in groups)
 
+    places = [int(own) * len(blocks[0]) for members in groups for own in members.sum(axis=1)]
+    shares = [divmod(own, levels) for own in places]
+    floor = sum(more * (low + 1) ** 2 + (levels - more) * low**2 for low, more in shares)
     best: tuple[int, list[int]] | None = None
     for _ in range(SHUFFLES):
         order = list(range(len(blocks)))
@@ -134,7 +146,7 @@ def _spread_blocks(
             for place, number in zip(own, stream.shuffled(own), strict=True):
                 order[place] = number
         score, improved = unevenness(order), True
-        while improved:
+        while improved and score > floor:
             improved = False
             for a, b in stream.shuffled(pairs):
                 order[a], order[b] = order[b], order[a]
@@ -145,5 +157,7 @@ def _spread_blocks(
                     order[a], order[b] = order[b], order[a]
         if best is None or score < best[0]:
             best = score, order
+        if score == floor:
+            break
     assert best is not None
     return tuple(blocks[number] for number in best[1])

@@ -86,6 +86,13 @@ def test_a_load_holds_no_more_routes_than_cold_batches() -> None:
     assert set(frame.groupby(["furnace_load", "cold_batch", "temper"]).size()) == {1}
 
 
+@pytest.mark.parametrize(("loads", "told"), [(6, True), (10, False), (4, False)])
+def test_the_note_says_with_how_many_loads_pairs_could_meet_equally_often(loads, told) -> None:
+    notes = " ".join(qb.coupon_matrix(study(1, 5, loads, 3), seed=1).notes)
+    sentence = "With 10 furnace loads every pair could meet equally often."
+    assert (sentence in notes) == told
+
+
 def test_without_a_balanced_plan_the_note_has_the_efficiency_and_its_bound() -> None:
     case = study(1, 5, 6, 3)
     notes = qb.coupon_matrix(case, seed=1).notes
