@@ -16,6 +16,7 @@ _HOME = {
     "coupon_matrix": "plan.randomization",
     "published_matrix": "plan.randomization",
     "CouponMatrix": "plan.matrix",
+    "alias_list": "plan.fractions",
     "write_plan": "plan.files",
     "read_plan": "plan.files",
     "write_entry_forms": "bench.forms",

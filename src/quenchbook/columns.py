@@ -63,6 +63,11 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "count": ("number of units of the stratum", ""),
     "variance": ("variance component", ""),
     "sd": ("standard deviation", ""),
+    # plans
+    "alias": ("term that cannot be told from this one in the plan; blank if there is none", ""),
+    "sign": ("1: the two effects add up, -1: they subtract, 0: there is no alias", ""),
+    "block": ("number of the block: coupons alike by load, day or bar", ""),
+    "level_number": ("number of the level, in the order of the study file", ""),
     # figures
     "group": ("level of the factor that has a curve each; blank with one curve", ""),
     "x": ("place along the axis: level of the factor, as run", ""),

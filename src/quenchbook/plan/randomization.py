@@ -12,7 +12,10 @@ import pandas as pd
 from quenchbook.errors import PlanError
 from quenchbook.plan.bars import MOST_DRAWS, accepted_allotments, allotment_rule
 from quenchbook.plan.declaration import declaration
+from quenchbook.plan.fraction_loads import fraction_coupons, load_settings, study_fraction
+from quenchbook.plan.fractions import asked_terms
 from quenchbook.plan.labels import random_codes
+from quenchbook.plan.levels_of_loads import blocks_note, crowded_factor, levels_of_loads
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.plan.spread import spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
@@ -48,8 +51,11 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
             f"{study.title}: the order of this study was published; it is read, not randomized."
         )
     notes: list[str] = []
-    loads = _furnace_loads(study, seed, notes)
-    coupons = _coupons_in_loads(study, loads, seed, notes)
+    if study.plan.kind == "fraction":
+        coupons = _fraction_in_loads(study, seed, notes)
+    else:
+        loads = _furnace_loads(study, seed, notes)
+        coupons = _coupons_in_loads(study, loads, seed, notes)
     frame = pd.DataFrame(coupons)
     if study.layout.coupons_per_temper_batch or _set_for(study, "temper_batch"):
         frame["temper_batch"] = _temper_batches(study, frame, seed, notes)
@@ -110,10 +116,28 @@ def _set_for(study: Study, *units: str) -> list[Factor]:
     return [factor for factor in study.factors if factor.set_for in units]
 
 
-def _furnace_loads(study: Study, seed: int, notes: list[str]) -> list[dict[str, Level | int]]:
+def _fraction_in_loads(study: Study, seed: int, notes: list[str]) -> dict[str, list[Level | int]]:
+    """Levels of a fraction's coupons, as columns; cold batches numbered in each load."""
+    chosen = study_fraction(study, seed=seed)
+    notes += chosen.notes(asked_terms(study))
+    loads = _furnace_loads(study, seed, notes, load_settings(study, chosen))
+    columns, own = fraction_coupons(study, chosen, loads)
+    notes += own
+    if bath := _set_for(study, "cold_batch"):
+        columns["cold_batch"] = _numbered_batches(columns, [factor.column for factor in bath], seed)
+    return columns
+
+
+def _furnace_loads(
+    study: Study, seed: int, notes: list[str], settings: Sequence[dict[str, Level]] = ()
+) -> list[dict[str, Level | int]]:
     """Levels and day of each furnace load, in furnace order."""
     factors, layout = _set_for(study, "furnace_load"), study.layout
-    combos = list(itertools.product(*(factor.levels for factor in factors)))
+    names = [factor.column for factor in factors]
+    combos = settings or [
+        dict(zip(names, levels, strict=True))
+        for levels in itertools.product(*(factor.levels for factor in factors))
+    ]
     if layout.furnace_loads < len(combos):
         raise PlanError(
             f"{len(combos)} combinations of {' and '.join(f.title for f in factors)} need at least "
@@ -144,7 +168,7 @@ def _furnace_loads(study: Study, seed: int, notes: list[str]) -> list[dict[str, 
         {
             "furnace_load": number + 1,
             "day": days[number],
-            **dict(zip((factor.column for factor in factors), combos[chosen[number]], strict=True)),
+            **combos[chosen[number]],
         }
         for number in range(layout.furnace_loads)
     ]
@@ -156,10 +180,11 @@ def _coupons_in_loads(
     """Levels of the factors inside loads, as columns; cold batches numbered in each load."""
     inner = [factor for factor in study.factors if factor.set_for != "furnace_load"]
     size = study.layout.coupons_per_load
+    crowded = crowded_factor(study, inner)
     crossed: list[Factor] = []
     for factor in inner:
         product = math.prod(len(other.levels) for other in [*crossed, factor])
-        if not factor.nested_in and size % product == 0:
+        if not factor.nested_in and factor != crowded and size % product == 0:
             crossed.append(factor)
     combos = list(itertools.product(*(factor.levels for factor in crossed)))
     columns: dict[str, list[Level | int]] = {name: [] for name in loads[0]}
@@ -174,7 +199,11 @@ def _coupons_in_loads(
         words = ", ".join(f"{factor.title} ({len(factor.levels)})" for factor in crossed)
         notes.append(f"Every furnace load holds every combination of {words}.")
     for factor in inner:
-        if factor not in crossed:
+        if factor == crowded:
+            plan = levels_of_loads(study, factor, loads, seed)
+            _spread(study, factor, columns, seed, plan.blocks)
+            notes.append(blocks_note(study, factor, plan))
+        elif factor not in crossed:
             _spread(study, factor, columns, seed)
             words = (
                 f"inside {study.factor(factor.nested_in).title}"
@@ -188,8 +217,14 @@ def _coupons_in_loads(
     return columns
 
 
-def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]], seed: int) -> None:
-    """Add a column of levels that do not fit as a full crossing."""
+def _spread(
+    study: Study,
+    factor: Factor,
+    columns: dict[str, list[Level | int]],
+    seed: int,
+    of_loads: Sequence[Sequence[int]] = (),
+) -> None:
+    """Add a column of levels that do not fit as a full crossing; of_loads tells those of a load."""
     total = len(columns["furnace_load"])
     bath = [f.column for f in _set_for(study, "cold_batch") if f.column in columns]
     in_batches = factor.set_for == "cold_batch" and bool(bath)  # a batch is there to be set
@@ -215,13 +250,15 @@ def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]],
             n: c for n, c in covariates.items() if n in together or n in _load_columns(study)
         }
     pool = [number % len(factor.levels) for number in range(len(items))]
-    chosen = dict(
-        zip(
-            items,
-            spread_evenly(pool, covariates, Stream(seed, f"levels of {factor.name}")),
-            strict=True,
-        )
-    )
+    stream, within, starts = Stream(seed, f"levels of {factor.name}"), None, 12
+    if of_loads:
+        within, starts = covariates["furnace_load"], 3  # swaps inside loads leave little to search
+        pool = []
+        for load, own in enumerate(of_loads):  # each level as often as the others or once more
+            order = stream.shuffled(own)
+            pool += [order[place % len(order)] for place in range(within.count(load))]
+    spread = spread_evenly(pool, covariates, stream, within=within, starts=starts)
+    chosen = dict(zip(items, spread, strict=True))
     blank: Level = math.nan if factor.is_numeric else ""
     columns[factor.column] = [
         factor.levels[chosen[key]] if there else blank
