@@ -1,7 +1,7 @@
 """Bar and place of each coupon: drawn at random until treatments are alike along the bars.
 
 Steel differs between bars, along a bar and most at its ends. Random allotments are drawn, and the
-first one is taken whose treatments are as alike in bar, place and end pieces as in the best 1 % of
+first one is taken whose treatments are as alike in place and end pieces as in the best 1 % of
 random allotments. None is improved by exchanges: that would leave so few possible plans that no
 randomization test could be built on them.
 
@@ -73,7 +73,8 @@ class AllotmentRule:
     places : array, shape (places, 2)
         Every place: bar and place in the bar.
     covariates : array, shape (places, independent covariates)
-        Distance from the middle of the bar, end piece or not, bar: orthonormal columns.
+        Distance from the middle of the bar, end piece or not: orthonormal columns. Bars are left
+        to chance: with a column for each, the ends would be balanced half as well.
     groups : array, shape (coupons, independent contrasts)
         Contrasts of the levels of every factor: orthonormal columns.
     shares : tuple of (array, array)
@@ -106,8 +107,8 @@ class AllotmentRule:
         """How an allotment was drawn, in words."""
         return (
             f"Bars and places are drawn at random; the first draw is taken whose levels of "
-            f"{', '.join(self.names)} are as alike in bar, distance from the middle and end pieces "
-            f"as in the best {BEST_SHARE:.0%} of random draws: score at most "
+            f"{', '.join(self.names)} are as alike in distance from the middle and end pieces as in "
+            f"the best {BEST_SHARE:.0%} of random draws: score at most "
             f"{self.threshold:.4g} where {self.dimensions} is the average, reached by "
             f"{self.accepted:.1%} of {PILOT_DRAWS:,} pilot draws. It is draw {allotment.draw:,}, "
             f"score {allotment.score:.4g}."
@@ -154,12 +155,11 @@ def allotment_rule(
         )
     bar, place = np.divmod(np.arange(layout.bars * layout.coupons_per_bar), layout.coupons_per_bar)
     from_end = np.minimum(place, layout.coupons_per_bar - 1 - place)
-    is_bar = bar[:, None] == np.arange(layout.bars)
     factors = _balanced(study)
     contrasts = [_contrasts(factor, coupons[factor.column]) for factor in factors]
     rule = AllotmentRule(
         places=np.column_stack([bar + 1, place + 1]),
-        covariates=_orthonormal(np.column_stack([from_end, from_end < layout.bar_ends, is_bar])),
+        covariates=_orthonormal(np.column_stack([from_end, from_end < layout.bar_ends])),
         groups=_orthonormal(np.hstack(contrasts)),
         shares=_shares(len(coupons), bar + 1, allowed_bars),
         names=tuple(factor.title for factor in factors),

@@ -54,7 +54,7 @@ def mahalanobis(frame: pd.DataFrame, places: np.ndarray, bars: int, pieces: int)
     def covariates(at: np.ndarray) -> np.ndarray:
         middle = np.abs(at[:, 1] - (pieces + 1) / 2)
         is_end = np.isin(at[:, 1], (1, pieces))
-        return np.column_stack([middle, is_end, *(at[:, 0] == bar for bar in range(1, bars + 1))])
+        return np.column_stack([middle, is_end])
 
     spread = np.cov(covariates(every).astype(float), rowvar=False)
     levels = frame[["cold_route", "temper_c", "delay_minutes"]].astype(object)
@@ -85,14 +85,14 @@ def test_the_average_score_of_random_allotments_is_the_number_of_dimensions(
     every = np.array(list(itertools.product(range(1, 9), range(1, 13))))
     scores = [mahalanobis(frame, every[stream.shuffled(range(96))], 8, 12) for _ in range(400)]
     rule = allotment_rule(study, frame, seed=5)
-    assert rule.dimensions == 6 * 9  # 3 + 1 + 2 contrasts; distance, end piece, 7 of 8 bars
-    assert np.mean(scores) == pytest.approx(54, abs=4 * np.std(scores) / 20)
+    assert rule.dimensions == 6 * 2  # 3 + 1 + 2 contrasts; distance from the middle, end piece
+    assert np.mean(scores) == pytest.approx(12, abs=4 * np.std(scores) / 20)
     # the pilot: no more than a few of independent random draws are as good (1 % of 400 is 4)
     assert sum(score <= rule.threshold for score in scores) <= 14  # above it: p < 1e-4
 
 
 def test_one_of_a_hundred_random_draws_is_accepted(rule: AllotmentRule) -> None:
-    assert rule.accepted == pytest.approx(BEST_SHARE, abs=1 / PILOT_DRAWS)
+    assert rule.accepted == pytest.approx(BEST_SHARE, abs=2.5 / PILOT_DRAWS)  # draws may tie
     draws = [own.draw for own in itertools.islice(accepted_allotments(rule), 300)]
     share = 300 / draws[-1]
     # the threshold is the 20th of 2000 draws: its share varies by 22 %, the count of 300 by 6 %
@@ -108,7 +108,7 @@ def test_the_first_accepted_allotment_is_that_of_the_plan_and_the_rule_is_noted(
     assert (matrix.frame[["bar", "bar_position"]].to_numpy() == allotment.places).all()
     assert rule.note(allotment) in matrix.notes
     assert "the best 1\u00a0% of random draws" in matrix.notes[-1]
-    assert f"score at most {rule.threshold:.4g} where 54 is the average" in matrix.notes[-1]
+    assert f"score at most {rule.threshold:.4g} where 12 is the average" in matrix.notes[-1]
     assert "reached by 1.0\u00a0% of 2,000 pilot draws" in matrix.notes[-1]
 
 
@@ -124,9 +124,9 @@ def test_treatments_are_closer_along_the_bars_than_in_plain_random_allotments(
     accepted = [own.places[:, 1] for own in itertools.islice(accepted_allotments(rule), 200)]
     stream = Stream(9, "plain")
     plain = [rule.places[stream.shuffled(range(96)), 1] for _ in range(200)]
-    # chi-square with 54 df cut at its lowest 1 %: each contrast keeps P(chi2_56 < q)/P(chi2_54 < q)
-    # = .56 of its variance; 600 free values each tell the ratio with a standard error of about .05
-    assert 0.4 < variance(accepted) / variance(plain) < 0.8
+    # chi-square with 12 df cut at its lowest 1 %: each contrast keeps P(chi2_14 < q)/P(chi2_12 < q)
+    # = .25 of its variance; 600 free values each tell the ratio with a standard error of about .02
+    assert 0.18 < variance(accepted) / variance(plain) < 0.34
 
 
 def test_bars_without_balance_are_allotted_as_before(plane_irons: Study) -> None:
