@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.mean_rows import mean_rows, question_row
 from quenchbook.fit.mixed import MixedModel, interval_frame
 from quenchbook.study.definition import Question
 from quenchbook.study.factors import Level
-from quenchbook.study.terms import MIX_WEIGHT, Array
+from quenchbook.study.terms import Array
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -140,26 +141,10 @@ def marginal_means(
                 f"{name} {unknown[0]!r} was not tried; levels are "
                 f"{', '.join(map(str, variable.levels))}."
             )
-    grid = model.terms.reference_grid(chosen)
-    columns = [model.terms.variable(name).column for name in by]
-    for name in by:
-        variable = model.terms.variable(name)
-        if variable.parent:  # a nested factor has means only where it exists
-            grid = grid[grid[variable.parent].isin(variable.exists_for)]
-    if grid.empty:
-        raise EstimabilityError(
-            f"{' and '.join(by)} do not exist together: no coupon can have them."
-        )
-    rows = model.terms.matrix(grid.reset_index(drop=True))
-    weight = grid[MIX_WEIGHT].to_numpy()
-    groups = grid.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
-    linear = np.zeros((int(groups.max()) + 1, rows.shape[1]))
-    np.add.at(linear, groups, rows * weight[:, None])
-    linear /= np.bincount(groups, weights=weight)[:, None]
-    first = grid.groupby(columns, sort=False, dropna=False)[columns].first()
+    linear, first = mean_rows(model.terms, by, chosen)
     notes = (*_mix_notes(model, by, chosen), *_untried(model, by, first))
     return MarginalMeans(
-        grid=first.reset_index(drop=True),
+        grid=first,
         linear=linear,
         model=model,
         confidence=confidence or model.confidence,
@@ -266,29 +251,32 @@ def question_contrast(model: MixedModel, question: Question) -> MarginalMeans:
         One row: level minus against; with ``change``, how that differs between two other levels.
     """
 
-    def difference(at: Mapping[str, Level]) -> MarginalMeans:
-        levels = {question.factor: [question.level, question.against]}
-        means = marginal_means(model, question.factor, at={**at, **levels})
-        return means.contrast({question.key: [1.0, -1.0]})
-
+    levels: dict[str, Sequence[Level]] = {n: (level,) for n, level in question.at.items()}
+    levels |= {question.factor: (question.level, question.against)}
+    notes = _mix_notes(model, [question.factor], levels)
+    row = question_row(model.terms, question)
     if question.change:
-        (name, (first, second)), *_ = question.change.items()
-        here = difference({**question.at, name: first})
-        row = here.linear[0] - difference({**question.at, name: second}).linear[0]
+        (name, _), *_ = question.change.items()
         if not np.any(np.abs(row) > 1e-12):
             raise EstimabilityError(
                 f"Whether this differs with {model.term_word(name)} was not part of the "
                 "analysis of "
                 f'{model.response}: add "{name}:{question.factor}" to its combinations.'
             )
-        notes = tuple(note for note in here.notes if not note.startswith("At "))
-        return replace(here, linear=row[None, :], notes=notes)
-    own = difference(question.at)
-    if not np.any(np.abs(own.linear) > 1e-12):
+        changed = {name: question.change[name][:1]}
+        notes = _mix_notes(model, [question.factor], {**levels, **changed})
+        notes = tuple(note for note in notes if not note.startswith("At "))
+    elif not np.any(np.abs(row) > 1e-12):
         raise EstimabilityError(
             f"{model.term_word(question.factor)} could not be estimated for {model.response}."
         )
-    return own
+    return MarginalMeans(
+        grid=pd.DataFrame({"contrast": [question.key]}),
+        linear=row[None, :],
+        model=model,
+        confidence=model.confidence,
+        notes=notes,
+    )
 
 
 def adjusted_values(model: MixedModel, by: Sequence[str]) -> Array:
