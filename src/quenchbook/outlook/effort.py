@@ -182,7 +182,7 @@ def cheapest_split(
     found = []
     counts = np.arange(2, most + 1)
     for each, number in itertools.product(coupons if between == "loads" else (1,), indents):
-        variance = scatter.coupon_variance(number) / each
+        variance = scatter.coupon_variance(number) / each  # of the mean of a load, or of a coupon
         cost = each * costs.coupon_with(number)
         if between == "loads":
             variance, cost = variance + scatter.load**2, cost + costs.load
@@ -210,9 +210,8 @@ def two_sample_power(
     from scipy import special
 
     bound = special.stdtrit(df, (1 + confidence) / 2)
-    shift = difference / np.sqrt(variance)
-    upper = 1 - special.nctdtr(df, shift, bound)
-    return np.asarray(upper + special.nctdtr(df, shift, -bound))
+    # Both tails at once by the noncentral F: the noncentral t of scipy is nan from shifts of 10 on.
+    return np.asarray(1 - special.ncfdtr(1, df, difference**2 / variance, bound**2))
 
 
 def indent_correlation(spacing: float, count: int, reach: float) -> float:

@@ -1,80 +1,67 @@
-"""Other sizes of a study: how many loads and coupons could be tried, and how well each judges."""
+"""Other sizes of a study: which could be tried, what they need, and how well each judges."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import pandas as pd
 
-from quenchbook.errors import EstimabilityError
-from quenchbook.fit.coupon_data import RANDOM_UNITS, CouponData
-from quenchbook.fit.means import question_contrast
-from quenchbook.fit.mixed import MixedModel
-from quenchbook.fit.strata import Strata
+from quenchbook.fit.coupon_data import RANDOM_UNITS
 from quenchbook.outlook.error_df import planned_strata
-from quenchbook.outlook.power import PlannedPrecision
+from quenchbook.outlook.noise import coupon_value_variance
+from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
 from quenchbook.plan.cost import PlanCounts, plan_counts
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix
-from quenchbook.study.definition import Noise, Question, Response, Study
-from quenchbook.study.terms import Array
+from quenchbook.study.definition import Noise, Question, Study
 
 _MOST_SIZES: Final = 7
 """Numbers of loads, and of coupons in a load, that are tried unless they are named."""
 
 
 @dataclass(frozen=True, eq=False)
-class JudgedLayout:
-    """A layout drawn once, with the contrast of one question.
+class DrawnLayout:
+    """A plan of some size, drawn once for one question.
 
     Attributes
     ----------
     loads, coupons_per_load : int
     counts : PlanCounts
-        What the layout needs.
+        What the plan needs, with all responses of the study.
     matrix : CouponMatrix
-    strata : Strata
-    row : ndarray, shape (coefficients,)
-        Weights of the coefficients in the answer.
+        With the response and the question alone.
+    alone : tuple of (unit, unit)
+        Units that hold a single coupon each, or the same coupons as another unit, and what stands
+        for them: they cannot be told apart, so their noise is added.
     """
 
     loads: int
     coupons_per_load: int
     counts: PlanCounts
     matrix: CouponMatrix
-    strata: Strata
-    row: Array
+    alone: tuple[tuple[str, str], ...]
 
-    def precision(self, noise: Noise, indents: int, correlation: float) -> PlannedPrecision:
-        """Precision with a number of indents on each coupon.
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Random units above the coupon that the plan has."""
+        return tuple(unit for unit in RANDOM_UNITS if unit in self.matrix.frame)
 
-        Units that hold a single coupon each, or the same coupons as another unit, cannot be told
-        from it: their noise is added to it.
-        """
-        sds = noise.sds
-        if "coupon" not in sds:
-            raise EstimabilityError("The noise of coupon is not told. Give a standard deviation.")
-        variances = {unit: sd**2 for unit, sd in sds.items() if unit != "indent"}
-        lasting = correlation + (1 - correlation) / indents
-        variances["coupon"] += lasting * sds.get("indent", 0.0) ** 2
-        frame = self.matrix.frame
-        for unit in RANDOM_UNITS:
-            if unit not in frame or unit in self.strata.codes:
-                continue
-            count = int(frame[unit].nunique())
-            stands_for = self.strata.merged.get(unit) or ("coupon" if count == len(frame) else "")
-            if stands_for:
-                if unit not in sds:
-                    raise EstimabilityError(
-                        f"The noise of {unit} is not told. Give a standard deviation."
-                    )
-                variances[stands_for] = variances.get(stands_for, 0.0) + sds[unit] ** 2
-        return PlannedPrecision(self.strata, variances)
+    def outlook(
+        self, noise: Noise, indents: int, *, power: float, indent_correlation: float
+    ) -> QuestionOutlook:
+        """What the plan can tell about its question with a number of indents on each coupon."""
+        (question,), (response,) = self.matrix.study.questions, self.matrix.study.responses
+        value = coupon_value_variance(noise, indents, indent_correlation=indent_correlation)
+        sds = {**noise.sds, "coupon": math.sqrt(value), "indent": 0.0}
+        for unit, stands_for in self.alone:
+            if unit in sds and stands_for in sds:
+                sds[stands_for] = math.hypot(sds[stands_for], sds[unit])
+        folded = {response.name: Noise(sds, noise.source)}
+        return question_outlooks(self.matrix, noise=folded, power=power).answer(question.key)
 
 
 def load_counts(study: Study) -> list[int]:
@@ -115,16 +102,17 @@ def layout_sizes(
     return sorted(pairs | {own})
 
 
-def judged_layout(
+def drawn_layout(
     study: Study, question: Question, loads: int, coupons: int, *, seed: int
-) -> JudgedLayout:
-    """Draw a plan of another size and find the contrast that answers a question.
+) -> DrawnLayout:
+    """Draw a plan of another size for one question.
+
+    A response that is tested on a part of the coupons keeps its share.
 
     Parameters
     ----------
     study : Study
     question : Question
-        About two levels.
     loads, coupons : int
         Furnace loads, and coupons in each.
     seed : int
@@ -133,52 +121,46 @@ def judged_layout(
     ------
     PlanError
         If the loads or coupons cannot hold the levels.
-    EstimabilityError
-        If the plan cannot answer the question.
     """
-    own = study.layout.furnace_loads * study.layout.coupons_per_load
     total = loads * coupons
-    tested = {
-        response.name: max(2, round(response.coupons * total / own)) if response.coupons else 0
-        for response in study.responses
-    }
+    share = total / (study.layout.furnace_loads * study.layout.coupons_per_load)
+    tested = {own.name: max(2, round(own.coupons * share)) for own in study.responses}
+    tested |= {own.name: total for own in study.responses if not own.coupons}
     response = study.response(question.response)
-    layout = replace(
-        study.layout, furnace_loads=loads, coupons_per_load=coupons, bars=0, furnace_places=0
+    # Bars, places and the other responses change no precision and take time to draw.
+    matrix = coupon_matrix(
+        replace(
+            study,
+            layout=replace(
+                study.layout,
+                furnace_loads=loads,
+                coupons_per_load=coupons,
+                bars=0,
+                furnace_places=0,
+            ),
+            responses=(replace(response, coupons=tested[response.name] % total),),
+            questions=(question,),
+        ),
+        seed=seed,
     )
-    drawn = replace(
-        study, layout=layout, responses=(replace(response, coupons=tested[response.name]),)
-    )  # without bars and other responses, which change no precision and take time
-    matrix = coupon_matrix(drawn, seed=seed)
-    counts = plan_counts(matrix)
     others = {
-        other.name: other.readings * (tested[other.name] or total)
-        for other in study.responses
-        if other.name != response.name
+        own.name: own.readings * tested[own.name]
+        for own in study.responses
+        if own.name != response.name
     }
-    strata = planned_strata(matrix, response.name)
-    row = _question_row(matrix, response, strata, question)
-    counts = replace(counts, readings={**others, **counts.readings})
-    return JudgedLayout(loads, coupons, counts, matrix, strata, row)
+    counts = plan_counts(matrix)
+    counts = replace(counts, readings={**counts.readings, **others})
+    return DrawnLayout(loads, coupons, counts, matrix, _alone(matrix))
 
 
-def _question_row(
-    matrix: CouponMatrix, response: Response, strata: Strata, question: Question
-) -> Array:
-    """Weights of the coefficients in the answer to a question."""
-    frame = matrix.frame[matrix.frame[f"{response.name}_order"].notna()].reset_index(drop=True)
-    data = CouponData(
-        response=response.name,
-        unit=response.unit,
-        scale=response.scale,
-        coupons=frame,
-        readings=pd.DataFrame(),
-        terms=strata.terms,
-        units=tuple(strata.codes),
-        planned=frame,
-        study=matrix.study,
-        confidence=matrix.study.question_confidence,
-    )
-    unit_noise: Mapping[str, float] = {stage.unit: 1.0 for stage in strata.stages}
-    model = MixedModel(data, strata, PlannedPrecision(strata, unit_noise))
-    return question_contrast(model, question).linear[0]
+def _alone(matrix: CouponMatrix) -> tuple[tuple[str, str], ...]:
+    name = matrix.study.responses[0].name
+    strata = planned_strata(matrix, name)
+    frame = matrix.frame[matrix.frame[f"{name}_order"].notna()]
+    found = [(unit, stands_for) for unit, stands_for in strata.merged.items()]
+    found += [
+        (unit, "coupon")
+        for unit in RANDOM_UNITS
+        if unit in frame and int(frame[unit].nunique()) == len(frame)
+    ]
+    return tuple(found)
