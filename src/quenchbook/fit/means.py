@@ -250,7 +250,6 @@ def question_contrast(model: MixedModel, question: Question) -> MarginalMeans:
     MarginalMeans
         One row: level minus against; with ``change``, how that differs between two other levels.
     """
-
     levels: dict[str, Sequence[Level]] = {n: (level,) for n, level in question.at.items()}
     levels |= {question.factor: (question.level, question.against)}
     notes = _mix_notes(model, [question.factor], levels)

@@ -10,9 +10,14 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.terms import study_terms
 
 
+def tested_coupons(matrix: CouponMatrix, response: str) -> pd.DataFrame:
+    """Rows of the coupon matrix on which a response is to be measured."""
+    return matrix.frame[matrix.frame[f"{response}_order"].notna()].reset_index(drop=True)
+
+
 def planned_strata(matrix: CouponMatrix, response: str) -> Strata:
     """Strata of a response if everything goes as planned."""
-    frame = matrix.frame[matrix.frame[f"{response}_order"].notna()].reset_index(drop=True)
+    frame = tested_coupons(matrix, response)
     units = tuple(unit for unit in RANDOM_UNITS if unit in frame)
     terms = study_terms(matrix.study, matrix.study.response(response), frame)
     return strata_of(frame, terms, units)

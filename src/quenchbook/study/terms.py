@@ -142,8 +142,22 @@ class Terms:
         kept = tuple(n for n in self.names if not any(g <= set(n.split(":")) for g in gone))
         return replace(self, names=kept)
 
-    def columns(self, frame: pd.DataFrame, name: str) -> Array:
-        """Coded columns of one term, shape (rows, columns)."""
+    def columns(
+        self,
+        frame: pd.DataFrame,
+        name: str,
+        known: dict[tuple[str, tuple[Level, ...]], Array] | None = None,
+    ) -> Array:
+        """Coded columns of one term, shape (rows, columns).
+
+        Parameters
+        ----------
+        frame : DataFrame
+        name : str
+        known : dict, optional
+            Keeps the coded columns of each variable between the terms of one frame.
+        """
+        known = {} if known is None else known
         parts = [self.variable(part) for part in name.split(":")]
         parents = {variable.parent for variable in parts if variable.inside is not None}
         inner = {v.parent: v.exists_for for v in parts if v.parent and v.inside is None}
@@ -151,13 +165,18 @@ class Terms:
         for variable in parts:
             if variable.column in parents:  # its nested factor is coded inside each of its levels
                 continue
-            coded = variable.coded(frame, only=inner.get(variable.column, ()))
+            key = (variable.name, inner.get(variable.column, ()))
+            if key not in known:
+                known[key] = variable.coded(frame, only=key[1])
+            coded = known[key]
             product = (product[:, :, None] * coded[:, None, :]).reshape(len(frame), -1)
         return product
 
     def matrix(self, frame: pd.DataFrame) -> Array:
         """Mean and all terms, shape (rows, coefficients)."""
-        return np.column_stack([np.ones(len(frame)), *(self.columns(frame, n) for n in self.names)])
+        known: dict[tuple[str, tuple[Level, ...]], Array] = {}
+        columns = [self.columns(frame, name, known) for name in self.names]
+        return np.column_stack([np.ones(len(frame)), *columns])
 
     def slices(self, frame: pd.DataFrame) -> dict[str, slice]:
         """Place of each term among the coefficients; the mean is coefficient 0."""

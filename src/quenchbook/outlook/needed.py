@@ -1,0 +1,198 @@
+"""How many furnace loads and coupons a question needs before it can be answered."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError, PlanError
+from quenchbook.outlook.questions import QuestionOutlook, question_outlooks, times_in
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.plan.randomization import coupon_matrix
+from quenchbook.plan.treatments import set_for
+from quenchbook.study.definition import Noise, Study
+from quenchbook.units import number_text
+
+Goal = Literal["difference", "equivalence"]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class UnitsNeeded:
+    """Smallest plan of a kind that answers a question, and the plans that were tried.
+
+    Attributes
+    ----------
+    study : Study
+    question : str
+        Key.
+    goal : str
+        ``difference``: a difference of the margin is found. ``equivalence``: no difference is
+        shown to be inside the margin.
+    target : float
+        Power that was asked for.
+    loads, coupons : int or None
+        What it takes; None where not even the largest plan that was tried will do.
+    table : DataFrame
+        ``furnace_loads, coupons, power`` of the plans that were tried.
+    notes : tuple of str
+    """
+
+    study: Study
+    question: str
+    goal: Goal
+    target: float
+    loads: int | None
+    coupons: int | None
+    table: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    def summary(self) -> str:
+        """Say what it takes."""
+        words = next(own.words for own in self.study.questions if own.key == self.question)
+        aim = (
+            "to find a difference of the margin"
+            if self.goal == "difference"
+            else "to show that any difference is smaller than the margin, if there is none"
+        )
+        if self.loads is None or self.coupons is None:
+            most = int(self.table["furnace_loads"].max())
+            best = number_text(100 * float(self.table["power"].max()), 0)
+            verdict = (
+                f"{most} {self.study.unit_word('furnace_load', most)} are not enough {aim}: they "
+                f"do it {best} times in 100. A wider margin, or another way to set this factor, "
+                "is needed."
+            )
+        else:
+            verdict = (
+                f"{self.loads} {self.study.unit_word('furnace_load', self.loads)} with "
+                f"{self.coupons} {self.study.unit_word('coupon', self.coupons)} {aim} "
+                f"{times_in(self.target)}."
+            )
+        return "\n".join([f"{words} {verdict}", *self.notes])
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the plans that were tried."""
+        return self.table.copy()
+
+    def __repr__(self) -> str:
+        return f"<UnitsNeeded {self.question}: {self.loads} furnace loads>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
+
+
+def units_needed(
+    study: Study,
+    question: str,
+    *,
+    goal: Goal = "difference",
+    power: float = 0.8,
+    noise: Mapping[str, Noise] | None = None,
+    most_loads: int = 96,
+) -> UnitsNeeded:
+    """How many furnace loads a question needs, with the coupons a load of the study file.
+
+    Parameters
+    ----------
+    study : Study
+    question : str
+        Key of a declared comparison of a response with a margin.
+    goal : {"difference", "equivalence"}
+    power : float
+        How often the study shall succeed.
+    noise : mapping of response to Noise, optional
+    most_loads : int
+        Plans with more loads are not tried.
+
+    Returns
+    -------
+    UnitsNeeded
+
+    Raises
+    ------
+    EstimabilityError
+        If the question has no margin, or is not about a comparison.
+    """
+    settings = 1
+    for factor in set_for(study, "furnace_load"):
+        settings *= len(factor.levels)
+    tried: dict[int, tuple[int, float]] = {}
+    notes: tuple[str, ...] = ()
+
+    def reached(repeats: int) -> float:
+        nonlocal notes
+        loads = repeats * settings
+        if loads not in tried:
+            matrix = plan_of_size(study, loads)
+            outlook = question_outlooks(matrix, noise=noise)
+            notes = outlook.notes
+            tried[loads] = (len(matrix.frame), _power(outlook.answer(question), goal))
+        return tried[loads][1]
+
+    found = _first_reaching(reached, power, max(1, most_loads // settings))
+    loads = found * settings if found else None
+    table = pd.DataFrame(
+        [(loads, *own) for loads, own in sorted(tried.items())],
+        columns=["furnace_loads", "coupons", "power"],
+    )
+    coupons = tried[loads][0] if loads else None
+    return UnitsNeeded(study, question, goal, power, loads, coupons, table, notes)
+
+
+def plan_of_size(study: Study, loads: int, *, coupons_per_load: int = 0) -> CouponMatrix:
+    """Plan of the study with another number of loads, to be judged and not to be run."""
+    layout = dataclasses.replace(
+        study.layout,
+        furnace_loads=loads,
+        coupons_per_load=coupons_per_load or study.layout.coupons_per_load,
+        bars=0, coupons_per_bar=0, bar_ends=0,
+    )  # fmt: skip
+    size = loads * layout.coupons_per_load
+    planned = study.layout.furnace_loads * study.layout.coupons_per_load
+    responses = tuple(
+        dataclasses.replace(own, coupons=max(1, round(own.coupons * size / planned)))
+        if own.coupons
+        else own
+        for own in study.responses
+    )
+    return coupon_matrix(dataclasses.replace(study, layout=layout, responses=responses), seed=1)
+
+
+def _power(own: QuestionOutlook, goal: Goal) -> float:
+    if own.margin is None:
+        raise EstimabilityError(
+            f"{own.question.key}: no margin is declared for {own.response.quantity}, so there is "
+            "no size to find or to rule out. Write equivalence_margin in the study file."
+        )
+    if own.planned is None:
+        return 0.0
+    found = own.power(own.margin) if goal == "difference" else own.equivalence_power()
+    return found or 0.0
+
+
+def _first_reaching(reached: Callable[[int], float], target: float, most: int) -> int | None:
+    """Smallest number of repeats that reaches a power, by doubling and halving."""
+    low, high = 0, 1
+    while True:
+        try:
+            good = reached(high) >= target
+        except PlanError:
+            good = False
+        if good:
+            break
+        if high >= most:
+            return None
+        low, high = high, min(2 * high, most)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if reached(middle) >= target:
+            high = middle
+        else:
+            low = middle
+    return high

@@ -1,0 +1,150 @@
+"""The noise a plan is judged with: told in the study file, from earlier studies, or assumed.
+
+An assumption is never taken for a fact: it carries its source into every table and sentence.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+from quenchbook.errors import EstimabilityError, Problem
+from quenchbook.study.definition import Noise, Response, Study
+from quenchbook.units import listed, number_text, with_unit
+
+if TYPE_CHECKING:
+    from quenchbook.fit.mixed import MixedModel
+
+USUAL: Final[Mapping[tuple[str, str, str], Mapping[str, float]]] = {
+    ("hardness", "HRC", "linear"): {
+        "furnace_load": 0.3, "cold_batch": 0.15, "temper_batch": 0.15, "bar": 0.2,
+        "coupon": 0.45, "indent": 0.6,
+    },
+    ("impact", "J", "log"): {
+        "furnace_load": 0.05, "cold_batch": 0.04, "temper_batch": 0.04, "bar": 0.05,
+        "coupon": 0.15, "indent": 0.0,
+    },
+}  # fmt: skip
+"""Standard deviations to start from, by kind, unit and scale: common practice, no source."""
+
+ASSUMED: Final = "assumed, common practice, no source"
+
+
+def assumed_noise(study: Study, response: str) -> Noise:
+    """Noise of a response for planning.
+
+    What the study file tells comes first; units it does not tell get the usual value where there
+    is one, and the source says so.
+
+    Parameters
+    ----------
+    study : Study
+    response : str
+
+    Returns
+    -------
+    Noise
+
+    Raises
+    ------
+    EstimabilityError
+        If nothing is told and there is no usual value.
+    """
+    own = study.response(response)
+    usual = USUAL.get((own.kind, own.unit, own.scale))
+    if own.noise is None and usual is None:
+        name = own.name
+        raise EstimabilityError(
+            Problem(
+                "study.toml",
+                f"does not tell the noise of {own.quantity}, and no usual value is known",
+                f'Add [responses.{name.split("_")[0]}.noise] with furnace_load = "..." and '
+                f'coupon = "..." (standard deviations), from a pilot or an earlier study.',
+            )
+        )
+    if own.noise is None:
+        return Noise(dict(usual or {}), ASSUMED)
+    missing = {u: sd for u, sd in (usual or {}).items() if u not in own.noise.sds}
+    if not missing:
+        return own.noise
+    words = listed([study.unit_word(unit) for unit in missing])
+    return Noise({**missing, **own.noise.sds}, f"{own.noise.source}; {words} {ASSUMED}")
+
+
+def measured_noise(models: MixedModel | Sequence[MixedModel]) -> Noise:
+    """Noise from the noise budgets of a pilot or of earlier studies of the same response.
+
+    Variances are averaged with the error df of their strata as weights.
+
+    Parameters
+    ----------
+    models : MixedModel or sequence of MixedModel
+        Of one response on one scale.
+
+    Returns
+    -------
+    Noise
+        Its source names the studies and how many units each standard deviation rests on.
+    """
+    from quenchbook.fit.mixed import MixedModel
+
+    models = [models] if isinstance(models, MixedModel) else list(models)
+    if not models:
+        raise EstimabilityError("Name at least one model of a pilot or of an earlier study.")
+    if len({(model.response, model.scale) for model in models}) > 1:
+        raise EstimabilityError("The models are of different responses or scales.")
+    sums: dict[str, float] = {}
+    weights: dict[str, float] = {}
+    for model in models:
+        spare = {stage.unit: float(stage.df) for stage in model.strata.stages}
+        spare["indent"] = float(len(model.readings) - len(model.coupons))
+        for unit, variance in model.variances.items():
+            weight = spare.get(unit, 0.0)
+            if weight > 0:
+                sums[unit] = sums.get(unit, 0.0) + weight * float(variance)
+                weights[unit] = weights.get(unit, 0.0) + weight
+    names = [model.study.key if model.study else "a data frame" for model in models]
+    rests = ", ".join(
+        f"{models[0].unit_word(unit)} {weight:.0f} df" for unit, weight in weights.items()
+    )
+    sds = {unit: math.sqrt(total / weights[unit]) for unit, total in sums.items()}
+    return Noise(sds, f"noise budget of {listed(names)} ({rests})")
+
+
+def coupon_value_variance(noise: Noise, readings: int, *, indent_correlation: float = 0.0) -> float:
+    """Variance of the mean of a coupon: its own, and its indents'.
+
+    Parameters
+    ----------
+    noise : Noise
+    readings : int
+        Indents on the coupon.
+    indent_correlation : float
+        Correlation of two indents of a coupon, from lying close together; then a part of their
+        scatter does not average out.
+    """
+    indent = noise.sds.get("indent", 0.0) ** 2
+    share = indent_correlation + (1 - indent_correlation) / readings
+    return noise.sds.get("coupon", 0.0) ** 2 + indent * share
+
+
+def planning_variances(
+    noise: Noise, response: Response, *, indent_correlation: float = 0.0
+) -> dict[str, float]:
+    """Variance of each unit and of a coupon value, as `PlannedPrecision` wants them."""
+    units = {unit: sd**2 for unit, sd in noise.sds.items() if unit not in ("coupon", "indent")}
+    own = coupon_value_variance(noise, response.readings, indent_correlation=indent_correlation)
+    return {**units, "coupon": own}
+
+
+def noise_words(noise: Noise, study: Study, response: Response, units: Sequence[str]) -> str:
+    """Noise in one line: ``furnace load 0.3 HRC, coupon 0.45 HRC (assumed ...)``."""
+    parts = []
+    for unit in (*units, "indent"):
+        sd = noise.sds.get(unit)
+        if sd:
+            text = f"{sd * 100:g} %" if response.scale == "log" else number_text(sd, 2)
+            shown = text if response.scale == "log" else with_unit(text, response.unit)
+            parts.append(f"{study.unit_word(unit)} {shown}")
+    return f"{', '.join(parts) or 'none'} (standard deviations; {noise.source})"

@@ -1,0 +1,225 @@
+"""How well a plan can locate a peak that is expected somewhere along a curve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError, Problem
+from quenchbook.fit.mean_rows import mean_rows
+from quenchbook.outlook.noise import assumed_noise, noise_words, planning_variances
+from quenchbook.outlook.power import PlannedContrast, PlannedPrecision
+from quenchbook.outlook.questions import chance_text, prepared
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.study.definition import ExpectedPeak, Noise, Response
+from quenchbook.study.factors import Factor, Level
+from quenchbook.study.terms import Array, Terms
+from quenchbook.units import number_text, with_unit
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PeakOutlook:
+    """What a plan can tell about the place of a peak, for each curve.
+
+    Attributes
+    ----------
+    table : DataFrame
+        ``group`` (blank: all together), ``place`` (where the peak is expected), ``half_width``
+        (of its interval, if there is one with two ends), ``bounded`` (chance that there is),
+        ``df_error``.
+    factor : Factor
+    response : Response
+    notes : tuple of str
+    """
+
+    table: pd.DataFrame
+    factor: Factor
+    response: Response
+    notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a copy of the table."""
+        return self.table.copy()
+
+    def sentences(self) -> list[str]:
+        """One sentence for each curve."""
+        lines = []
+        for row in self.table.to_dict("records"):
+            who = f"{row['group']}: " if row["group"] else ""
+            place = self.factor.word(row["place"])
+            if not row["df_error"]:
+                lines.append(f"{who}the peak cannot be located: no spare unit to judge by.")
+                continue
+            width = with_unit(number_text(row["half_width"], 0), f"delta_{self.factor.unit}")
+            lines.append(
+                f"{who}a peak near {place} is located within ±{width}, with both ends of the "
+                f"interval in {chance_text(row['bounded'])} of such studies "
+                f"({number_text(row['df_error'], 0)} df)."
+            )
+        return [line[:1].upper() + line[1:] for line in lines]
+
+    def summary(self) -> str:
+        """Say how well the peak can be located."""
+        return "\n".join([*self.sentences(), *self.notes])
+
+    def __repr__(self) -> str:
+        return f"<PeakOutlook of {self.response.name} along {self.factor.name}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return "".join(f"<p>{escape(line)}</p>" for line in (*self.sentences(), *self.notes))
+
+
+def peak_outlook(
+    matrix: CouponMatrix,
+    response: str | None = None,
+    *,
+    by: str = "",
+    expected: ExpectedPeak | None = None,
+    noise: Noise | None = None,
+    confidence: float | None = None,
+) -> PeakOutlook:
+    """How well a plan can locate an expected peak.
+
+    The peak of a quadratic is where its slope is zero. Its interval is the set of places where
+    the slope cannot be told from zero; near the expected peak its half width is the half width of
+    the slope over the expected curvature. It has two ends only where the curvature is
+    established; the chance of that is given beside it.
+
+    Parameters
+    ----------
+    matrix : CouponMatrix
+    response : str, optional
+        The first one with an expected peak when left out.
+    by : str
+        Factor whose levels have a curve each; all together when left out.
+    expected : ExpectedPeak, optional
+        That of the study file when left out.
+    noise : Noise, optional
+    confidence : float, optional
+
+    Returns
+    -------
+    PeakOutlook
+
+    Raises
+    ------
+    EstimabilityError
+        If no peak is expected, or the factor is not analysed as a quadratic.
+    """
+    study = matrix.study
+    own = _with_peak(matrix, response, expected)
+    peak = expected or own.expected_peak
+    assert peak is not None
+    strata = prepared(matrix).strata[own.name]
+    factor = study.factor(peak.factor)
+    if factor.shape != "quadratic" or factor.name not in strata.terms.names:
+        raise EstimabilityError(
+            f"{factor.title} is not analysed as a quadratic curve, so no peak can be located. "
+            'Write shape = "quadratic" and enough levels and loads.'
+        )
+    noise = noise or assumed_noise(study, own.name)
+    precision = PlannedPrecision(strata, planning_variances(noise, own))
+    confidence = confidence or study.confidence
+    curvature = -2 * peak.lower_by / peak.away**2
+    groups: Sequence[Level | None] = study.factor(by).levels if by else (None,)
+    rows = []
+    for level in groups:
+        slope, bend = peak_rows(strata.terms, peak.factor, peak.place, by, level)
+        planned, bent = precision.contrast(slope), precision.contrast(bend)
+        rows.append(
+            {
+                "group": study.factor(by).word(level) if level is not None else "",
+                "place": peak.place,
+                **_numbers(planned, bent, curvature, confidence),
+            }
+        )
+    units = [stage.unit for stage in reversed(strata.stages)]
+    drop = with_unit(number_text(peak.lower_by, 2), own.unit)
+    away = with_unit(number_text(peak.away, 0), f"delta_{factor.unit}")
+    notes = (
+        f"Expected, not known: a peak at {factor.word(peak.place)}, {drop} lower {away} away.",
+        f"Noise of {own.quantity}: {noise_words(noise, study, own, units)}.",
+    )
+    return PeakOutlook(pd.DataFrame(rows), factor, own, notes)
+
+
+def _with_peak(
+    matrix: CouponMatrix, response: str | None, expected: ExpectedPeak | None
+) -> Response:
+    study = matrix.study
+    if response is not None:
+        own = study.response(response)
+        if expected is not None or own.expected_peak is not None:
+            return own
+    elif expected is not None:
+        return study.responses[0]
+    else:
+        for own in study.responses:
+            if own.expected_peak is not None:
+                return own
+    raise EstimabilityError(
+        Problem(
+            "study.toml",
+            "tells no expected peak",
+            "Write below the response, such as [responses.hardness.expected_peak] with "
+            'factor = "austenitize", at = "985 degC", lower_by = "1 HRC", away = "45 degC".',
+        )
+    )
+
+
+def _numbers(
+    slope: PlannedContrast | None,
+    bend: PlannedContrast | None,
+    curvature: float,
+    confidence: float,
+) -> dict[str, float]:
+    if slope is None or bend is None:
+        return {"half_width": np.nan, "bounded": 0.0, "df_error": 0.0}
+    return {
+        "half_width": slope.half_width(confidence) / abs(curvature),
+        "bounded": bend.power(curvature, confidence=confidence),
+        "df_error": slope.df,
+    }
+
+
+def peak_rows(
+    terms: Terms, factor: str, place: float, by: str = "", level: Level | None = None
+) -> tuple[Array, Array]:
+    """Weights of the coefficients in the slope and in the second derivative of a curve.
+
+    Parameters
+    ----------
+    terms : Terms
+    factor : str
+        Analysed as a quadratic.
+    place : float
+        Where [storage unit of the factor].
+    by : str
+        Factor whose curve at `level` is meant; the average curve when left out.
+    level : float or str, optional
+
+    Returns
+    -------
+    slope, bend : ndarray, shape (coefficients,)
+        Exact for a quadratic: central differences of any step.
+    """
+    at: dict[str, Sequence[Level]] = {factor: [place - 1.0, place, place + 1.0]}
+    if by and level is not None:
+        at[by] = [level]
+    rows, _ = mean_rows(terms, [factor], at)
+    return (rows[2] - rows[0]) / 2, rows[2] - 2 * rows[1] + rows[0]
+
+
+def peak_compared(first: PeakOutlook, second: PeakOutlook) -> str:
+    """Say what a second plan buys: ``peak located within 12 instead of 19 °C``."""
+    unit = f"delta_{first.factor.unit}"
+    before, after = (float(own.table["half_width"].max()) for own in (first, second))
+    return (
+        f"peak located within ±{with_unit(number_text(after, 0), unit)} instead of "
+        f"±{with_unit(number_text(before, 0), unit)}"
+    )

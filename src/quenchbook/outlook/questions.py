@@ -1,0 +1,427 @@
+"""What a plan can tell about each declared question, at a noise that is told or assumed."""
+
+from __future__ import annotations
+
+import math
+import weakref
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.fit.mean_rows import question_row
+from quenchbook.fit.strata import Strata
+from quenchbook.outlook.error_df import planned_strata
+from quenchbook.outlook.noise import assumed_noise, noise_words, planning_variances
+from quenchbook.outlook.power import PlannedContrast, PlannedPrecision, PlannedTerm
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.study.definition import Noise, Question, Response, Study
+from quenchbook.study.terms import Array
+from quenchbook.units import NO_BREAK, decimals_for, number_text, with_unit
+
+
+@dataclass(frozen=True, eq=False)
+class QuestionOutlook:
+    """What to expect of the answer to one question.
+
+    Attributes
+    ----------
+    question : Question
+    response : Response
+    planned : PlannedContrast, PlannedTerm or None
+        None where no honest answer is possible; `reason` says why.
+    pattern : ndarray or None
+        For a question about a term: coefficients at which its outer levels differ by one.
+    margin : float or None
+        Difference too small to matter, on the analysed scale (natural logarithm where it is log).
+    confidence : float
+        At which the question is judged.
+    target : float
+        Power that `detectable_difference` is for.
+    reason : str
+    """
+
+    question: Question
+    response: Response
+    planned: PlannedContrast | PlannedTerm | None
+    pattern: Array | None
+    margin: float | None
+    confidence: float
+    target: float
+    reason: str = ""
+
+    @property
+    def strata(self) -> tuple[str, ...]:
+        """Units whose noise the answer carries."""
+        if isinstance(self.planned, PlannedTerm):
+            return (self.planned.unit,)
+        return self.planned.strata if self.planned is not None else ()
+
+    @property
+    def df_error(self) -> float:
+        """Error degrees of freedom; 0 where there is no test."""
+        if isinstance(self.planned, PlannedTerm):
+            return self.planned.df_error
+        return self.planned.df if self.planned is not None else 0.0
+
+    def half_width(self) -> float | None:
+        """Expected half width of the interval; None for a term."""
+        if isinstance(self.planned, PlannedContrast):
+            return self.planned.half_width(self.confidence)
+        return None
+
+    def power(self, difference: float) -> float | None:
+        """Chance of finding a true difference of this size; None where there is no test."""
+        if isinstance(self.planned, PlannedContrast):
+            return self.planned.power(difference, confidence=self.confidence)
+        if isinstance(self.planned, PlannedTerm) and self.pattern is not None:
+            return self.planned.power(difference * self.pattern, confidence=self.confidence)
+        return None
+
+    def detectable_difference(self) -> float | None:
+        """Smallest true difference that is found with the target power; None without a test."""
+        if isinstance(self.planned, PlannedContrast):
+            return self.planned.detectable_difference(self.target, confidence=self.confidence)
+        if isinstance(self.planned, PlannedTerm) and self.pattern is not None:
+            return self.planned.detectable_difference(
+                self.pattern, self.target, confidence=self.confidence
+            )
+        return None
+
+    def equivalence_power(self, difference: float = 0.0) -> float | None:
+        """Chance of showing that the difference is inside the margin; None without a margin."""
+        if self.margin is None or not isinstance(self.planned, PlannedContrast):
+            return None
+        return self.planned.equivalence_power(
+            self.margin, difference=difference, confidence=self.confidence
+        )
+
+    def sentence(self, study: Study) -> str:
+        """The outlook in words."""
+        if self.planned is None:
+            return f"{self.question.words} {self.reason}"
+        detectable = self.detectable_difference()
+        parts = []
+        if (half := self.half_width()) is not None:
+            parts.append(f"expected interval ±{self.size_text(half)}")
+        if detectable is not None:
+            found = f"a difference of {self.size_text(detectable)} is found"
+            if self.pattern is not None:
+                found = f"outer levels that differ by {self.size_text(detectable)} are told apart"
+            parts.append(f"{found} {times_in(self.target)}")
+        if (equivalent := self.equivalence_power()) is not None:
+            margin = self.size_text(self.margin or 0.0)
+            parts.append(
+                f"if there is no difference, less than {margin} is shown {times_in(equivalent)}"
+            )
+        judged = " and ".join(study.unit_word(unit, 2) for unit in self.strata)
+        parts.append(f"judged on {judged} ({number_text(self.df_error, 0)} df)")
+        return f"{self.question.words} {'; '.join(parts)}."
+
+    def size_text(self, size: float) -> str:
+        """A difference in print: ``0.29 HRC``, or ``12 %`` on the log scale."""
+        if self.response.scale == "log":
+            return f"{math.expm1(size) * 100:.0f}{NO_BREAK}%"
+        decimals = decimals_for(size / 4, self.response.unit)
+        return with_unit(number_text(size, decimals), self.response.unit)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PlanOutlook:
+    """What a plan can tell about every declared question.
+
+    Attributes
+    ----------
+    study : Study
+    answers : tuple of QuestionOutlook
+        In the order of the study file.
+    noise : mapping of response to Noise
+        What it was judged with.
+    target : float
+        Power that detectable differences are for.
+    notes : tuple of str
+        The noise with its source, first.
+    """
+
+    study: Study
+    answers: tuple[QuestionOutlook, ...]
+    noise: Mapping[str, Noise]
+    target: float
+    notes: tuple[str, ...] = ()
+
+    def answer(self, key: str) -> QuestionOutlook:
+        """Return the outlook of the question with this key."""
+        for own in self.answers:
+            if own.question.key == key:
+                return own
+        keys = ", ".join(own.question.key for own in self.answers)
+        raise EstimabilityError(f"There is no question '{key}'. There are {keys}.")
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the numbers, on the analysed scale.
+
+        Returns
+        -------
+        DataFrame
+            ``key, question, response, strata, df_error, half_width, detectable_difference,
+            margin, power_at_margin, equivalence_power, reason``; blank where there is no test.
+        """
+        rows = []
+        for own in self.answers:
+            at_margin = own.power(own.margin) if own.margin is not None else None
+            rows.append(
+                {
+                    "key": own.question.key,
+                    "question": own.question.words,
+                    "response": own.response.name,
+                    "strata": " + ".join(own.strata),
+                    "df_error": own.df_error,
+                    "half_width": own.half_width(),
+                    "detectable_difference": own.detectable_difference(),
+                    "margin": own.margin,
+                    "power_at_margin": at_margin,
+                    "equivalence_power": own.equivalence_power(),
+                    "reason": own.reason,
+                }
+            )
+        return pd.DataFrame(rows)
+
+    def summary(self) -> str:
+        """Say for each question what the plan can tell."""
+        return "\n".join([*(own.sentence(self.study) for own in self.answers), *self.notes])
+
+    def __repr__(self) -> str:
+        told = sum(own.planned is not None for own in self.answers)
+        return f"<PlanOutlook of {self.study.key}: {told} of {len(self.answers)} questions>"
+
+    def _repr_html_(self) -> str:
+        heads = (
+            "question", "expected interval", f"found {times_in(self.target)}",
+            "chance to find a difference of the margin",
+            "chance to show equivalence, if there is no difference", "judged on",
+        )  # fmt: skip
+        left = 'style="text-align:left"'
+        rows = "".join(
+            "<tr>"
+            + "".join(f"<td {left}>{escape(cell)}</td>" for cell in self._cells(own))
+            + "</tr>"
+            for own in self.answers
+        )
+        head = "".join(f'<th scope="col" {left}>{escape(title)}</th>' for title in heads)
+        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
+        return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>{words}"
+
+    def _cells(self, own: QuestionOutlook) -> list[str]:
+        if own.planned is None:
+            return [own.question.words, own.reason, "", "", "", ""]
+        half, detectable = own.half_width(), own.detectable_difference()
+        at_margin = own.power(own.margin) if own.margin is not None else None
+        equivalent = own.equivalence_power()
+        units = " and ".join(self.study.unit_word(unit, 2) for unit in own.strata)
+        no_margin = "no margin declared" if own.margin is None else "not for a whole term"
+        return [
+            own.question.words,
+            f"±{own.size_text(half)}" if half is not None else "test of a whole term",
+            own.size_text(detectable) if detectable is not None else "",
+            chance_text(at_margin) if at_margin is not None else "no margin declared",
+            chance_text(equivalent) if equivalent is not None else no_margin,
+            f"{units} ({number_text(own.df_error, 0)} df)",
+        ]
+
+
+def question_outlooks(
+    matrix: CouponMatrix,
+    *,
+    noise: Mapping[str, Noise] | None = None,
+    power: float = 0.8,
+    indent_correlation: float = 0.0,
+) -> PlanOutlook:
+    """What a plan can tell about every declared question, if everything goes as planned.
+
+    Parameters
+    ----------
+    matrix : CouponMatrix
+    noise : mapping of response to Noise, optional
+        From `measured_noise` of a pilot or of earlier studies; what is left out is taken from
+        the study file or assumed, and the notes say so.
+    power : float
+        Power that the detectable differences are for.
+    indent_correlation : float
+        Correlation of nearby indents of a coupon.
+
+    Returns
+    -------
+    PlanOutlook
+        A question that the plan cannot answer has a reason in place of numbers.
+    """
+    study, told = matrix.study, dict(noise or {})
+    precisions: dict[str, PlannedPrecision] = {}
+    reasons: dict[str, str] = {}
+    notes = []
+    ready = prepared(matrix)
+    for response in study.responses:
+        strata = ready.strata[response.name]
+        try:
+            own = told.get(response.name) or assumed_noise(study, response.name)
+            told[response.name] = own
+            variances = planning_variances(own, response, indent_correlation=indent_correlation)
+            precisions[response.name] = PlannedPrecision(strata, variances)
+        except EstimabilityError as error:
+            reasons[response.name] = str(error)
+            continue
+        units = [stage.unit for stage in reversed(strata.stages)]
+        notes.append(f"Noise of {response.quantity}: {noise_words(own, study, response, units)}.")
+    answers = tuple(
+        _question_outlook(study, question, ready, precisions, reasons, power)
+        for question in study.questions
+    )
+    if not study.questions:
+        notes.append("No question is declared in the study file.")
+    return PlanOutlook(study, answers, told, power, tuple(notes))
+
+
+@dataclass(frozen=True, eq=False)
+class PreparedPlan:
+    """What depends on the plan alone and not on the noise."""
+
+    strata: Mapping[str, Strata]
+    rows: Mapping[str, Array]
+    lost: Mapping[str, str]
+
+
+_KNOWN: weakref.WeakKeyDictionary[CouponMatrix, PreparedPlan] = weakref.WeakKeyDictionary()
+
+
+def prepared(matrix: CouponMatrix) -> PreparedPlan:
+    """Strata of each response and weights of each question, kept as long as the matrix lives."""
+    if matrix not in _KNOWN:
+        study = matrix.study
+        strata = {own.name: planned_strata(matrix, own.name) for own in study.responses}
+        rows = {
+            own.key: question_row(strata[own.response].terms, own)
+            for own in study.questions
+            if not own.term
+        }
+        lost = {
+            own.key: _why_lost(study, own, strata[own.response], rows.get(own.key))
+            for own in study.questions
+        }
+        _KNOWN[matrix] = PreparedPlan(strata, rows, lost)
+    return _KNOWN[matrix]
+
+
+def _question_outlook(
+    study: Study,
+    question: Question,
+    ready: PreparedPlan,
+    precisions: Mapping[str, PlannedPrecision],
+    reasons: Mapping[str, str],
+    target: float,
+) -> QuestionOutlook:
+    response = study.response(question.response)
+    margin = response.equivalence_margin
+    if margin is not None and response.scale == "log":
+        margin = math.log1p(margin)
+    planned: PlannedContrast | PlannedTerm | None = None
+    pattern = None
+    reason = reasons.get(question.response, "") or ready.lost[question.key]
+    if not reason:
+        precision, strata = precisions[question.response], ready.strata[question.response]
+        if question.term:
+            term = same_term(question.term, strata.terms.names)
+            planned, pattern = precision.term(term), outer_levels(strata, term)
+            margin = None
+        else:
+            planned = precision.contrast(ready.rows[question.key])
+        reason = "" if planned is not None else _no_spare(study, question, strata)
+    return QuestionOutlook(
+        question, response, planned, pattern, margin, study.question_confidence, target, reason
+    )
+
+
+def same_term(wanted: str, names: Sequence[str]) -> str:
+    """Name of a term whatever the order of its factors; empty where it is not there."""
+    parts = set(wanted.split(":"))
+    return next((name for name in names if set(name.split(":")) == parts), "")
+
+
+def _why_lost(study: Study, question: Question, strata: Strata, row: Array | None) -> str:
+    """Why the plan cannot estimate what a question asks for; empty where it can."""
+    lost = dict(strata.dropped)
+    if question.term:
+        if same_term(question.term, strata.terms.names):
+            return ""
+        name = same_term(question.term, list(lost)) or question.term
+        return f"Cannot be estimated: {lost.get(name, 'the term is not in the model')}."
+    needed = {frozenset([question.factor])}
+    needed |= {frozenset([question.factor, name]) for name in (*question.change, *question.at)}
+    for name, why in lost.items():
+        if frozenset(name.split(":")) in needed:
+            titles = " by ".join(study.factor(part).title for part in name.split(":"))
+            return f"Cannot be estimated: {titles}: {why}."
+    if row is None or not np.any(np.abs(row) > 1e-12):
+        pair = " by ".join(study.factor(n).title for n in (question.factor, *question.change))
+        return f"Cannot be estimated: {pair} is not part of the analysis of this response."
+    return ""
+
+
+def _no_spare(study: Study, question: Question, strata: Strata) -> str:
+    """Which unit has no error df, and what would help."""
+    names = question.term.split(":") if question.term else [question.factor, *question.at]
+    units = [
+        strata.term_stage[term]
+        for term in strata.slices
+        if set(term.split(":")) <= set(names) and not strata.stage(strata.term_stage[term]).df
+    ]
+    unit = study.unit_word(units[0]) if units else "unit"
+    return (
+        f"No honest answer: every {unit} is needed to estimate the levels, none is spare to "
+        f"judge by. Two for each level make a test possible."
+    )
+
+
+def outer_levels(strata: Strata, term: str) -> Array:
+    """Coefficients of a term at which its outer levels differ by one and the others lie between.
+
+    For a combination of factors: the difference between outer levels of one changes by one
+    between the outer levels of the other.
+    """
+    pattern: Array = np.ones(1)
+    for name in term.split(":"):
+        place = strata.slices.get(name)
+        variable = strata.terms.variable(name)
+        width = place.stop - place.start if place is not None else len(variable.levels) - 1
+        own = np.zeros(width)
+        own[0] = 0.5
+        pattern = np.asarray(np.kron(pattern, own), dtype=np.float64)
+    width = strata.slices[term].stop - strata.slices[term].start
+    if len(pattern) != width:  # a factor that exists only inside another one
+        pattern = np.zeros(width)
+        pattern[0] = 0.5
+    # A curve runs from -1 to 1 and levels from +0.5 to -0.5 with these weights: both differ by 1.
+    return pattern
+
+
+def times_in(share: float) -> str:
+    """A chance as people say it: ``8 times in 10``, ``19 times in 20``, ``nearly always``."""
+    if share > 0.985:
+        return "nearly always"
+    if share < 0.015:
+        return "hardly ever"
+    for of in (10, 20):
+        number = share * of
+        if abs(number - round(number)) < 0.05 * of / 10 and 0 < round(number) < of:
+            return f"{round(number)} time{'s' if round(number) != 1 else ''} in {of}"
+    return f"{share * 100:.0f} times in 100"
+
+
+def chance_text(share: float) -> str:
+    """A chance in per cent, never 0 or 100: ``83 %``, ``> 99 %``."""
+    if share > 0.99:
+        return f">{NO_BREAK}99{NO_BREAK}%"
+    if share < 0.01:
+        return f"<{NO_BREAK}1{NO_BREAK}%"
+    return f"{share * 100:.0f}{NO_BREAK}%"

@@ -1,0 +1,197 @@
+"""Confirm a plan's outlook by simulated studies: noise drawn unit by unit, analysed as always."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.fit.precision import Precision
+from quenchbook.fit.strata import Strata
+from quenchbook.outlook.error_df import tested_coupons
+from quenchbook.outlook.noise import planning_variances
+from quenchbook.outlook.questions import (
+    PlanOutlook,
+    QuestionOutlook,
+    prepared,
+    question_outlooks,
+    same_term,
+)
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.progress import progress
+from quenchbook.study.definition import Noise
+from quenchbook.study.terms import Array
+
+_CHUNK: Final = 2_500  # studies at once; keeps memory below some tens of megabytes
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SimulatedOutlook:
+    """Power by simulation beside the formula.
+
+    Attributes
+    ----------
+    table : DataFrame
+        ``key, question, difference, power, simulated_power, simulation_error,
+        equivalence_power, simulated_equivalence_power``. `simulation_error` is the standard error
+        of a simulated power.
+    studies, seed : int
+    outlook : PlanOutlook
+    """
+
+    table: pd.DataFrame
+    studies: int
+    seed: int
+    outlook: PlanOutlook
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a copy of the table."""
+        return self.table.copy()
+
+    def summary(self) -> str:
+        """Say how far simulation and formula differ."""
+        gap = (self.table["simulated_power"] - self.table["power"]).abs()
+        lines = [f"{self.studies} simulated studies, seed {self.seed}."]
+        for row, own in zip(self.table.to_dict("records"), gap, strict=True):
+            errors = own / row["simulation_error"] if row["simulation_error"] else 0.0
+            lines.append(
+                f"{row['question']} found {row['simulated_power']:.1%}, by formula "
+                f"{row['power']:.1%} ({errors:.1f} standard errors apart)"
+            )
+        return "\n".join([*lines, *self.outlook.notes])
+
+    def __repr__(self) -> str:
+        return f"<SimulatedOutlook: {self.studies} studies, {len(self.table)} questions>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        words = f"<p>{self.studies} simulated studies, seed {self.seed}.</p>"
+        notes = "".join(f"<p>{escape(note)}</p>" for note in self.outlook.notes)
+        return words + self.table.round(4).to_html(index=False, border=0, na_rep="") + notes
+
+
+def simulated_outlook(
+    matrix: CouponMatrix,
+    *,
+    noise: Mapping[str, Noise] | None = None,
+    differences: Mapping[str, float] | None = None,
+    studies: int = 20_000,
+    seed: int = 1,
+    power: float = 0.8,
+) -> SimulatedOutlook:
+    """Simulate whole studies of a plan and count what the declared questions find.
+
+    Parameters
+    ----------
+    matrix : CouponMatrix
+    noise : mapping of response to Noise, optional
+        As for `question_outlooks`.
+    differences : mapping of question key to float, optional
+        True differences on the analysed scale; the detectable difference where left out.
+    studies : int
+    seed : int
+    power : float
+        Power that detectable differences are for.
+
+    Returns
+    -------
+    SimulatedOutlook
+
+    Raises
+    ------
+    EstimabilityError
+        If the plan can answer no question.
+    """
+    outlook = question_outlooks(matrix, noise=noise, power=power)
+    answers = [own for own in outlook.answers if own.planned is not None]
+    if not answers:
+        raise EstimabilityError(
+            "This plan can answer no question, so there is nothing to simulate."
+        )
+    given = dict(differences or {})
+    true = {
+        own.question.key: given.get(own.question.key, own.detectable_difference() or 0.0)
+        for own in answers
+    }
+    found = dict.fromkeys(true, 0)
+    equivalent = dict.fromkeys(true, 0)
+    ready = prepared(matrix)
+    rng = np.random.default_rng(seed)
+    sizes = [min(_CHUNK, studies - start) for start in range(0, studies, _CHUNK)]
+    for size in progress(sizes, "parts of the simulation"):
+        for response in dict.fromkeys(own.response.name for own in answers):
+            strata = ready.strata[response]
+            asked = [own for own in answers if own.response.name == response]
+            variances = planning_variances(outlook.noise[response], asked[0].response)
+            y = noise_values(strata, variances, size, rng)
+            plain = Precision(strata, y)
+            for own in asked:
+                key = own.question.key
+                if own.pattern is None:
+                    hits = _contrast_hits(plain, ready.rows[key], true[key], own)
+                else:
+                    term = same_term(own.question.term, strata.terms.names)
+                    columns = strata.terms.columns(tested_coupons(matrix, response), term)
+                    effect = columns @ (true[key] * own.pattern)
+                    hits = (_term_hits(strata, y + effect[:, None], term, own), 0)
+                found[key] += hits[0]
+                equivalent[key] += hits[1]
+    rows = []
+    for own in answers:
+        key = own.question.key
+        share = found[key] / studies
+        has_margin = own.equivalence_power() is not None
+        rows.append(
+            {
+                "key": key,
+                "question": own.question.words,
+                "difference": true[key],
+                "power": own.power(true[key]),
+                "simulated_power": share,
+                "simulation_error": math.sqrt(max(share * (1 - share), 1 / studies) / studies),
+                "equivalence_power": own.equivalence_power(),
+                "simulated_equivalence_power": equivalent[key] / studies if has_margin else None,
+            }
+        )
+    return SimulatedOutlook(pd.DataFrame(rows), studies, seed, outlook)
+
+
+def noise_values(
+    strata: Strata, variances: Mapping[str, float], studies: int, rng: np.random.Generator
+) -> Array:
+    """Coupon values of studies without any effect, shape (coupons, studies)."""
+    count = strata.coupon.count
+    y = rng.normal(0.0, math.sqrt(variances["coupon"]), (count, studies))
+    for unit, codes in strata.codes.items():
+        if variance := variances[unit]:
+            own = rng.normal(0.0, math.sqrt(variance), (int(codes.max()) + 1, studies))
+            y += own[codes]
+    return y
+
+
+def _contrast_hits(
+    precision: Precision, row: Array, difference: float, own: QuestionOutlook
+) -> tuple[int, int]:
+    """Studies that find the difference, and studies without one that show equivalence."""
+    from scipy import special
+
+    estimate, std_error, df = (part[0] for part in precision.of(row[None, :]))
+    outer = special.stdtrit(df, (1 + own.confidence) / 2) * std_error
+    hits = int(np.sum(np.abs(estimate + difference) > outer))
+    if own.margin is None:
+        return hits, 0
+    inner = special.stdtrit(df, own.confidence) * std_error
+    return hits, int(np.sum(np.abs(estimate) + inner < own.margin))
+
+
+def _term_hits(strata: Strata, y: Array, term: str, own: QuestionOutlook) -> int:
+    """Studies whose test of a term finds something."""
+    test = Precision(strata, y).test(term)
+    assert test is not None  # a term without a test is not asked
+    return int(np.sum(test.p_value < 1 - own.confidence))
