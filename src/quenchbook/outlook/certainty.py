@@ -466,11 +466,14 @@ def _split_note(
     k, m = even_indents(scatter, costs), even_coupons(scatter, costs)
     if not math.isfinite(k):
         return ()
-    text = f"By the closed form without regard to df, about {k:.1f} indents a coupon tell most"
+    words = f"about {k:.1f} indents a {study.unit_word('coupon')}"
     between = question.factor and study.factor(question.factor).set_for == "furnace_load"
     if between and math.isfinite(m):
-        text += f", with about {m:.1f} coupons a {study.unit_word('furnace_load')}"
-    return (f"{text} for the {'money' if basis == 'money' else 'work'}.",)
+        words += (
+            f" and {m:.1f} {study.unit_word('coupon', 2)} a {study.unit_word('furnace_load')}"
+        )
+    what = "money" if basis == "money" else "work"
+    return (f"In closed form, which knows no df, {words} tell most for the {what}.",)
 
 
 def unit_costs(prices: Prices, basis: Basis) -> UnitCosts | None:
