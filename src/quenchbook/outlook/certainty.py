@@ -50,6 +50,8 @@ class CertaintyCosts:
         Chance with which `detectable_difference` is found.
     margin : float or None
         Difference too small to matter, on the analysed scale.
+    unpriced : tuple of str
+        What is not in the cost, for no price is told.
     notes : tuple of str
         Noise with its source, what is not in the cost, what was assumed, plans left out.
     """
@@ -62,6 +64,7 @@ class CertaintyCosts:
     noise: Noise
     power: float
     margin: float | None = None
+    unpriced: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
     @property
@@ -346,7 +349,16 @@ def certainty_costs(
         *(f"Left out, loads × coupons {listed(sizes)}: {why}" for why, sizes in left_out.items()),
     ]
     return CertaintyCosts(
-        study, asked, frame, basis, prices, own_noise, power, judged.margin, tuple(notes)
+        study=study,
+        question=asked,
+        frame=frame,
+        basis=basis,
+        prices=prices,
+        noise=own_noise,
+        power=power,
+        margin=judged.margin,
+        unpriced=cost.unpriced,
+        notes=tuple(notes),
     )
 
 

@@ -11,9 +11,8 @@ from typing import Final
 import numpy as np
 
 from quenchbook.fit.coupon_data import RANDOM_UNITS
-from quenchbook.outlook.error_df import planned_strata
 from quenchbook.outlook.noise import coupon_value_variance
-from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
+from quenchbook.outlook.questions import QuestionOutlook, prepared, question_outlooks
 from quenchbook.plan.cost import PlanCounts, plan_counts
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix
@@ -155,7 +154,7 @@ def drawn_layout(
 
 def _alone(matrix: CouponMatrix) -> tuple[tuple[str, str], ...]:
     name = matrix.study.responses[0].name
-    strata = planned_strata(matrix, name)
+    strata = prepared(matrix).strata[name]
     frame = matrix.frame[matrix.frame[f"{name}_order"].notna()]
     found = [(unit, stands_for) for unit, stands_for in strata.merged.items()]
     found += [

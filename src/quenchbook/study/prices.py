@@ -97,8 +97,8 @@ class Prices:
 
     @property
     def any_told(self) -> bool:
-        """Whether a single price is told, so that plans can be compared by money."""
-        return any(getattr(self, key) is not None for key in PRICES)
+        """Whether a price above zero is told, so that plans can be compared by money."""
+        return any(getattr(self, key) for key in PRICES)
 
     def money(self, amount: float) -> str:
         r"""Money in print: whole from 100 on, cents below.
