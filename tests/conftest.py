@@ -11,6 +11,7 @@ import pytest
 
 import quenchbook as qb
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.records.reading import Records
 from quenchbook.study.definition import Study
 
 ROOT = Path(__file__).parent.parent
@@ -35,6 +36,11 @@ def plane_irons_matrix(plane_irons: Study) -> CouponMatrix:
 @pytest.fixture(scope="session")
 def coated_bars_matrix(coated_bars: Study) -> CouponMatrix:
     return qb.read_plan(ROOT / "data" / "coated_bars" / "plan", coated_bars)
+
+
+@pytest.fixture(scope="session")
+def plane_irons_records(plane_irons_matrix: CouponMatrix) -> Records:
+    return qb.read_records(ROOT / "data" / "plane_irons" / "records", plane_irons_matrix)
 
 
 def r_reference(name: str) -> tuple[pd.DataFrame, dict[str, Any]]:

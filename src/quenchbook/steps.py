@@ -231,13 +231,19 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
 
     study = read_study(folder)
     matrix = read_plan(Path(folder) / "plan", study)
-    place = Path(folder) / "bench"
-    sheets = write_bench_documents(matrix, place)
-    forms = write_entry_forms(matrix, place / "forms")
-    if say is not None:
-        for note in forms.notes:
-            say(note)
-    return [*sheets, *forms]
+    paths = []
+    for number in range(len(matrix.hashes)):
+        place = Path(folder) / "bench"
+        if number:
+            place = place / f"continuation_{number}"
+        part = matrix.part(number)
+        sheets = write_bench_documents(part, place)
+        forms = write_entry_forms(part, place / "forms")
+        if say is not None:
+            for note in forms.notes:
+                say(note)
+        paths += [*sheets, *forms]
+    return paths
 
 
 def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:

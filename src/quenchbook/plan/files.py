@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,7 +13,7 @@ import pandas as pd
 
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.declaration import Declaration, changed_factors, declaration
-from quenchbook.plan.matrix import CouponMatrix, canonical_text, check_matrix
+from quenchbook.plan.matrix import Continuation, CouponMatrix, canonical_text, check_matrix
 from quenchbook.study.definition import Study
 from quenchbook.writing import write_text
 
@@ -61,7 +62,7 @@ def write_plan(matrix: CouponMatrix, folder: str | Path) -> list[Path]:
     known = dict(declared) == declaration(matrix.study)
     if paths[1].exists():
         kept = _about(paths[1])
-        if kept.get("sha256") != matrix.plan_hash:
+        if kept.get("sha256") != matrix.hashes[0]:
             raise PlanError(
                 Problem(
                     str(paths[1]),
@@ -71,20 +72,69 @@ def write_plan(matrix: CouponMatrix, folder: str | Path) -> list[Path]:
                 )
             )
         if "declared" in kept or kept.get("declaration_sha256") != declaration_hash(matrix.study):
-            return [write_text(paths[0], canonical_text(matrix.frame)), paths[1]]
+            return [write_text(paths[0], canonical_text(matrix.parts()[0])), paths[1]]
     about = {
         "format": FORMAT,
         "study": matrix.study.key,
         "origin": matrix.origin,
         "seed": matrix.seed,
-        "sha256": matrix.plan_hash,
+        "sha256": matrix.hashes[0],
         "declaration_sha256": declaration_hash(matrix.study) if known else None,
         "declared": dict(declared),
         "versions": dict(matrix.versions),
         "notes": list(matrix.notes),
     }
     text = json.dumps(about, indent=2, ensure_ascii=False) + "\n"
-    return [write_text(paths[0], canonical_text(matrix.frame)), write_text(paths[1], text)]
+    return [write_text(paths[0], canonical_text(matrix.parts()[0])), write_text(paths[1], text)]
+
+
+def write_continuation(matrix: CouponMatrix, folder: str | Path) -> list[Path]:
+    """Write the last continuation beside the plan it continues, which stays as it is.
+
+    Parameters
+    ----------
+    matrix : CouponMatrix
+        With at least one continuation.
+    folder : str or Path
+        Folder of the plan.
+
+    Returns
+    -------
+    list of Path
+        ``continuation_1.csv`` and ``continuation_1.json``, or the next free number.
+
+    Raises
+    ------
+    PlanError
+        If the folder holds another plan, or this continuation was written already.
+    """
+    folder = Path(folder)
+    kept = read_plan(folder, matrix.study)
+    number = len(matrix.continuations)
+    own = matrix.continuations[-1]
+    paths = [folder / f"continuation_{number}{ending}" for ending in (".csv", ".json")]
+    if kept.hashes != matrix.hashes[:-1]:
+        raise PlanError(
+            Problem(
+                str(folder),
+                f"holds plan {kept.short_hash}, this continues plan {matrix.hashes[-2][:8]}",
+                "Choose the next coupons again from the plan that is there.",
+            )
+        )
+    about = {
+        "format": FORMAT,
+        "continues": matrix.hashes[-2],
+        "seed": own.seed,
+        "aim": own.aim,
+        "sha256": matrix.hashes[-1],
+        "versions": dict(own.versions),
+        "notes": list(own.notes),
+    }
+    text = json.dumps(about, indent=2, ensure_ascii=False) + "\n"
+    return [
+        write_text(paths[0], canonical_text(matrix.parts()[-1])),
+        write_text(paths[1], text),
+    ]
 
 
 def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
@@ -129,18 +179,57 @@ def read_plan(folder: str | Path, study: Study) -> CouponMatrix:
         versions=dict(about.get("versions", {})),
         declaration=declared,
     )
+    _check_hash(matrix, folder / MATRIX_FILE, about)
+    number = 1
+    while (folder / f"continuation_{number}.json").exists():
+        matrix = _continued(matrix, folder, number)
+        number += 1
+    return matrix
+
+
+def _continued(matrix: CouponMatrix, folder: Path, number: int) -> CouponMatrix:
+    """Add the rows of a continuation and check them."""
+    path = folder / f"continuation_{number}.csv"
+    about = _about(path.with_suffix(".json"))
+    if about.get("continues") != matrix.plan_hash:
+        raise PlanError(
+            Problem(
+                str(path.with_suffix(".json")),
+                f"continues plan {str(about.get('continues'))[:8]}, here is {matrix.short_hash}",
+                "Take both files from a backup.",
+            )
+        )
+    try:
+        rows = _read_matrix(path, matrix.study)
+    except FileNotFoundError:
+        raise PlanError(
+            Problem(str(path), "there is no such file", "Take it from a backup.")
+        ) from None
+    own = Continuation(
+        first_row=len(matrix.frame),
+        seed=int(about.get("seed", 0)),
+        aim=str(about.get("aim", "")),
+        notes=tuple(str(note) for note in about.get("notes", ())),
+        versions=dict(about.get("versions", {})),
+    )
+    frame = pd.concat([matrix.frame, rows], ignore_index=True)
+    grown = replace(matrix, frame=frame, continuations=(*matrix.continuations, own))
+    _check_hash(grown, path, about)
+    return grown
+
+
+def _check_hash(matrix: CouponMatrix, path: Path, about: Mapping[str, Any]) -> None:
     check_matrix(matrix)
     if matrix.plan_hash != about.get("sha256"):
         raise PlanError(
             Problem(
-                str(folder / MATRIX_FILE),
+                str(path),
                 f"was changed after the plan was made (hash {matrix.short_hash}, "
                 f"expected {str(about.get('sha256'))[:8]})",
                 "Take the file from a backup; what went differently belongs into "
                 "records/deviations.csv.",
             )
         )
-    return matrix
 
 
 def _about(path: Path) -> dict[str, Any]:

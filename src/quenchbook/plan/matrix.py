@@ -7,7 +7,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import pandas as pd
@@ -18,6 +18,28 @@ from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
 
 UNIT_COLUMNS: Final = ("furnace_load", "cold_batch", "temper_batch")
+
+
+@dataclass(frozen=True)
+class Continuation:
+    """Coupons that were added to a plan after it was made.
+
+    Attributes
+    ----------
+    first_row : int
+        Row of the coupon matrix at which they begin; they end where the next ones begin.
+    seed : int
+    aim : str
+        What they were chosen for, in words.
+    notes : tuple of str
+    versions : mapping
+    """
+
+    first_row: int
+    seed: int
+    aim: str
+    notes: tuple[str, ...] = ()
+    versions: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -42,6 +64,11 @@ class CouponMatrix:
     declaration : mapping
         What was declared when the plan was made, from `quenchbook.plan.declaration`; empty when
         it is not known.
+    continuations : tuple of Continuation
+        Coupons that were added later, in order; their rows follow those of the first plan, which
+        never change.
+    part_hash : str
+        For a part of a plan: the hash that vouches for it.
     """
 
     frame: pd.DataFrame
@@ -51,14 +78,46 @@ class CouponMatrix:
     notes: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
     declaration: Declaration = field(default_factory=dict)
+    continuations: tuple[Continuation, ...] = ()
+    part_hash: str = ""
 
     @functools.cached_property
-    def plan_hash(self) -> str:
-        """SHA-256 of the canonical text of the plan, 64 hexadecimal digits."""
+    def hashes(self) -> tuple[str, ...]:
+        """SHA-256 of the canonical text of the first plan, then of each continuation.
+
+        The text of a continuation begins with the hash before it, so the last one vouches for all.
+        """
+        if self.part_hash:
+            return (self.part_hash,)
         head = (
             f"quenchbook plan 1\nstudy {self.study.key}\nseed {self.seed}\norigin {self.origin}\n"
         )
-        return hashlib.sha256((head + canonical_text(self.frame)).encode("utf-8")).hexdigest()
+        parts = self.parts()
+        found = [_sha256(head + canonical_text(parts[0]))]
+        for own, frame in zip(self.continuations, parts[1:], strict=True):
+            head = f"quenchbook continuation 1\nof {found[-1]}\nseed {own.seed}\n"
+            found.append(_sha256(head + canonical_text(frame)))
+        return tuple(found)
+
+    @property
+    def plan_hash(self) -> str:
+        """SHA-256 that vouches for the whole plan, 64 hexadecimal digits."""
+        return self.hashes[-1]
+
+    def part(self, number: int) -> CouponMatrix:
+        """Only the rows of the first plan (0) or of a continuation (1, 2, ...), for the bench."""
+        return replace(
+            self,
+            frame=self.parts()[number].reset_index(drop=True),
+            continuations=(),
+            part_hash=self.hashes[number],
+        )
+
+    def parts(self) -> list[pd.DataFrame]:
+        """Rows of the first plan, then those of each continuation."""
+        starts = [0, *(own.first_row for own in self.continuations)]
+        ends = [*starts[1:], len(self.frame)]
+        return [self.frame.iloc[a:b] for a, b in zip(starts, ends, strict=True)]
 
     @property
     def short_hash(self) -> str:
@@ -92,7 +151,12 @@ class CouponMatrix:
             f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan "
             f"{self.short_hash}."
         ]
-        return "\n".join([*lines, *self.notes, *self.changes])
+        added = [
+            f"Continued with {len(frame)} {self.study.unit_word('coupon', len(frame))}, seed "
+            f"{own.seed}: {own.aim}"
+            for own, frame in zip(self.continuations, self.parts()[1:], strict=True)
+        ]
+        return "\n".join([*lines, *self.notes, *added, *self.changes])
 
     def __repr__(self) -> str:
         counts = ", ".join(
@@ -106,6 +170,10 @@ class CouponMatrix:
         table = self.frame.to_html(index=False, border=0, max_rows=24, na_rep="", justify="left")
         words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
         return f"{words}<details><summary>All coupons</summary>{table}</details>"
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def canonical_text(frame: pd.DataFrame) -> str:

@@ -251,7 +251,10 @@ def _of_other_plans(tables: Sequence[Table], matrix: CouponMatrix) -> dict[str, 
     found: dict[str, Problem] = {}
     for table in tables:
         plan = table.plan.lower()
-        if not plan or (len(plan) >= len(matrix.short_hash) and matrix.plan_hash.startswith(plan)):
+        known = len(plan) >= len(matrix.short_hash) and any(
+            own.startswith(plan) for own in matrix.hashes
+        )
+        if known or not plan:
             continue
         problem = Problem(
             f"{table.name} row {table.plan_row}",
