@@ -141,7 +141,7 @@ class PlanCost:
         return "\n".join([self.sum_words(), *self.notes()])
 
     def sum_words(self) -> str:
-        """``About 310 EUR and 41 hours of work; not in it, no price told: temper batches.``"""
+        """Money and hours in one sentence, and what has no price."""
         hours = f"{self.hours:.0f} hours of work"
         if math.isnan(self.total):
             return f"About {hours}; no price told."
@@ -266,7 +266,9 @@ def cost_of(counts: PlanCounts, study: Study, prices: Prices) -> PlanCost:
                 prices.hours_a_temper_batch, prices.furnace_hours_a_temper_batch,
             )
         )  # fmt: skip
-    lines += [_readings(response, counts.readings[response.name], prices) for response in study.responses]
+    lines += [
+        _readings(response, counts.readings[response.name], prices) for response in study.responses
+    ]
     if prices.own_hour is not None:
         work = sum(line.hours for line in lines)
         lines.append(CostLine("own work", work, "hour", prices.own_hour))
@@ -310,7 +312,5 @@ def _readings(response: Response, count: int, prices: Prices) -> CostLine:
         return CostLine(f"{response.quantity} indents", count, "indent", prices.indent, hours)
     if response.kind == "impact":
         hours = prices.minutes_an_impact_test * count / 60
-        return CostLine(
-            f"{response.quantity} tests", count, "test", prices.impact_test, hours
-        )
+        return CostLine(f"{response.quantity} tests", count, "test", prices.impact_test, hours)
     return CostLine(f"{response.quantity} readings", count, "reading", None)

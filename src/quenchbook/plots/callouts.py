@@ -19,6 +19,7 @@ _PAD: Final = 3.0
 _GAP: Final = 4.0  # from the end of a leader to its mark [pt]
 _HIDDEN: Final = 40.0  # cost of a hidden mark, as a longer leader [pt]
 _IMPOSSIBLE: Final = 1e6
+_NEAR: Final = 8.0  # so near to its mark a leader is always on the line [pt]
 _REACH: Final = (200.0, 110.0)
 
 
@@ -120,7 +121,7 @@ def draw_callouts(
             continue
         x, y = box.nearest(callout.x, callout.y)
         away = float(np.hypot(x - callout.x, y - callout.y))
-        if away > callout.clear + 4.0:
+        if away > callout.clear + 5.0:
             share = callout.clear / away
             end = (callout.x + share * (x - callout.x), callout.y + share * (y - callout.y))
             sheet.line((x, end[0]), (y, end[1]), PENCIL, AXIS_PT, zorder=4)
@@ -155,19 +156,23 @@ def _best_box(
     return best
 
 
-def _cost(
-    callout: Callout, box: Box, marks: Points, path: Points, taken: Sequence[Box]
-) -> float:
+def _cost(callout: Callout, box: Box, marks: Points, path: Points, taken: Sequence[Box]) -> float:
     x, y = box.nearest(callout.x, callout.y)
     length = float(np.hypot(x - callout.x, y - callout.y))
     if length < callout.clear + 1.0 or box.holds(path).any():
         return _IMPOSSIBLE
-    share = np.linspace(0.0, 1.0, 24)[:, None]
+    share = np.linspace(0.0, 1.0, max(2, int(length / 2.0)))[:, None]
     leader = (1 - share) * np.array([[x, y]]) + share * np.array([[callout.x, callout.y]])
     if any(other.holds(leader).any() for other in taken):
         return _IMPOSSIBLE
-    outer = leader[:-4]
-    near = np.hypot(outer[:, None, 0] - marks[None, :, 0], outer[:, None, 1] - marks[None, :, 1])
-    crossed = int((near.min(axis=0) < 3.0).sum()) if len(marks) else 0
+    outer = leader[np.hypot(leader[:, 0] - callout.x, leader[:, 1] - callout.y) > _NEAR]
+    crossed = along = 0
+    if len(outer):
+        crossed = int((_distances(outer, marks).min(axis=0) < 3.0).sum()) if len(marks) else 0
+        along = int((_distances(outer, path).min(axis=1) < 3.0).sum()) if len(path) else 0
     hidden = int(box.holds(marks, 2.5).sum())
-    return length + _HIDDEN * hidden + 6.0 * crossed
+    return length + _HIDDEN * hidden + 6.0 * crossed + 3.0 * along
+
+
+def _distances(first: Points, second: Points) -> Points:
+    return np.asarray(np.linalg.norm(first[:, None, :] - second[None, :, :], axis=2))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from quenchbook.outlook.certainty import effort_name
+from quenchbook.outlook.certainty_table import effort_name, records_of
 from quenchbook.outlook.questions import times_in
 from quenchbook.plots import scales, wording
 from quenchbook.plots.callouts import Box, Callout, draw_callouts
@@ -36,7 +37,7 @@ from quenchbook.study.factors import plural
 from quenchbook.units import NO_BREAK, capital, number_text
 
 if TYPE_CHECKING:
-    from quenchbook.outlook.certainty import CertaintyCosts
+    from quenchbook.outlook.certainty_table import CertaintyCosts
 
 PLANS: Final = "plans"
 """Label of the artists that hold one mark for each plan."""
@@ -92,7 +93,7 @@ def _draw(costs: CertaintyCosts) -> Drawing:
         [[panel.x_place(x) for x in effort[drawn]], [panel.y_place(y) for y in found[drawn]]]
     )
     path = _path(panel, effort[drawn & best], found[drawn & best])
-    room = Box(left, start, WIDTH - MARGIN + 2.0, start + _HEIGHT)
+    room = Box(left, start, WIDTH - MARGIN, start + _HEIGHT)
     own = frame["own_plan"].to_numpy(dtype=bool) & drawn
     if own.any():
         x, y = float(effort[own][0]), float(found[own][0])
@@ -100,7 +101,14 @@ def _draw(costs: CertaintyCosts) -> Drawing:
             [x], [y], linestyle="none", marker="o", markersize=_RING, markerfacecolor="none",
             markeredgecolor=INK, markeredgewidth=1.6, zorder=7, clip_on=False, label="_ring",
         )  # fmt: skip
-    words = _draw_margin_words(sheet, panel, costs, margin, top, places)
+        turn = np.linspace(0.0, 2 * np.pi, 12, endpoint=False)
+        ring = np.column_stack([np.cos(turn), np.sin(turn)]) * _RING / 2
+        places = np.vstack([places, ring + np.array([panel.x_place(x), panel.y_place(y)])])
+    words = _draw_margin_words(sheet, panel, costs, margin, top, np.vstack([places, path]))
+    if margin is not None and margin <= top:
+        across = np.arange(left, WIDTH - MARGIN, 3.0)
+        edge = np.full(len(across), panel.y_place(margin))
+        path = np.vstack([path, np.column_stack([across, edge])])
     callouts = _callouts(costs, panel, effort, found, drawn)
     draw_callouts(sheet, callouts, room, marks=places, path=path, taken=words)
     finding = " ".join(costs.sentences()[:2])
@@ -135,20 +143,25 @@ def _draw_ground(
     margin: float | None,
     top: float,
 ) -> None:
-    right, bottom = panel.left + panel.width, panel.top + panel.height
+    # on the axes of the marks, so that it lies under them
+    axes, (low, high) = panel.axes, panel.x_limits
     if margin is not None:
-        edge = panel.y_place(min(margin, top))
-        sheet.box(panel.left, edge, panel.width, bottom - edge, face=CALM, zorder=0.2)
+        axes.axhspan(0.0, min(margin, top), facecolor=CALM, linewidth=0, zorder=0)
         if margin <= top:
-            sheet.line(
-                (panel.left, right), (edge, edge), CALM_EDGE, 1.2, linestyle=(0.0, (1.4, 1.6))
-            )
+            dots: Any = (0.0, (1.4, 1.6))
+            axes.plot(
+                [low, high], [margin, margin], color=CALM_EDGE, linewidth=1.2, linestyle=dots,
+                zorder=1, label="_edge",
+            )  # fmt: skip
     for value, words in ticks:
-        y = panel.y_place(value)
         if value > 0:
-            sheet.line((panel.left, right), (y, y), HAIRLINE, HAIRLINE_PT, zorder=0.5)
-        sheet.text(panel.left - 5.0, y + 0.36 * TICK_PT, words, size=TICK_PT, align="right")
-    sheet.axis_line(panel.left, right, bottom)
+            axes.plot(
+                [low, high], [value, value], color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0.5,
+                label="_hairline",
+            )  # fmt: skip
+        y = panel.y_place(value) + 0.36 * TICK_PT
+        sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+    sheet.axis_line(panel.left, panel.left + panel.width, panel.top + panel.height)
 
 
 def _draw_x_axis(sheet: Sheet, panel: Panel, title: Sequence[str]) -> None:
@@ -183,11 +196,12 @@ def log_ticks(low: float, high: float, width: float) -> list[scales.Tick]:
             found = ticks
         if len(found) >= 3:
             return found
-    if len(found) >= 2:
-        return found
-    shown = scales.round_values(10.0**low, 10.0**high, 4)
-    ticks = list(zip(np.log10(shown).tolist(), scales.tick_words(shown), strict=True))
-    return ticks if scales.words_fit(ticks, low, high, width) else found
+    for most in (5, 4, 3):  # a short axis: values an even step apart
+        shown = scales.round_values(10.0**low, 10.0**high, most)
+        ticks = list(zip(np.log10(shown).tolist(), scales.tick_words(shown), strict=True))
+        if scales.words_fit(ticks, low, high, width) and len(ticks) > len(found):
+            found = ticks
+    return found
 
 
 def _draw_plans(
@@ -222,7 +236,7 @@ def _path(
             corners.append((panel.x_place(x), corners[-1][1]))
         corners.append((panel.x_place(x), panel.y_place(y)))
     points = [np.array(corners[:1]).reshape(-1, 2)]
-    for start, end in zip(corners, corners[1:], strict=False):
+    for start, end in itertools.pairwise(corners):
         count = max(2, int(math.dist(start, end) / 3.0))
         points.append(np.linspace(start, end, count))
     return np.vstack(points)
@@ -284,12 +298,12 @@ def _callouts(
         ]
         if not near and len(chosen) < 4:
             chosen.append(place)
-    rows = frame.to_dict("records")
+    rows = records_of(frame)
     return [
         Callout(
             x=panel.x_place(float(effort[place])),
             y=panel.y_place(float(found[place])),
-            lines=_plan_lines(costs, {str(k): v for k, v in rows[place].items()}),
+            lines=_plan_lines(costs, rows[place]),
             bold=place in own,
             clear=_RING / 2 + 1.0 if place in own else 4.0,
         )

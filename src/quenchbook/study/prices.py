@@ -141,9 +141,7 @@ def price_mistakes(costs: Mapping[str, object]) -> list[tuple[str, str, str]]:
         elif key == "currency":
             if not isinstance(value, str) or not value.strip():
                 found.append((key, f"currency is {value!r}", 'Write currency = "EUR".'))
-        elif (
-            isinstance(value, bool) or not isinstance(value, int | float) or not _is_amount(value)
-        ):
+        elif isinstance(value, bool) or not isinstance(value, int | float) or not _is_amount(value):
             unit = AMOUNTS[key][0] if key in AMOUNTS else "the currency"
             remedy = f"Write a number in {unit}, zero or more: {key} = 2.50."
             found.append((key, f"{key} is {value!r}", remedy))
@@ -181,7 +179,7 @@ def prices_of(study: Study) -> Prices:
     return Prices(
         currency=str(costs.get("currency", "")).strip(),
         assumed=tuple(key for key in AMOUNTS if key not in costs),
-        **numbers,  # type: ignore[arg-type]  # keys are checked above
+        **numbers,
     )
 
 
