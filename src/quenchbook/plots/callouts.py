@@ -20,6 +20,7 @@ _GAP: Final = 4.0  # from the end of a leader to its mark [pt]
 _HIDDEN: Final = 40.0  # cost of a hidden mark, as a longer leader [pt]
 _IMPOSSIBLE: Final = 1e6
 _NEAR: Final = 8.0  # so near to its mark a leader is always on the line [pt]
+_APART: Final = 6.0  # words of two marks [pt]
 _REACH: Final = (200.0, 110.0)
 
 
@@ -148,7 +149,7 @@ def _best_box(
                 continue
             if box.top < room.top or box.bottom > room.bottom:
                 continue
-            if any(box.touches(other) for other in taken):
+            if any(box.touches(other, _APART) for other in taken):
                 continue
             cost = _cost(callout, box, marks, path, taken)
             if cost < least:
