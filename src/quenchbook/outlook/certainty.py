@@ -73,35 +73,28 @@ def certainty_costs(
     response = study.response(asked.response)
     own_noise = _noise(study, response, noise)
     prices = prices_of(study)
-    basis: Basis = "money" if prices.any_told else "hours"
+    drawn, left_out = _drawn(study, asked, layout_sizes(study, loads, coupons), seed)
+    priced = [cost_of(own.counts, study, prices).total > 0 for own in drawn]
+    basis: Basis = "money" if all(priced) else "hours"
     numbers, indent_note = _indents(response, own_noise, prices, basis, indents)
     own_size = (study.layout.furnace_loads, study.layout.coupons_per_load)
     rows: list[dict[str, Any]] = []
-    left_out: dict[str, list[str]] = {}
-    judged: QuestionOutlook | None = None
-    drawn: DrawnLayout | None = None
-    for size in progress(layout_sizes(study, loads, coupons), "plans"):
-        own = size == own_size
-        try:
-            drawn = drawn_layout(study, asked, *size, seed=seed)
-        except PlanError as error:
-            if study.published:
-                raise
-            left_out.setdefault(str(error), []).append(f"{size[0]} × {size[1]}")
-            continue
-        for number in sorted({*numbers, response.readings} if own else numbers):
-            judged = drawn.outlook(
+    margin = None
+    for plan in drawn:
+        planned = (plan.loads, plan.coupons_per_load) == own_size
+        for number in sorted({*numbers, response.readings} if planned else numbers):
+            judged = plan.outlook(
                 own_noise, number, power=power, indent_correlation=indent_correlation
             )
             if judged.planned is None:
-                left_out.setdefault(judged.reason, []).append(f"{size[0]} × {size[1]}")
+                left_out.setdefault(judged.reason, []).append(plan.size_text)
                 break
-            row = _row(judged, drawn, number, study, prices)
-            rows.append({**row, "own_plan": own and number == response.readings})
-    if not rows or judged is None or drawn is None:
+            margin = judged.margin
+            row = _row(judged, plan, number, study, prices)
+            rows.append({**row, "own_plan": planned and number == response.readings})
+    if not rows:
         raise EstimabilityError(
-            f"“{asked.words}” cannot be answered by any of these plans. "
-            f"{' '.join(left_out) or 'Name other numbers of loads or coupons.'}"
+            f"“{asked.words}” cannot be answered by any of these plans. {' '.join(left_out)}"
         )
     frame = pd.DataFrame(rows).sort_values(
         [effort_name(basis), "detectable_difference", "indents"], ignore_index=True, kind="stable"
@@ -109,8 +102,8 @@ def certainty_costs(
     effort = frame[effort_name(basis)].to_numpy(dtype=float)
     best = unbeaten_plans(effort, frame["detectable_difference"].to_numpy(dtype=float))
     frame.insert(len(frame.columns) - 1, "unbeaten", best)
-    cost = cost_of(drawn.counts, study, prices)
-    units = [unit for unit in ("furnace_load", "cold_batch", "temper_batch") if unit in drawn.units]
+    cost = cost_of(drawn[-1].counts, study, prices)
+    units = drawn[-1].units
     notes = [
         f"Noise of {response.quantity}: "
         f"{noise_words(own_noise, study, response, (*units, 'coupon'))}.",
@@ -128,10 +121,26 @@ def certainty_costs(
         prices=prices,
         noise=own_noise,
         power=power,
-        margin=judged.margin,
+        margin=margin,
         unpriced=cost.unpriced,
         notes=tuple(notes),
     )
+
+
+def _drawn(
+    study: Study, question: Question, sizes: Sequence[tuple[int, int]], seed: int
+) -> tuple[list[DrawnLayout], dict[str, list[str]]]:
+    """Plans of these sizes, and the sizes that cannot be run, by the reason."""
+    drawn: list[DrawnLayout] = []
+    left_out: dict[str, list[str]] = {}
+    for size in progress(sizes, "plans"):
+        try:
+            drawn.append(drawn_layout(study, question, *size, seed=seed))
+        except PlanError as error:
+            if study.published:
+                raise
+            left_out.setdefault(str(error), []).append(f"{size[0]} × {size[1]}")
+    return drawn, left_out
 
 
 def unbeaten_plans(
@@ -248,7 +257,7 @@ def _row(
 
 def _cost_notes(unpriced: Sequence[str], basis: Basis) -> tuple[str, ...]:
     if basis == "hours":
-        return ("No price is told in study.toml, so plans are compared by hours of work.",)
+        return ("No price that these plans need is told, so they are compared by hours of work.",)
     return (f"Not in the cost, no price told: {listed(unpriced)}.",) if unpriced else ()
 
 

@@ -45,6 +45,11 @@ class DrawnLayout:
     alone: tuple[tuple[str, str], ...]
 
     @property
+    def size_text(self) -> str:
+        """Loads and coupons in each: ``8 × 4``."""
+        return f"{self.loads} × {self.coupons_per_load}"
+
+    @property
     def units(self) -> tuple[str, ...]:
         """Random units above the coupon that the plan has."""
         return tuple(unit for unit in RANDOM_UNITS if unit in self.matrix.frame)

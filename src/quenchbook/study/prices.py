@@ -95,11 +95,6 @@ class Prices:
     furnace_hours_a_temper_batch: float = 4.5
     assumed: tuple[str, ...] = tuple(AMOUNTS)
 
-    @property
-    def any_told(self) -> bool:
-        """Whether a price above zero is told, so that plans can be compared by money."""
-        return any(getattr(self, key) for key in PRICES)
-
     def money(self, amount: float) -> str:
         r"""Money in print: whole from 100 on, cents below.
 

@@ -247,12 +247,13 @@ def test_a_ratio_is_told_in_per_cent() -> None:
     assert costs.size_text(math.log1p(0.042)) == "4.2\u00a0%"
 
 
-def test_without_prices_plans_are_compared_by_hours() -> None:
-    costs = certainty_costs(study(costs={}), loads=[4, 8], coupons=[4], noise=SDS)
+@pytest.mark.parametrize("told", [{}, {"coupon": 0.0}, {"dry_ice_kg": 3.0}])
+def test_without_a_price_that_counts_plans_are_compared_by_hours(told: dict[str, object]) -> None:
+    costs = certainty_costs(study(costs=told), loads=[4, 8], coupons=[4], noise=SDS)
     assert costs.basis == "hours"
-    assert costs.frame["cost"].isna().all()
+    assert not (costs.frame["cost"] > 0).any()
     assert costs.effort.is_monotonic_increasing
-    assert any(note.startswith("No price is told in study.toml") for note in costs.notes)
+    assert any(note.startswith("No price that these plans need is told") for note in costs.notes)
 
 
 def test_indents_without_a_price_are_not_varied_and_the_notes_say_so() -> None:

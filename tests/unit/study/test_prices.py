@@ -15,20 +15,16 @@ def test_prices_of_the_demonstration(plane_irons: Study) -> None:
     prices = prices_of(plane_irons)
     assert (prices.currency, prices.coupon, prices.furnace_load) == ("EUR", 3.2, 6.5)
     assert prices.impact_test is None
-    assert prices.any_told
 
 
 def test_a_study_without_costs_has_no_price(plane_irons: Study) -> None:
     prices = prices_of(replace(plane_irons, costs={}))
     assert [getattr(prices, key) for key in PRICES] == [None] * len(PRICES)
-    assert not prices.any_told
     assert prices.assumed == tuple(AMOUNTS)
 
 
-def test_a_price_of_zero_is_told_but_compares_nothing(plane_irons: Study) -> None:
-    prices = prices_of(replace(plane_irons, costs={"coupon": 0}))
-    assert prices.coupon == 0.0
-    assert not prices.any_told
+def test_a_price_of_zero_is_told(plane_irons: Study) -> None:
+    assert prices_of(replace(plane_irons, costs={"coupon": 0})).coupon == 0.0
 
 
 def test_an_amount_that_is_told_is_not_assumed(plane_irons: Study) -> None:
