@@ -90,6 +90,10 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "level": ("level the furnace load was set to, in print", ""),
     "mean": ("mean of the deviations of a furnace load", ""),
     "deviation": ("coupon value less the fitted mean", ""),
+    # what is expected before any test
+    "expected": ("what published equations expect: a prior, not a measurement", ""),
+    "low": ("lower end of the range of what is expected; no confidence level belongs to it", ""),
+    "high": ("upper end of that range", ""),
     # findings
     "key": ("short name of the question", ""),
     "question": ("the question in words", ""),

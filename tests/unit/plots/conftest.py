@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
 import itertools
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -15,6 +15,7 @@ from matplotlib.text import Text
 
 from quenchbook.outlook.certainty import unbeaten_plans
 from quenchbook.outlook.certainty_table import CertaintyCosts
+from quenchbook.outlook.steel import steel_prior
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix, published_matrix
 from quenchbook.plots.drawing import Drawing
@@ -289,7 +290,7 @@ def certainty_of(
     """Plans whose cost and difference follow simple laws, with a little scatter."""
     rng = np.random.default_rng(17)
     response = study.responses[0]
-    study = dataclasses.replace(
+    study = replace(
         study, questions=(Question("key", "Does it matter?", response.name, "cold_route"),)
     )
     frame = pd.DataFrame(sizes, columns=["furnace_loads", "coupons_per_load", "indents"])
@@ -319,7 +320,7 @@ def many_plans() -> list[tuple[int, int, int]]:
 
 def log_study() -> Study:
     response = Response("impact_j", "impact energy", "J", "impact", 1, scale="log")
-    return dataclasses.replace(plane_irons_study(), responses=(response,))
+    return replace(plane_irons_study(), responses=(response,))
 
 
 THREE_PLANS = [(4, 8, 5), (8, 8, 5), (12, 8, 5)]
@@ -342,6 +343,30 @@ CERTAINTIES = {
     "ratios": lambda: certainty_of(
         log_study(), many_plans(), margin=float(np.log1p(0.15)), own=(6, 8, 3)
     ),
+}
+
+
+def steel_study(
+    steel: dict[str, Any], levels: tuple[float, ...], routes: tuple[str, ...] = tuple(ROUTE_WORDS)
+) -> Study:
+    """A study of this steel at these austenitize levels; without levels it does not vary them."""
+    heat, route, *rest = plane_irons_study().factors
+    factors = (replace(heat, levels=levels), replace(route, levels=routes), *rest)
+    return replace(plane_irons_study(), factors=factors if levels else factors[1:], steel=steel)
+
+
+STEELS = {
+    "A2": lambda: steel_study({"grade": "A2"}, (940.0, 970.0, 1000.0, 1030.0)),
+    "A2, levels too cool": lambda: steel_study({"grade": "A2"}, (860.0, 870.0, 880.0)),
+    "A2, level not computed": lambda: steel_study({"grade": "A2"}, (700.0, 1000.0, 1200.0)),
+    "A2, many levels": lambda: steel_study({"grade": "A2"}, tuple(range(900, 1060, 10))),
+    "A2, levels from degF": lambda: steel_study({"grade": "A2"}, (954.444444, 982.222222)),
+    "A2, no level computed": lambda: steel_study({"grade": "A2"}, (700.0, 1200.0)),
+    "A2, no levels": lambda: steel_study({"grade": "A2"}, ()),
+    "A2, own routes": lambda: steel_study({"grade": "A2"}, (940.0, 1000.0), ("salt", "brine")),
+    "D2": lambda: steel_study({"grade": "D2"}, (980.0, 1000.0, 1020.0, 1050.0)),
+    "O1": lambda: steel_study({"grade": "O1"}, (790.0, 805.0, 820.0), ("none", "freezer")),
+    "unnamed": lambda: steel_study({"composition": {"C": 1.02, "Cr": 1.5}}, (800.0, 840.0)),
 }
 
 
@@ -389,6 +414,7 @@ def all_drawings() -> dict[str, Any]:
     from quenchbook.plots.furnace_order import figure_furnace_order
     from quenchbook.plots.gauges import figure_contrasts
     from quenchbook.plots.noise import figure_noise_budget
+    from quenchbook.plots.steel_prior import figure_steel_prior
 
     makers: dict[str, Any] = {}
     for name, matrix in MATRICES.items():
@@ -405,6 +431,10 @@ def all_drawings() -> dict[str, Any]:
         makers[f"furnace order, {name}"] = lambda order=order: figure_furnace_order(order())
     for name, costs in CERTAINTIES.items():
         makers[f"certainty, {name}"] = lambda costs=costs: figure_certainty(costs())
+    for name, steel in STEELS.items():
+        makers[f"steel prior, {name}"] = lambda steel=steel: figure_steel_prior(
+            steel_prior(steel())
+        )
     return makers
 
 

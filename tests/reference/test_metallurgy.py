@@ -1,0 +1,205 @@
+"""Martensite, austenite and peak regions against values from outside (metallurgy/PROVENANCE.toml)."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from tests.conftest import REFERENCE
+
+from quenchbook.metallurgy.austenite import known_grades, possible_austenites
+from quenchbook.metallurgy.hardness_peak import peak_region, peak_shift
+from quenchbook.metallurgy.martensite import (
+    START_RANGE_C,
+    cold_ratio,
+    martensite_start,
+    retained_austenite,
+    retained_fraction,
+)
+
+FOLDER = REFERENCE / "metallurgy"
+CONTENT = json.loads((FOLDER / "checks.json").read_text(encoding="utf-8"))
+CHECKS: dict[str, dict[str, Any]] = {check["id"]: check for check in CONTENT["checks"]}
+FORMULAS = {"van_bohemen": "van Bohemen 2012", "barbier": "Barbier 2014"}
+
+
+def named(beginning: str) -> list[str]:
+    found = [name for name in CHECKS if name.startswith(beginning)]
+    assert found
+    return found
+
+
+def austenite_of(row: dict[str, float]) -> dict[str, float]:
+    return {element.capitalize(): value for element, value in row.items()}
+
+
+@pytest.mark.parametrize("name", [*named("ms_van_bohemen"), *named("ms_barbier")])
+def test_martensite_start_is_the_printed_formula(name: str) -> None:
+    check = CHECKS[name]
+    formula: Any = FORMULAS[name.removeprefix("ms_").rpartition("_")[0]]
+    start = martensite_start(austenite_of(check["inputs"]), formula=formula)
+    assert start.value == pytest.approx(check["expected"], abs=check["tolerance"])
+
+
+@pytest.mark.parametrize(("formula", "told"), [("van Bohemen 2012", 37.0), ("Barbier 2014", 36.0)])
+def test_error_on_published_martensite_starts_is_as_told(formula: Any, told: float) -> None:
+    frame = pd.read_csv(FOLDER / "ms_high_carbon.csv")
+    assert len(frame) == 57
+    composition = {
+        element: frame[element.upper()].to_numpy()
+        for element in ("C", "Mn", "Si", "Cr", "Ni", "Mo")
+    }
+    error = martensite_start(composition, formula=formula).value - frame["Ms"].to_numpy()
+    assert np.sqrt(np.mean(error**2)) == pytest.approx(told, abs=3.0)
+
+
+def test_the_range_holds_nine_of_ten_published_martensite_starts() -> None:
+    frame = pd.read_csv(FOLDER / "ms_high_carbon.csv")
+    start = martensite_start(
+        {e: frame[e.upper()].to_numpy() for e in ("C", "Mn", "Si", "Cr", "Ni", "Mo")}
+    )
+    inside = (start.low <= frame["Ms"]) & (frame["Ms"] <= start.high)
+    # binomial: 9 of 10 on 57 records has a standard deviation of 4 in 100
+    assert 0.82 <= inside.mean() <= 0.98
+
+
+@pytest.mark.parametrize(
+    ("name", "grade", "at_c"),
+    [
+        ("ms_meas_ASM1977_A2", "A2", 1000.0),
+        ("ms_meas_Rowland1946_52100", "52100", 1050.0),
+        ("ms_meas_ASM1977_52100", "52100", 1000.0),
+    ],
+)
+def test_the_range_of_the_whole_chain_holds_measured_steels(
+    name: str, grade: str, at_c: float
+) -> None:
+    (austenite,) = possible_austenites(grade)
+    start = martensite_start(austenite.at(at_c))
+    assert start.low <= CHECKS[name]["expected"] <= start.high
+
+
+@pytest.mark.parametrize("name", [*named("ms_meas_Koistinen"), *named("ms_meas_Greninger")])
+def test_the_range_holds_measured_plain_carbon_austenite(name: str) -> None:
+    start = martensite_start(austenite_of(CHECKS[name]["inputs"]))
+    assert start.low <= CHECKS[name]["expected"] <= start.high
+
+
+def test_the_mill_sheet_of_d2_would_miss_what_its_austenite_gives() -> None:
+    # ASM atlas 1977, 1.5 C 11.5 Cr: measured 221 °C; notes, section 1, last table
+    austenites = possible_austenites("D2", {"C": 1.5, "Cr": 11.5})
+    starts = [martensite_start(own.at(1000.0)) for own in austenites]
+    assert min(start.low for start in starts) <= 221.0 <= max(start.high for start in starts)
+    whole = martensite_start({"C": 1.5, "Cr": 11.5, "Mn": 0.4, "Si": 0.3, "Mo": 0.8})
+    assert whole.high < 221.0 - 100.0
+
+
+@pytest.mark.parametrize("name", [name for name in named("km_") if "ratio" not in name])
+def test_retained_fraction_is_that_of_koistinen_and_marburger(name: str) -> None:
+    check = CHECKS[name]
+    given = check["inputs"]
+    if name.startswith("km_M"):  # stated the other way round: how far below Ms for a share
+        left = retained_fraction(check["expected"], 0.0, given["alpha"])
+        assert left == pytest.approx(1.0 - given["fraction"], abs=1e-3 * check["tolerance"] * 11)
+        return
+    left = retained_fraction(given["Ms"], given["Tq"], given["alpha"])
+    assert left == pytest.approx(check["expected"], abs=check["tolerance"])
+
+
+@pytest.mark.parametrize(
+    ("cold_c", "low", "value", "high"),
+    [(-18.0, 0.47, 0.66, 0.74), (-78.0, 0.14, 0.34, 0.46), (-196.0, 0.013, 0.093, 0.18)],
+)
+def test_cold_ratio_has_the_range_of_the_notes(
+    cold_c: float, low: float, value: float, high: float
+) -> None:
+    # notes, section 2: rates 0.020, 0.011 and 0.008; two digits printed
+    ratio = cold_ratio(cold_c)
+    assert ratio.low == pytest.approx(low, abs=6e-3)
+    assert ratio.value == pytest.approx(value, abs=6e-3)
+    assert ratio.high == pytest.approx(high, abs=6e-3)
+    if f"km_ratio_{cold_c:.0f}" in CHECKS:
+        check = CHECKS[f"km_ratio_{cold_c:.0f}"]
+        assert ratio.value == pytest.approx(check["expected"], abs=check["tolerance"])
+
+
+def test_compositions_of_the_table_are_those_it_was_computed_for() -> None:
+    assert set(known_grades()) == set(CONTENT["grades_wt"])
+    for grade, steel in CONTENT["grades_wt"].items():
+        assert possible_austenites(grade)[0].steel == steel
+
+
+@pytest.mark.parametrize("name", named("cal_"))
+def test_austenite_agrees_with_the_computed_equilibria(name: str) -> None:
+    # the table and these rows come from one computation: this guards how the table is read
+    check = CHECKS[name]
+    (austenite,) = possible_austenites(check["inputs"]["grade"])
+    at_c, tolerance = check["inputs"]["T"], check["tolerance"]
+    found = austenite.at(at_c)
+    carbide = 100.0 * sum(float(share) for share in austenite.carbide_at(at_c).values())
+    assert found["C"] == pytest.approx(check["expected"]["C"], abs=tolerance["C"])
+    assert found["Cr"] == pytest.approx(check["expected"]["Cr"], abs=tolerance["Cr"])
+    assert carbide == pytest.approx(check["expected"]["carbide_wt"], abs=tolerance["carbide_wt"])
+
+
+@pytest.mark.parametrize(
+    ("grade", "at_c", "carbon", "chromium"),
+    [("52100", 845.0, (0.866, 0.886), (1.23, 1.23)), ("A2", 970.0, (0.694, 0.725), (3.82, 3.91)),
+     ("D2", 1025.0, (0.537, 0.547), (6.58, 6.80)), ("440C", 1050.0, (0.369, 0.390), (11.9, 12.3))],
+)  # fmt: skip
+def test_straight_lines_between_rows_stay_within_the_spread_of_three_databases(
+    grade: str, at_c: float, carbon: tuple[float, float], chromium: tuple[float, float]
+) -> None:
+    # notes, section 4: iron4cd, mc_fe and steel7; half the last digit, and 0.03 Cr for the line
+    found = possible_austenites(grade)[0].at(at_c)
+    assert carbon[0] - 5e-3 <= found["C"] <= carbon[1] + 5e-3
+    assert chromium[0] - 0.03 <= found["Cr"] <= chromium[1] + 0.03
+
+
+REGIONS = pd.read_csv(FOLDER / "peak_regions.csv", dtype={"grade": str})
+
+
+@pytest.mark.parametrize(
+    "row", REGIONS.to_dict("records"), ids=lambda r: f"{r['grade']} {r['cold_c']}"
+)
+def test_a_peak_region_is_never_narrower_than_that_of_the_notes(row: dict[str, Any]) -> None:
+    region = peak_region(possible_austenites(row["grade"]), row["cold_c"])
+    assert region.low_c is not None
+    assert region.high_c is not None
+    assert region.low_c <= row["low_c"] or region.low_open
+    assert region.high_c >= row["high_c"] or region.high_open
+    if region.centre_c is not None:
+        assert region.centre_c == pytest.approx(row["centre_c"], abs=4.0)
+
+
+@pytest.mark.parametrize(("cold_c", "low", "high"), [(-78.0, 39.0, 72.0), (-196.0, 70.0, 129.0)])
+def test_the_shift_of_a2_is_never_narrower_than_that_of_the_notes(
+    cold_c: float, low: float, high: float
+) -> None:
+    # notes, section 0: A2 +39 to +72 °C with dry ice, +70 to +129 °C with liquid nitrogen
+    shift = peak_shift(possible_austenites("A2"), cold_c)
+    assert shift is not None
+    assert 0.0 < shift.low_delta_c <= low
+    assert high <= shift.high_delta_c <= high + 20.0
+
+
+@pytest.mark.parametrize("grade", ["52100", "A2", "O1"])
+def test_a_peak_without_cold_lies_where_the_grade_is_commonly_hardened(grade: str) -> None:
+    # 52100 815 to 855 °C: ASM note, 2019; A2 925 to 980, O1 790 to 815 °C: from memory
+    usual = {"52100": (815.0, 855.0), "A2": (925.0, 980.0), "O1": (790.0, 815.0)}[grade]
+    region = peak_region(possible_austenites(grade))
+    assert region.centre_c is not None
+    assert usual[0] - 20.0 <= region.centre_c <= usual[1] + 20.0
+
+
+def test_retained_austenite_of_52100_covers_the_low_end_that_was_measured() -> None:
+    # METU thesis (abstract): 10 % after 825 °C as quenched; 55 % after 1000 °C is beyond the range
+    (austenite,) = possible_austenites("52100")
+    share = retained_austenite(martensite_start(austenite.at(np.array([825.0, 1000.0]))))
+    assert share.low[0] <= 0.10 <= share.high[0]
+    assert share.high[1] < 0.55
+    assert share.high[1] / share.value[1] >= 2.0
+    assert START_RANGE_C == 45.0
