@@ -20,6 +20,7 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
         "matrix": matrix.to_frame(),
         "tiles": qb.figure_coupon_matrix(matrix).to_frame(),
         "error df": qb.error_df_frame(matrix),
+        "cost": qb.plan_cost(matrix).to_frame(),
         **{
             name: getattr(records, name)
             for name in ("readings", "deviations", "lost", "missing", "corrections")

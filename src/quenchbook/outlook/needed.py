@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -10,10 +9,8 @@ from typing import Literal
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError, PlanError
+from quenchbook.outlook.layouts import drawn_layout, furnace_settings
 from quenchbook.outlook.questions import QuestionOutlook, question_outlooks, times_in
-from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.plan.randomization import coupon_matrix
-from quenchbook.plan.treatments import set_for
 from quenchbook.study.definition import Noise, Study
 from quenchbook.units import number_text
 
@@ -52,7 +49,7 @@ class UnitsNeeded:
 
     def summary(self) -> str:
         """Say what it takes."""
-        words = next(own.words for own in self.study.questions if own.key == self.question)
+        words = self.study.question_of(self.question).words
         aim = (
             "to find a difference of the margin"
             if self.goal == "difference"
@@ -119,9 +116,8 @@ def units_needed(
     EstimabilityError
         If the question has no margin, or is not about a comparison.
     """
-    settings = 1
-    for factor in set_for(study, "furnace_load"):
-        settings *= len(factor.levels)
+    asked = study.question_of(question)
+    settings = furnace_settings(study)
     tried: dict[int, tuple[int, float]] = {}
     notes: tuple[str, ...] = ()
 
@@ -129,10 +125,10 @@ def units_needed(
         nonlocal notes
         loads = repeats * settings
         if loads not in tried:
-            matrix = plan_of_size(study, loads)
-            outlook = question_outlooks(matrix, noise=noise)
+            drawn = drawn_layout(study, asked, loads, study.layout.coupons_per_load, seed=1)
+            outlook = question_outlooks(drawn.matrix, noise=noise)
             notes = outlook.notes
-            tried[loads] = (len(matrix.frame), _power(outlook.answer(question), goal))
+            tried[loads] = (drawn.counts.coupons, _power(outlook.answer(question), goal))
         return tried[loads][1]
 
     found = _first_reaching(reached, power, max(1, most_loads // settings))
@@ -143,25 +139,6 @@ def units_needed(
     )
     coupons = tried[loads][0] if loads else None
     return UnitsNeeded(study, question, goal, power, loads, coupons, table, notes)
-
-
-def plan_of_size(study: Study, loads: int, *, coupons_per_load: int = 0) -> CouponMatrix:
-    """Plan of the study with another number of loads, to be judged and not to be run."""
-    layout = dataclasses.replace(
-        study.layout,
-        furnace_loads=loads,
-        coupons_per_load=coupons_per_load or study.layout.coupons_per_load,
-        bars=0, coupons_per_bar=0, bar_ends=0,
-    )  # fmt: skip
-    size = loads * layout.coupons_per_load
-    planned = study.layout.furnace_loads * study.layout.coupons_per_load
-    responses = tuple(
-        dataclasses.replace(own, coupons=max(1, round(own.coupons * size / planned)))
-        if own.coupons
-        else own
-        for own in study.responses
-    )
-    return coupon_matrix(dataclasses.replace(study, layout=layout, responses=responses), seed=1)
 
 
 def _power(own: QuestionOutlook, goal: Goal) -> float:

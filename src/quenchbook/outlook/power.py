@@ -246,6 +246,12 @@ def _normal(x: Array) -> Array:
     return np.asarray(special.ndtr(x))
 
 
+@functools.cache
+def _legendre() -> tuple[Array, Array]:
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    return nodes, weights
+
+
 @functools.lru_cache(maxsize=512)
 def _estimated_error(df: float) -> tuple[Array, Array]:
     """Nodes and weights to average over the estimated over the true standard error.
@@ -256,7 +262,7 @@ def _estimated_error(df: float) -> tuple[Array, Array]:
 
     low = (float(special.chdtri(df, 1 - _TAIL)) / df) ** 0.25
     high = (float(special.chdtri(df, _TAIL)) / df) ** 0.25
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    nodes, weights = _legendre()
     root = 0.5 * (high - low) * nodes + 0.5 * (high + low)
     ratio = root**2
     log_density = (

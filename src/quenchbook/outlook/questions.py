@@ -14,7 +14,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.mean_rows import question_row
 from quenchbook.fit.strata import Strata
-from quenchbook.outlook.error_df import planned_strata
+from quenchbook.outlook.error_df import planned_strata, tested_coupons
 from quenchbook.outlook.noise import assumed_noise, noise_words, planning_variances
 from quenchbook.outlook.power import PlannedContrast, PlannedPrecision, PlannedTerm
 from quenchbook.plan.matrix import CouponMatrix
@@ -268,6 +268,7 @@ def question_outlooks(
             own = told.get(response.name) or assumed_noise(study, response.name)
             told[response.name] = own
             variances = planning_variances(own, response, indent_correlation=indent_correlation)
+            variances = folded(variances, ready.stands_for[response.name])
             precisions[response.name] = PlannedPrecision(strata, variances)
         except EstimabilityError as error:
             reasons[response.name] = str(error)
@@ -290,6 +291,7 @@ class PreparedPlan:
     strata: Mapping[str, Strata]
     rows: Mapping[str, Array]
     lost: Mapping[str, str]
+    stands_for: Mapping[str, Mapping[str, str]]
 
 
 _KNOWN: weakref.WeakKeyDictionary[CouponMatrix, PreparedPlan] = weakref.WeakKeyDictionary()
@@ -309,8 +311,32 @@ def prepared(matrix: CouponMatrix) -> PreparedPlan:
             own.key: _why_lost(study, own, strata[own.response], rows.get(own.key))
             for own in study.questions
         }
-        _KNOWN[matrix] = PreparedPlan(strata, rows, lost)
+        alike = {name: _stands_for(matrix, name, own) for name, own in strata.items()}
+        _KNOWN[matrix] = PreparedPlan(strata, rows, lost, alike)
     return _KNOWN[matrix]
+
+
+def _stands_for(matrix: CouponMatrix, response: str, strata: Strata) -> dict[str, str]:
+    """Units that hold one coupon each, or the same coupons as another: what stands for them."""
+    frame = tested_coupons(matrix, response)
+    single = {
+        unit: "coupon" for unit in random_units(matrix.study, frame)
+        if int(frame[unit].nunique()) == len(frame)
+    }  # fmt: skip
+    return {**strata.merged, **single}
+
+
+def folded(variances: Mapping[str, float], stands_for: Mapping[str, str]) -> dict[str, float]:
+    """Variances where units that cannot be told apart are added up.
+
+    >>> folded({"cold_batch": 0.1, "coupon": 0.2}, {"cold_batch": "coupon"})
+    {'cold_batch': 0.1, 'coupon': 0.30000000000000004}
+    """
+    own = dict(variances)
+    for unit, other in stands_for.items():
+        if unit in variances and other in own:
+            own[other] += variances[unit]
+    return own
 
 
 def _question_outlook(

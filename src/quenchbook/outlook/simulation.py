@@ -18,6 +18,7 @@ from quenchbook.outlook.noise import planning_variances
 from quenchbook.outlook.questions import (
     PlanOutlook,
     QuestionOutlook,
+    folded,
     prepared,
     question_outlooks,
     same_term,
@@ -129,6 +130,7 @@ def simulated_outlook(
             strata = ready.strata[response]
             asked = [own for own in answers if own.response.name == response]
             variances = planning_variances(outlook.noise[response], asked[0].response)
+            variances = folded(variances, ready.stands_for[response])
             y = noise_values(strata, variances, size, rng)
             plain = Precision(strata, y)
             for own in asked:

@@ -107,8 +107,8 @@ class AllotmentRule:
         """How an allotment was drawn, in words."""
         return (
             f"Bars and places are drawn at random; the first draw is taken whose levels of "
-            f"{', '.join(self.names)} are as alike in distance from the middle and end pieces as in "
-            f"the best {BEST_SHARE:.0%} of random draws: score at most "
+            f"{', '.join(self.names)} are as alike in distance from the middle and end pieces "
+            f"as in the best {BEST_SHARE:.0%} of random draws: score at most "
             f"{self.threshold:.4g} where {self.dimensions} is the average, reached by "
             f"{self.accepted:.1%} of {PILOT_DRAWS:,} pilot draws. It is draw {allotment.draw:,}, "
             f"score {allotment.score:.4g}."

@@ -343,6 +343,14 @@ class Study:
         names = ", ".join(response.name for response in self.responses)
         raise StudyError(f"'{name}' is not a response of this study. Its responses are {names}.")
 
+    def question_of(self, key: str) -> Question:
+        """Return the declared question with this key."""
+        for question in self.questions:
+            if question.key == key:
+                return question
+        keys = ", ".join(question.key for question in self.questions) or "none"
+        raise StudyError(f"There is no question '{key}'. There are {keys}.")
+
     def equivalence_margin(self, response: str) -> float | None:
         """Difference too small to matter, as declared; None when none was declared."""
         return self.response(response).equivalence_margin

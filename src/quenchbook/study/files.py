@@ -29,6 +29,7 @@ from quenchbook.study.factors import (
     Shape,
     Unit,
 )
+from quenchbook.study.prices import price_mistakes
 from quenchbook.units import convert, parse_number, parse_quantity, unit_named
 
 FORMAT: Final = 1
@@ -115,6 +116,8 @@ class _StudyReader:
             )
         factors = self._factors()
         responses = self._responses(factors)
+        for key, found, remedy in price_mistakes(self._table("costs")):
+            self._wrong("costs", key, found, remedy)
         date = content.get("date", "")
         study = Study(
             key=self._text("key", default=re.sub(r"\W+", "_", self.path.parent.name.lower())),

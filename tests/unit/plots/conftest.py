@@ -13,13 +13,16 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
+from quenchbook.outlook.certainty import unbeaten_plans
+from quenchbook.outlook.certainty_table import CertaintyCosts
 from quenchbook.outlook.steel import steel_prior
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix, published_matrix
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.style import COUPONS, drawing_rules
-from quenchbook.study.definition import Layout, Response, Study
+from quenchbook.study.definition import Layout, Noise, Question, Response, Study
 from quenchbook.study.factors import ROUTE_WORDS, Factor
+from quenchbook.study.prices import Prices
 
 COATING_WORDS = {level: level for level in ("C1", "C2", "C3", "C4")}
 LONG = "before liquid nitrogen at 1030\u00a0°C and a temper of 175\u00a0°C"
@@ -276,6 +279,73 @@ ORDERS = {
 }
 
 
+def certainty_of(
+    study: Study,
+    sizes: list[tuple[int, int, int]],
+    *,
+    margin: float | None,
+    own: tuple[int, int, int] | None,
+    **parts: Any,
+) -> CertaintyCosts:
+    """Plans whose cost and difference follow simple laws, with a little scatter."""
+    rng = np.random.default_rng(17)
+    response = study.responses[0]
+    study = replace(
+        study, questions=(Question("key", "Does it matter?", response.name, "cold_route"),)
+    )
+    frame = pd.DataFrame(sizes, columns=["furnace_loads", "coupons_per_load", "indents"])
+    coupons = frame["furnace_loads"] * frame["coupons_per_load"]
+    cost = 30.0 * frame["furnace_loads"] + coupons * (4 + 0.5 * frame["indents"])
+    variance = 0.25 / frame["furnace_loads"] + (0.2 + 0.36 / frame["indents"]) / coupons
+    found = 4.0 * np.sqrt(variance) * rng.uniform(1.0, 1.1, len(frame))
+    frame = frame.assign(
+        coupons=coupons, cost=cost, hours=cost / 20, df_error=9.0, half_width=0.7 * found,
+        detectable_difference=found, equivalence_power=0.5, unbeaten=False,
+        own_plan=[size == own for size in sizes],
+    ).sort_values("cost", ignore_index=True)  # fmt: skip
+    frame["unbeaten"] = unbeaten_plans(
+        frame["cost"].to_numpy(float), frame["detectable_difference"].to_numpy(float)
+    )
+    made: dict[str, Any] = {
+        "study": study, "question": study.questions[0], "frame": frame, "basis": "money",
+        "prices": Prices(currency="EUR", coupon=4.0), "noise": Noise({"coupon": 0.45}),
+        "power": 0.8, "margin": margin, "notes": ("A note.",),
+    }  # fmt: skip
+    return CertaintyCosts(**{**made, **parts})
+
+
+def many_plans() -> list[tuple[int, int, int]]:
+    return list(itertools.product((4, 6, 8, 12, 16, 24), (4, 8, 12), (1, 2, 3, 5, 8)))
+
+
+def log_study() -> Study:
+    response = Response("impact_j", "impact energy", "J", "impact", 1, scale="log")
+    return replace(plane_irons_study(), responses=(response,))
+
+
+THREE_PLANS = [(4, 8, 5), (8, 8, 5), (12, 8, 5)]
+
+CERTAINTIES = {
+    "plane_irons": lambda: certainty_of(
+        plane_irons_study(), many_plans(), margin=0.5, own=(12, 8, 5)
+    ),
+    "beaten plan in hours": lambda: certainty_of(
+        plane_irons_study(), many_plans(), margin=0.1, own=(4, 12, 8), basis="hours"
+    ),
+    "three plans": lambda: certainty_of(
+        plane_irons_study(), THREE_PLANS, margin=0.7, own=(8, 8, 5), unpriced=("cold batches",)
+    ),
+    "margin above all": lambda: certainty_of(
+        plane_irons_study(), many_plans(), margin=9.0, own=(12, 8, 5)
+    ),
+    "one plan": lambda: certainty_of(plane_irons_study(), [(12, 8, 5)], margin=0.5, own=(12, 8, 5)),
+    "coated_bars": lambda: certainty_of(coated_bars_study(), many_plans(), margin=None, own=None),
+    "ratios": lambda: certainty_of(
+        log_study(), many_plans(), margin=float(np.log1p(0.15)), own=(6, 8, 3)
+    ),
+}
+
+
 def steel_study(
     steel: dict[str, Any], levels: tuple[float, ...], routes: tuple[str, ...] = tuple(ROUTE_WORDS)
 ) -> Study:
@@ -338,6 +408,7 @@ def mark_count(drawing: Drawing, label: str = COUPONS) -> int:
 
 def all_drawings() -> dict[str, Any]:
     """Every figure of both studies, as functions that draw it anew."""
+    from quenchbook.plots.certainty import figure_certainty
     from quenchbook.plots.coupon_tiles import figure_coupon_matrix
     from quenchbook.plots.curves import figure_response_curves
     from quenchbook.plots.furnace_order import figure_furnace_order
@@ -358,6 +429,8 @@ def all_drawings() -> dict[str, Any]:
         )
     for name, order in ORDERS.items():
         makers[f"furnace order, {name}"] = lambda order=order: figure_furnace_order(order())
+    for name, costs in CERTAINTIES.items():
+        makers[f"certainty, {name}"] = lambda costs=costs: figure_certainty(costs())
     for name, steel in STEELS.items():
         makers[f"steel prior, {name}"] = lambda steel=steel: figure_steel_prior(
             steel_prior(steel())

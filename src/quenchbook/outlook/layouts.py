@@ -1,0 +1,157 @@
+"""Other sizes of a study: which could be tried, what they need, and how well each judges."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from quenchbook.fit.coupon_data import RANDOM_UNITS
+from quenchbook.outlook.noise import coupon_value_variance
+from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
+from quenchbook.plan.cost import PlanCounts, plan_counts
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.plan.randomization import coupon_matrix
+from quenchbook.study.definition import Noise, Question, Study
+
+_MOST_SIZES: Final = 7
+"""Numbers of loads, and of coupons in a load, that are tried unless they are named."""
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnLayout:
+    """A plan of some size, drawn once for one question.
+
+    Attributes
+    ----------
+    loads, coupons_per_load : int
+    counts : PlanCounts
+        What the plan needs, with all responses of the study.
+    matrix : CouponMatrix
+        With the response and the question alone.
+    """
+
+    loads: int
+    coupons_per_load: int
+    counts: PlanCounts
+    matrix: CouponMatrix
+
+    @property
+    def size_text(self) -> str:
+        """Loads and coupons in each: ``8 × 4``."""
+        return f"{self.loads} × {self.coupons_per_load}"
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Random units above the coupon that the plan has."""
+        return tuple(unit for unit in RANDOM_UNITS if unit in self.matrix.frame)
+
+    def outlook(
+        self, noise: Noise, indents: int, *, power: float, indent_correlation: float
+    ) -> QuestionOutlook:
+        """What the plan can tell about its question with a number of indents on each coupon."""
+        (question,), (response,) = self.matrix.study.questions, self.matrix.study.responses
+        value = coupon_value_variance(noise, indents, indent_correlation=indent_correlation)
+        sds = {**noise.sds, "coupon": math.sqrt(value), "indent": 0.0}
+        own = {response.name: Noise(sds, noise.source)}
+        return question_outlooks(self.matrix, noise=own, power=power).answer(question.key)
+
+
+def furnace_settings(study: Study) -> int:
+    """Number of combinations of the factors set for a furnace load."""
+    return math.prod(len(f.levels) for f in study.factors if f.set_for == "furnace_load")
+
+
+def load_counts(study: Study) -> list[int]:
+    """Numbers of furnace loads worth trying: whole repeats of the furnace settings."""
+    own = study.layout.furnace_loads
+    settings = furnace_settings(study)
+    repeats = _thinned(max(2, 2 * own // settings))
+    return sorted({settings * number for number in repeats if settings * number > 1} | {own})
+
+
+def coupon_counts(study: Study) -> list[int]:
+    """Numbers of coupons in a load worth trying: whole sets of the widest factor inside loads."""
+    own = study.layout.coupons_per_load
+    inner = [f for f in study.factors if f.set_for != "furnace_load" and not f.nested_in]
+    widest = max((len(factor.levels) for factor in inner), default=1)
+    sets = _thinned(max(2, 2 * own // widest))
+    return sorted({widest * number for number in sets} | {own})
+
+
+def _thinned(most: int) -> list[int]:
+    """Whole numbers from 1 to `most`, at most seven, wider apart towards the end."""
+    if most <= _MOST_SIZES:
+        return list(range(1, most + 1))
+    return sorted({round(x) for x in np.geomspace(1, most, _MOST_SIZES).tolist()})
+
+
+def layout_sizes(
+    study: Study, loads: Sequence[int] | None, coupons: Sequence[int] | None
+) -> list[tuple[int, int]]:
+    """Numbers of loads and of coupons in each, with that of the study itself.
+
+    Sizes that were not named stay below twice the coupons of the study.
+    """
+    own = (study.layout.furnace_loads, study.layout.coupons_per_load)
+    pairs = set(itertools.product(loads or load_counts(study), coupons or coupon_counts(study)))
+    if loads is None or coupons is None:
+        pairs = {pair for pair in pairs if math.prod(pair) <= 2 * math.prod(own)}
+    return sorted(pairs | {own})
+
+
+def drawn_layout(
+    study: Study, question: Question, loads: int, coupons: int, *, seed: int
+) -> DrawnLayout:
+    """Draw a plan of another size for one question.
+
+    A response that is tested on a part of the coupons keeps its share.
+
+    Parameters
+    ----------
+    study : Study
+    question : Question
+    loads, coupons : int
+        Furnace loads, and coupons in each.
+    seed : int
+
+    Raises
+    ------
+    PlanError
+        If the loads or coupons cannot hold the levels.
+    """
+    total = loads * coupons
+    share = total / (study.layout.furnace_loads * study.layout.coupons_per_load)
+    tested = {own.name: max(2, round(own.coupons * share)) for own in study.responses}
+    tested |= {own.name: total for own in study.responses if not own.coupons}
+    response = study.response(question.response)
+    # Bars, places and the other responses change no precision and take time to draw.
+    matrix = coupon_matrix(
+        replace(
+            study,
+            layout=replace(
+                study.layout,
+                furnace_loads=loads,
+                coupons_per_load=coupons,
+                bars=0,
+                bar_ends=0,
+                furnace_places=0,
+            ),
+            responses=(replace(response, coupons=tested[response.name] % total),),
+            questions=(question,),
+        ),
+        seed=seed,
+    )
+    others = {
+        own.name: own.readings * tested[own.name]
+        for own in study.responses
+        if own.name != response.name
+    }
+    counts = plan_counts(matrix)
+    counts = replace(counts, readings={**counts.readings, **others})
+    return DrawnLayout(loads, coupons, counts, matrix)
+
