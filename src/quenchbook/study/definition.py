@@ -354,6 +354,19 @@ class Study:
             return self.confidence
         return 1 - (1 - self.confidence) / len(self.questions)
 
+    @property
+    def references(self) -> tuple[ExtraCoupons, ...]:
+        """Extra coupons that are shown and never analysed: some factor is left out for them."""
+        return tuple(own for own in self.extra_coupons if self.is_reference(own))
+
+    def is_reference(self, extra: ExtraCoupons) -> bool:
+        """Whether extra coupons have no level of a factor that exists for them."""
+        return any(
+            factor.name not in extra.levels
+            for factor in self.factors
+            if not factor.nested_in or extra.levels.get(factor.nested_in) in factor.exists_for
+        )
+
     def has(self, name: str) -> bool:
         """Whether the study varies a factor of this name."""
         return any(factor.name == name for factor in self.factors)
