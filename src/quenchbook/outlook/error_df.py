@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from quenchbook.fit.coupon_data import RANDOM_UNITS
+from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.terms import study_terms
@@ -12,8 +12,9 @@ from quenchbook.study.terms import study_terms
 
 def planned_strata(matrix: CouponMatrix, response: str) -> Strata:
     """Strata of a response if everything goes as planned."""
-    frame = matrix.frame[matrix.frame[f"{response}_order"].notna()].reset_index(drop=True)
-    units = tuple(unit for unit in RANDOM_UNITS if unit in frame)
+    own = matrix.analysed
+    frame = own[own[f"{response}_order"].notna()].reset_index(drop=True)
+    units = random_units(matrix.study, frame)
     terms = study_terms(matrix.study, matrix.study.response(response), frame)
     return strata_of(frame, terms, units)
 

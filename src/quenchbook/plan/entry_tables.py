@@ -22,7 +22,7 @@ HIGHEST_HRC: Final = 70.0  # common practice, no source: nothing hardened by hea
 HIGHEST_IMPACT_J: Final = 1000.0  # common practice, no source: more than pendulums hold
 FARTHEST_DELTA_C: Final = 150.0  # common practice, no source: a furnace that far off is a slip
 
-_WRITTEN_UNITS: Final = {"degC": "degC", "minutes": "min", "mm": "mm"}
+_WRITTEN_UNITS: Final = {"degC": "degC", "minutes": "min", "mm": "mm", "times": "times"}
 
 
 @dataclass(frozen=True)

@@ -5,14 +5,19 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
+from typing import cast
 
 import numpy as np
 import pandas as pd
 
 from quenchbook.errors import PlanError
+from quenchbook.plan.allowed_levels import AllowedLevels, shared_levels
+from quenchbook.plan.bar_lots import coupons_of_bars
 from quenchbook.plan.declaration import declaration
+from quenchbook.plan.extra_coupons import has_cold_batch, is_tempered, with_extra_coupons
 from quenchbook.plan.labels import random_codes
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
+from quenchbook.plan.shares import repeats_of, shares
 from quenchbook.plan.spread import spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
 from quenchbook.study.definition import Study
@@ -25,7 +30,9 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
 
     Every furnace load has one level of each furnace factor, every cold batch one of each bath
     factor, every temper batch one of each temper factor. Where all combinations fit into a load
-    they are all there; the factors that do not fit are spread evenly. Order is random in each unit.
+    they are all there; the factors that do not fit are spread evenly. Forbidden treatments do not
+    occur, levels with repeats are used more often, extra coupons are added to the loads with their
+    furnace setting. Order is random in each unit.
 
     Parameters
     ----------
@@ -51,12 +58,18 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
     coupons = _coupons_in_loads(study, loads, seed, notes)
     frame = pd.DataFrame(coupons)
     if study.layout.coupons_per_temper_batch or _set_for(study, "temper_batch"):
-        frame["temper_batch"] = _temper_batches(study, frame, seed, notes)
+        tempered = is_tempered(study, frame)
+        frame["temper_batch"] = 0
+        frame.loc[tempered, "temper_batch"] = _temper_batches(
+            study, frame[tempered].reset_index(drop=True), seed, notes
+        )
     order = Stream(seed, "place in load").shuffled(range(len(frame)))
     frame = frame.iloc[order].sort_values("furnace_load", kind="stable", ignore_index=True)
     frame["load_place"] = frame.groupby("furnace_load").cumcount() + 1
     frame["coupon"] = random_codes(len(frame), Stream(seed, "coupon codes"))
-    if study.layout.bars:
+    if _set_for(study, "bar"):
+        frame = coupons_of_bars(study, frame, seed, notes)
+    elif study.layout.bars:
         places = list(
             itertools.product(
                 range(1, study.layout.bars + 1), range(1, study.layout.coupons_per_bar + 1)
@@ -116,7 +129,7 @@ def _set_for(study: Study, *units: str) -> list[Factor]:
 def _furnace_loads(study: Study, seed: int, notes: list[str]) -> list[dict[str, Level | int]]:
     """Levels and day of each furnace load, in furnace order."""
     factors, layout = _set_for(study, "furnace_load"), study.layout
-    combos = list(itertools.product(*(factor.levels for factor in factors)))
+    combos = AllowedLevels(study).each_setting(factors)
     if layout.furnace_loads < len(combos):
         raise PlanError(
             f"{len(combos)} combinations of {' and '.join(f.title for f in factors)} need at least "
@@ -130,9 +143,10 @@ def _furnace_loads(study: Study, seed: int, notes: list[str]) -> list[dict[str, 
             "At least one furnace setting runs in a single load: what that load did cannot be told "
             "from the setting itself."
         )
-    repeats, rest = divmod(layout.furnace_loads, len(combos))
-    extra = Stream(seed, "loads beyond even repeats").shuffled(range(len(combos)))[:rest]
-    pool = sorted([*(list(range(len(combos))) * repeats), *extra])
+    order_of_ties = Stream(seed, "loads beyond even repeats").shuffled(range(len(combos)))
+    weights = [repeats_of(factors, combo) for combo in combos]
+    counts = shares(layout.furnace_loads, weights, order_of_ties)
+    pool = [number for number, count in enumerate(counts) for _ in range(count)]
     per_day = layout.loads_per_day or layout.furnace_loads
     days = [number // per_day + 1 for number in range(layout.furnace_loads)]
     chosen = spread_evenly(pool, {"day": days}, Stream(seed, "levels of days"))
@@ -147,7 +161,7 @@ def _furnace_loads(study: Study, seed: int, notes: list[str]) -> list[dict[str, 
         {
             "furnace_load": number + 1,
             "day": days[number],
-            **dict(zip((factor.column for factor in factors), combos[chosen[number]], strict=True)),
+            **combos[chosen[number]],
         }
         for number in range(layout.furnace_loads)
     ]
@@ -159,40 +173,84 @@ def _coupons_in_loads(
     """Levels of the factors inside loads, as columns; cold batches numbered in each load."""
     inner = [factor for factor in study.factors if factor.set_for != "furnace_load"]
     size = study.layout.coupons_per_load
-    crossed: list[Factor] = []
-    for factor in inner:
-        product = math.prod(len(other.levels) for other in [*crossed, factor])
-        if not factor.nested_in and size % product == 0:
-            crossed.append(factor)
-    combos = list(itertools.product(*(factor.levels for factor in crossed)))
+    allowed = AllowedLevels(study)
+    crossed = _crossed(study, allowed, inner, loads)
     columns: dict[str, list[Level | int]] = {name: [] for name in loads[0]}
     columns |= {factor.column: [] for factor in crossed}
     for load in loads:
+        combos = allowed.settings(crossed, cast(Mapping[str, Level], load))
         for combo in combos * (size // len(combos)):
-            for name, value in load.items():
+            for name, value in {**load, **combo}.items():
                 columns[name].append(value)
-            for factor, value in zip(crossed, combo, strict=True):
-                columns[factor.column].append(value)
     if crossed:
         words = ", ".join(f"{factor.title} ({len(factor.levels)})" for factor in crossed)
         notes.append(f"Every furnace load holds every combination of {words}.")
-    for factor in inner:
-        if factor not in crossed:
-            _spread(study, factor, columns, seed)
-            words = (
-                f"inside {study.factor(factor.nested_in).title}"
-                if factor.nested_in
-                else "over all coupons"
-            )
-            notes.append(f"{capital(factor.title)} is spread evenly over loads, {words}.")
+    rest = [factor for factor in inner if factor not in crossed]
+    if study.forbidden:  # what all coupons of a batch share is settled before what each has alone
+        rest.sort(key=lambda factor: factor.set_for != "cold_batch")
+    for factor in rest:
+        _spread(study, factor, columns, seed, allowed)
+        words = (
+            f"inside {study.factor(factor.nested_in).title}"
+            if factor.nested_in
+            else "over all coupons"
+        )
+        notes.append(f"{capital(factor.title)} is spread evenly over loads, {words}.")
+    notes += allowed.narrow_loads()
+    columns = with_extra_coupons(study, columns, seed, notes)
     bath = _set_for(study, "cold_batch")
     if bath:
-        columns["cold_batch"] = _numbered_batches(columns, [factor.column for factor in bath], seed)
+        names = _numbered_batches(columns, [factor.column for factor in bath], seed)
+        there = has_cold_batch(study, columns)
+        columns["cold_batch"] = [
+            name if own else "" for name, own in zip(names, there, strict=True)
+        ]
     return columns
 
 
-def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]], seed: int) -> None:
-    """Add a column of levels that do not fit as a full crossing."""
+def _crossed(
+    study: Study,
+    allowed: AllowedLevels,
+    inner: Sequence[Factor],
+    loads: Sequence[Mapping[str, Level | int]],
+) -> list[Factor]:
+    """Factors of which every load holds every allowed combination, equally often.
+
+    A factor of single coupons stays out if a forbidden treatment ties it to a batch factor that
+    does not fit: the level of the batch is settled first.
+    """
+    size = study.layout.coupons_per_load
+    settings = cast(
+        "list[Mapping[str, Level]]",
+        list({tuple(own[c] for c in sorted(_load_columns(study))): own for own in loads}.values()),
+    )
+
+    def fitting(factors: Sequence[Factor]) -> list[Factor]:
+        found: list[Factor] = []
+        for factor in factors:
+            counts = [len(allowed.settings([*found, factor], setting)) for setting in settings]
+            if not factor.nested_in and all(count and size % count == 0 for count in counts):
+                found.append(factor)
+        return found
+
+    crossed = fitting(inner)
+    late = [f.name for f in inner if f.set_for == "cold_batch" and f not in crossed]
+    tied = {
+        name for entry in study.forbidden if set(entry.levels) & set(late) for name in entry.levels
+    }
+    if not tied:
+        return crossed
+    return fitting([f for f in inner if f.set_for == "cold_batch" or f.name not in tied])
+
+
+def _spread(
+    study: Study,
+    factor: Factor,
+    columns: dict[str, list[Level | int]],
+    seed: int,
+    allowed: AllowedLevels,
+) -> None:
+    """Add a column of levels that do not fit as a full crossing; each item gets an allowed one."""
     total = len(columns["furnace_load"])
     bath = [f.column for f in _set_for(study, "cold_batch") if f.column in columns]
     in_batches = factor.set_for == "cold_batch" and bool(bath)  # a batch is there to be set
@@ -217,11 +275,21 @@ def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]],
         covariates = {
             n: c for n, c in covariates.items() if n in together or n in _load_columns(study)
         }
-    pool = [number % len(factor.levels) for number in range(len(items))]
+    rows_of: dict[tuple[object, ...], list[int]] = {key: [] for key in items}
+    for i, key in enumerate(keys):
+        if exists[i]:
+            rows_of[key].append(i)
+    open_levels = [_open_levels(study, factor, columns, rows_of[key], allowed) for key in items]
+    pool = _level_pool(factor, open_levels, seed)
     chosen = dict(
         zip(
             items,
-            spread_evenly(pool, covariates, Stream(seed, f"levels of {factor.name}")),
+            spread_evenly(
+                pool,
+                covariates,
+                Stream(seed, f"levels of {factor.name}"),
+                within=_as_codes([str(own) for own in open_levels]),
+            ),
             strict=True,
         )
     )
@@ -230,6 +298,39 @@ def _spread(study: Study, factor: Factor, columns: dict[str, list[Level | int]],
         factor.levels[chosen[key]] if there else blank
         for key, there in zip(keys, exists, strict=True)
     ]
+
+
+def _open_levels(
+    study: Study,
+    factor: Factor,
+    columns: Mapping[str, Sequence[Level | int]],
+    rows: Sequence[int],
+    allowed: AllowedLevels,
+) -> tuple[Level, ...]:
+    """Levels that all coupons of one item (a batch or a coupon) may get."""
+    if factor not in allowed.involved:
+        return factor.levels
+    known = [f.column for f in allowed.involved if f.column in columns]
+    settled = [{name: cast(Level, columns[name][i]) for name in known} for i in rows]
+    load = columns["furnace_load"][rows[0]]
+    return shared_levels(allowed, factor, settled, f"{study.unit_word('furnace_load')} {load}")
+
+
+def _level_pool(factor: Factor, open_levels: Sequence[tuple[Level, ...]], seed: int) -> list[int]:
+    """Number of a level for each item; items with the same open levels share them evenly."""
+    pool = [0] * len(open_levels)
+    for own in dict.fromkeys(open_levels):
+        members = [i for i, levels in enumerate(open_levels) if levels == own]
+        numbers = [factor.levels.index(level) for level in own]
+        labels = [numbers[place % len(numbers)] for place in range(len(members))]
+        if factor.repeats:
+            weights = [factor.repeats[number] for number in numbers]
+            ties = Stream(seed, f"levels of {factor.name} beyond even shares")
+            counts = shares(len(members), weights, ties.shuffled(range(len(numbers))))
+            labels = [n for n, count in zip(numbers, counts, strict=True) for _ in range(count)]
+        for i, label in zip(members, labels, strict=True):
+            pool[i] = label
+    return pool
 
 
 def _load_columns(study: Study) -> set[str]:
@@ -265,7 +366,7 @@ def _temper_batches(study: Study, frame: pd.DataFrame, seed: int, notes: list[st
     for day, of_day in frame.groupby("day"):
         groups = [of_day.index]
         if factors:
-            groups = [own.index for _, own in of_day.groupby(factors, sort=True)]
+            groups = [own.index for _, own in of_day.groupby(factors, sort=True, dropna=False)]
         sizes = [math.ceil(len(group) / room) for group in groups]
         names = Stream(seed, f"temper batch numbers of day {day}").shuffled(
             range(1, sum(sizes) + 1)
@@ -300,17 +401,18 @@ def _batches_met(
 
 def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:
     """Place of each coupon in the blinded test order; blank where it is not tested."""
-    wanted = study.response(response).coupons or len(frame)
-    if wanted > len(frame):
-        raise PlanError(
-            f"{response}: {wanted} coupons to be tested, but the plan has {len(frame)}."
-        )
-    tested = [1] * len(frame)
-    if wanted < len(frame):
+    is_reference = np.array(frame.get("reference", pd.Series("", index=frame.index)) != "")
+    own = frame[~is_reference]
+    wanted = study.response(response).coupons or len(own)
+    if wanted > len(own):
+        raise PlanError(f"{response}: {wanted} coupons to be tested, but the plan has {len(own)}.")
+    tested = np.ones(len(frame), dtype=np.int64)  # references are always tested
+    if wanted < len(own):
         columns = ["furnace_load", *(factor.column for factor in study.factors)]
-        covariates = {name: _as_codes(frame[name].tolist()) for name in columns}
-        pool = [1] * wanted + [0] * (len(frame) - wanted)
-        tested = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
+        covariates = {name: _as_codes(own[name].tolist()) for name in columns}
+        pool = [1] * wanted + [0] * (len(own) - wanted)
+        chosen_own = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
+        tested[~is_reference] = chosen_own
     places = [place for place, chosen in enumerate(tested) if chosen]
     order = [math.nan] * len(frame)
     for number, place in enumerate(
@@ -322,7 +424,8 @@ def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> 
 
 def _column_order(study: Study, frame: pd.DataFrame) -> list[str]:
     wanted = [
-        "coupon", "furnace_load", "day", "load_place", *(factor.column for factor in study.factors),
+        "coupon", "reference", "furnace_load", "day", "load_place",
+        *(factor.column for factor in study.factors),
         "cold_batch", "temper_batch", "bar", "bar_position",
         *(f"{response.name}_order" for response in study.responses),
     ]  # fmt: skip
