@@ -193,7 +193,7 @@ def _level_problems(factor: Factor, study: Study, frame: pd.DataFrame) -> list[P
         parent = study.factor(factor.nested_in)
         exists = frame[parent.column].isin(factor.exists_for)
     for coupon, value, allowed in zip(frame["coupon"], frame[factor.column], exists, strict=True):
-        blank = value is None or value != value
+        blank = value is None or value != value or value == ""
         if allowed and (blank or value not in factor.levels):
             words = ", ".join(factor.word(level) for level in factor.levels)
             found = "no level" if blank else f"'{factor.word(value)}'"
