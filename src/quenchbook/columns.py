@@ -15,6 +15,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "temper_batch": ("coupons that are tempered together", ""),
     "bar": ("bar of steel the coupon was cut from", ""),
     "bar_position": ("place in the bar", ""),
+    "reference": ("kind of a reference coupon, shown and never analysed; blank for others", ""),
     # factors and responses of the trade; those of a study explain themselves, see `meaning`
     "austenitize_c": ("austenitize temperature", "degC"),
     "cold_route": ("how the coupon is cooled below room temperature", ""),
@@ -28,6 +29,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "indent": ("number of the hardness impression, or of any reading, on its coupon", ""),
     "value": ("reading; in a model the mean of a coupon on the scale that is analysed", ""),
     "readings": ("number of readings of the coupon", ""),
+    "coupons": ("number of coupons", ""),
     "file": ("file the row was read from", ""),
     "row": ("row in the file, the head is row 1", ""),
     "what": ("kind of unit the row is about, or kind of row in the data of a figure", ""),
@@ -66,7 +68,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "group": ("level of the factor that has a curve each; blank with one curve", ""),
     "x": ("place along the axis: level of the factor, as run", ""),
     "level": ("level the furnace load was set to, in print", ""),
-    "mean": ("mean of the deviations of a furnace load", ""),
+    "mean": ("mean of the deviations of a furnace load, or of reference coupons", ""),
     "deviation": ("coupon value less the fitted mean", ""),
     # findings
     "key": ("short name of the question", ""),

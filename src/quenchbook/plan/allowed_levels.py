@@ -9,6 +9,7 @@ from quenchbook.plan.shares import repeats_of
 from quenchbook.plan.treatments import blank_level, set_for, treatments
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
+from quenchbook.units import listed
 
 Setting = Mapping[str, Level]
 
@@ -103,7 +104,7 @@ class AllowedLevels:
             return []
         settings = self.each_setting(tied)
         counts = [self._count(inner, setting) for setting in settings]
-        titles = " and ".join(factor.title for factor in inner)
+        titles = listed([factor.title for factor in inner])
         return [
             f"With {self._words(tied, setting)} {count} of {max(counts)} combinations of {titles} "
             + ("is allowed" if count == 1 else "are allowed")

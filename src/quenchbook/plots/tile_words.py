@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def tile_finding(matrix: CouponMatrix, roles: Roles) -> str:
     """How many coupons of each level of the marked factor a furnace load holds."""
-    study, frame = matrix.study, matrix.frame
+    study, frame = matrix.study, matrix.analysed
     load = study.unit_word("furnace_load")
     sizes = frame.groupby("furnace_load").size()
     if roles.mark is None or roles.mark.set_for == "furnace_load":
@@ -68,6 +68,8 @@ def tile_notes(matrix: CouponMatrix, roles: Roles) -> tuple[str, ...]:
         "Order as published" if matrix.seed is None else f"Order randomized with seed {matrix.seed}"
     )
     notes = [f"{order}; plan {matrix.short_hash}.", *matrix.notes]
+    if "reference" in matrix.in_loads and (matrix.in_loads["reference"] != "").any():
+        notes.append("A tile with a plain dot and no strokes may be a reference coupon.")
     if roles.left_out:
         titles = listed([factor.title for factor in roles.left_out])
         notes.append(f"Not drawn: {titles}; the data behind the figure hold it.")
@@ -78,7 +80,7 @@ def tile_notes(matrix: CouponMatrix, roles: Roles) -> tuple[str, ...]:
 
 def tile_alt(matrix: CouponMatrix, roles: Roles, finding: str) -> str:
     """Alternative text; names furnace loads that hold more or fewer coupons."""
-    study, frame = matrix.study, matrix.frame
+    study, frame = matrix.study, matrix.in_loads
     loads, days = frame["furnace_load"].nunique(), frame["day"].nunique()
     groups = ""
     if roles.mark is not None:

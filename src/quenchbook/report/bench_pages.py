@@ -161,7 +161,8 @@ def _temper_page(sheet: TemperSheet) -> str:
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, {settings}, "
             f"size: {_setting_size(sheet.settings)})",
             f"#load-times({times}, cycles: {cycles}, held: {_held(sheet.held)})",
-            f"#temper-table({coupon}, {load}, {rows}, {height})",
+            f"#temper-table({coupon}, {load}, {rows}, {height}, "
+            f"order-head: {literal(shortened(sheet.order_head, 24))})",
             f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
             f"#safety-line({literal('')}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
@@ -172,7 +173,8 @@ def _temper_page(sheet: TemperSheet) -> str:
 def _temper_row(row: TemperRow) -> str:
     return (
         f"(coupon: {_words(row.coupon, 12)}, size: {_code_size(row.coupon)}, "
-        f"load: {literal(row.furnace_load)}, place: {literal(row.load_place)})"
+        f"load: {literal(row.furnace_load)}, place: {literal(row.load_place)}, "
+        f"order: {_words(shortened(row.step_order, 32), 16)})"
     )
 
 
