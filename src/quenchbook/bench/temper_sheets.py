@@ -145,11 +145,11 @@ def temper_cycles(study: Study, row: pd.Series) -> tuple[str, ...]:
     row : Series
         Factor columns of a coupon of the batch.
     """
-    told = study.held_constant.get("temper_cycles", "")
+    told, words = study.held_constant.get("temper_cycles", ""), 1
     if study.has("temper_cycles"):
         told = str(row[study.factor("temper_cycles").column])
+        words = next((count for word, count in _TIMES.items() if word in told.lower()), 1)
     found = re.match(r"\d+", told)
-    words = next((count for word, count in _TIMES.items() if word in told.lower()), 1)
     count = min(max(int(found[0][:3]) if found else words, 1), MOST_CYCLES)
     return ("",) if count == 1 else tuple(f"temper {number}" for number in range(1, count + 1))
 

@@ -100,7 +100,9 @@ def deviation_examples(study: Study) -> tuple[tuple[str, ...], ...]:
     study : Study
     """
     rows = [("coupon", "K7TC", "lost", "cracked", "seen after the quench")]
-    labels = {"furnace_load": "3", "cold_batch": "3-2", "temper_batch": "2", "coupon": "K7TC"}
+    labels = {
+        "furnace_load": "3", "cold_batch": "3-2", "temper_batch": "2", "bar": "2", "coupon": "K7TC",
+    }  # fmt: skip
     for unit in deviating_units(study):
         own = [factor for factor in study.factors if factor.set_for == unit]
         if unit != "coupon" and own:

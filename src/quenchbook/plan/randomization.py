@@ -184,7 +184,8 @@ def _coupons_in_loads(
                 columns[name].append(value)
     if crossed:
         words = ", ".join(f"{factor.title} ({len(factor.levels)})" for factor in crossed)
-        every = "every allowed" if set(crossed) & set(allowed.involved) else "every"
+        tied = any(factor in allowed.involved for factor in crossed)
+        every = "every allowed" if tied else "every"
         notes.append(f"Every furnace load holds {every} combination of {words}.")
     rest = [factor for factor in inner if factor not in crossed]
     if study.forbidden:  # what all coupons of a batch share is settled before what each has alone

@@ -144,6 +144,8 @@ def _draw_tiles(
         centre = centres[int(coupon["furnace_load"])]
         middle = top + (int(coupon["load_place"]) - 1) * (tile + 4.0) + tile / 2
         _draw_tile(sheet, centre, middle, tile, _is_framed(roles.frame, coupon))
+        if coupon.get("reference"):  # an empty tile: it has not had every step
+            continue
         level = cast(Level, coupon[roles.mark.column]) if roles.mark is not None else ""
         style = styles.get(level, NEUTRAL)
         _, xs, ys = marks.setdefault(level, (style, [], []))

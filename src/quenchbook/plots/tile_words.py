@@ -36,6 +36,8 @@ def tile_finding(matrix: CouponMatrix, roles: Roles) -> str:
 
 def _range_words(low: int, high: int) -> str:
     words = wording.count_words(high)
+    if low == 0 < high:
+        return f"up to {words}"
     return words if low == high else f"{wording.count_words(low)} to {words}"
 
 
@@ -69,7 +71,7 @@ def tile_notes(matrix: CouponMatrix, roles: Roles) -> tuple[str, ...]:
     )
     notes = [f"{order}; plan {matrix.short_hash}.", *matrix.notes]
     if "reference" in matrix.in_loads and (matrix.in_loads["reference"] != "").any():
-        notes.append("A tile with a plain dot and no strokes may be a reference coupon.")
+        notes.append(f"An empty tile is a reference {matrix.study.unit_word('coupon')}.")
     if roles.left_out:
         titles = listed([factor.title for factor in roles.left_out])
         notes.append(f"Not drawn: {titles}; the data behind the figure hold it.")
