@@ -14,14 +14,10 @@ from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.mistakes import NAME, Mistakes
 from quenchbook.study.reading_factors import read_factors
-from quenchbook.study.reading_plan import (
-    read_extra_coupons,
-    read_forbidden,
-    read_layout,
-    read_plan_wish,
-)
+from quenchbook.study.reading_plan import read_layout, read_plan_wish
 from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
+from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
 
 FORMAT: Final = 1
 
