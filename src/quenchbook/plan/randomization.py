@@ -20,6 +20,7 @@ from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.plan.shares import repeats_of, shares
 from quenchbook.plan.spread import spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
+from quenchbook.plan.treatments import blank_level
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import capital
@@ -267,6 +268,9 @@ def _spread(
         parent = study.factor(factor.nested_in)
         exists = [value in factor.exists_for for value in columns[parent.column]]
     items = list(dict.fromkeys(key for key, there in zip(keys, exists, strict=True) if there))
+    if not items:  # no coupon has the level that it is nested in
+        columns[factor.column] = [blank_level(factor)] * total
+        return
     first = {key: keys.index(key) for key in items}
     covariates = {
         name: _as_codes([values[first[key]] for key in items])
@@ -295,9 +299,8 @@ def _spread(
             strict=True,
         )
     )
-    blank: Level = math.nan if factor.is_numeric else ""
     columns[factor.column] = [
-        factor.levels[chosen[key]] if there else blank
+        factor.levels[chosen[key]] if there else blank_level(factor)
         for key, there in zip(keys, exists, strict=True)
     ]
 
