@@ -81,37 +81,57 @@ def coupons_of_bars(study: Study, frame: pd.DataFrame, seed: int, notes: list[st
     DataFrame
         The frame with ``bar`` and ``bar_position``.
     """
-    frame, factors = frame.copy(), set_for(study, "bar")
-    columns = [factor.column for factor in factors]
-    lots = bars_of_lots(study, frame)
+    frame = frame_with_lots(study, frame, seed)
     frame["bar"] = 0
-    has_lot = _has_lot(study, frame)
+    bars_of = pd.Series(allowed_bars(study, frame), index=frame.index)
     others = ["furnace_load", *(f.column for f in study.factors if f.set_for != "bar")]
-    for name, own in frame[has_lot].groupby(columns, sort=False):
-        bars = lots[_lot(name)]
-        pool = [bars[place % len(bars)] for place in range(len(own))]
+    for own, members in frame.groupby(bars_of, sort=False):
+        bars = sorted(own)
+        pool = [bars[place % len(bars)] for place in range(len(members))]
         covariates = {
-            column: pd.factorize(own[column].astype(str))[0].tolist() for column in others
+            column: pd.factorize(members[column].astype(str))[0].tolist() for column in others
         }
-        stream = Stream(seed, f"bars of {_words(study, _lot(name))}")
-        frame.loc[own.index, "bar"] = spread_evenly(pool, covariates, stream)
-    free = [
-        bar
-        for bar in range(1, study.layout.bars + 1)
-        for _ in range(study.layout.coupons_per_bar - int((frame["bar"] == bar).sum()))
-    ]
-    chosen = Stream(seed, "bars of coupons without a lot").shuffled(free)
-    lot_of = {bar: lot for lot, bars in lots.items() for bar in bars}
-    for row, bar in zip(frame.index[~has_lot], chosen, strict=False):
-        frame.loc[row, "bar"] = bar
-        for column, level in zip(columns, lot_of[bar], strict=True):
-            frame.loc[row, column] = level
+        stream = Stream(seed, f"bars {bars[0]} to {bars[-1]}")
+        frame.loc[members.index, "bar"] = spread_evenly(pool, covariates, stream)
     places = Stream(seed, "bar and position")
     frame["bar_position"] = 0
     for _, own in frame.groupby("bar", sort=True):
         order = places.shuffled(range(1, study.layout.coupons_per_bar + 1))
         frame.loc[own.index, "bar_position"] = order[: len(own)]
-    notes.append(_note(study, lots))
+    notes.append(_note(study, bars_of_lots(study, frame)))
+    return frame
+
+
+def allowed_bars(study: Study, frame: pd.DataFrame) -> list[frozenset[int]]:
+    """Bars that each coupon may come from: those of its lot. Coupons share all of them or none.
+
+    Parameters
+    ----------
+    study : Study
+    frame : DataFrame
+        From `frame_with_lots`.
+    """
+    bars = {lot: frozenset(own) for lot, own in bars_of_lots(study, frame).items()}
+    columns = [factor.column for factor in set_for(study, "bar")]
+    return [bars[tuple(row)] for row in frame[columns].itertuples(index=False, name=None)]
+
+
+def frame_with_lots(study: Study, frame: pd.DataFrame, seed: int) -> pd.DataFrame:
+    """Frame in which references without a lot have that of a bar with room, drawn at random."""
+    frame, lots = frame.copy(), bars_of_lots(study, frame)
+    columns = [factor.column for factor in set_for(study, "bar")]
+    has_lot = _has_lot(study, frame)
+    counts = frame[has_lot].groupby(columns, sort=False).size()
+    taken = {_lot(name): int(count) for name, count in counts.items()}
+    free = [
+        lot
+        for lot, bars in lots.items()
+        for _ in range(len(bars) * study.layout.coupons_per_bar - taken[lot])
+    ]
+    chosen = Stream(seed, "lots of coupons without one").shuffled(free)
+    for row, lot in zip(frame.index[~has_lot], chosen, strict=False):
+        for column, level in zip(columns, lot, strict=True):
+            frame.loc[row, column] = level
     return frame
 
 

@@ -31,7 +31,7 @@ class CouponMatrix:
         One row for each coupon in furnace order: ``coupon``, ``furnace_load``, ``day``,
         ``load_place``, a column for each factor, ``cold_batch``, ``temper_batch``, ``bar``,
         ``bar_position``, and ``<response>_order`` (blank: not tested). ``reference`` where the
-        study has reference coupons, see `quenchbook.plan.extra_coupons`.
+        study has reference coupons, see `quenchbook.plan.added_coupons`.
     study : Study
     seed : int or None
         Seed of the random streams; None for a published order.

@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import PlanError
+from quenchbook.plan.added_coupons import has_cold_batch, is_tempered, with_extra_coupons
 from quenchbook.plan.allowed_levels import AllowedLevels, shared_levels
 from quenchbook.plan.bar_lots import coupons_of_bars
 from quenchbook.plan.declaration import declaration
-from quenchbook.plan.extra_coupons import has_cold_batch, is_tempered, with_extra_coupons
 from quenchbook.plan.labels import random_codes
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.plan.shares import repeats_of, shares

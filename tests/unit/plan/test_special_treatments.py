@@ -11,6 +11,8 @@ import pytest
 
 import quenchbook as qb
 from quenchbook.errors import PlanError
+from quenchbook.plan.added_coupons import with_references
+from quenchbook.plan.bar_lots import allowed_bars
 from quenchbook.plan.declaration import changed_layout, declaration
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.plan.shares import shares
@@ -322,3 +324,41 @@ def test_a_nested_factor_without_a_place_is_blank() -> None:
     frame = qb.coupon_matrix(study_of(ROUTE, hold, loads=1, size=1), seed=1).frame
     assert frame["cold_route"].tolist() == ["none"]
     assert frame["cold_hold_minutes"].isna().all()
+
+
+def test_references_join_a_plan_whose_batches_are_settled() -> None:
+    frozen = ExtraCoupons(
+        "frozen", "frozen, no temper", 4, {"austenitize": 800.0, "cold_route": "freezer"}
+    )
+    tempered = ExtraCoupons("tempered", "tempered only", 2, {"austenitize": 800.0, "temper": 150.0})
+    plain = study_of(HEAT, ROUTE, TEMPER)
+    frame = qb.coupon_matrix(plain, seed=1).frame
+    study = replace(plain, extra_coupons=(frozen, tempered, UNTREATED, USUAL))
+    notes: list[str] = []
+    grown = with_references(study, frame, 1, notes)
+    assert len(grown) == len(frame) + 4 + 2 + 2
+    assert len(notes) == 3
+    units = ["furnace_load", "cold_batch", "temper_batch"]
+    old = grown.iloc[: len(frame)]
+    assert old[units].to_numpy().tolist() == frame[units].to_numpy().tolist()
+    cold = grown[grown["reference"] == "frozen"]
+    assert set(cold["cold_batch"]) == set(
+        frame.query("austenitize_c == 800 and cold_route == 'freezer'")["cold_batch"]
+    )
+    assert cold["temper_batch"].eq(0).all()
+    warm = grown[grown["reference"] == "tempered"]
+    assert warm["cold_batch"].eq("").all()
+    batches = grown[grown["temper_batch"] > 0].groupby("temper_batch")
+    assert (batches["temper_c"].nunique() == 1).all()
+    assert (batches.size() <= 6).all()
+    raw = grown[grown["reference"] == "untreated"]
+    assert raw[["furnace_load", "day", "temper_batch"]].eq(0).all(axis=None)
+    assert "reference" not in with_references(plain, frame, 1, [])
+
+
+def test_coupons_of_a_lot_share_all_their_bars() -> None:
+    study = with_bars(study_of(HEAT, LOT, extra_coupons=(UNTREATED,)), 4, 6)
+    frame = qb.coupon_matrix(study, seed=3).frame
+    own = allowed_bars(study, frame)
+    assert set(own) == {frozenset({1, 2}), frozenset({3, 4})}
+    assert all(bar in bars for bar, bars in zip(frame["bar"], own, strict=True))

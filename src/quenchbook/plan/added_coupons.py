@@ -11,6 +11,7 @@ are 0, which means none.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -24,7 +25,14 @@ from quenchbook.units import capital, listed
 Columns = dict[str, list[Level | int]]
 
 
-def with_extra_coupons(study: Study, columns: Columns, seed: int, notes: list[str]) -> Columns:
+def with_extra_coupons(
+    study: Study,
+    columns: Columns,
+    seed: int,
+    notes: list[str],
+    *,
+    references_only: bool = False,
+) -> Columns:
     """Add the extra coupons of a study to the coupons of a plan.
 
     Extra coupons are spread evenly, from a random start, over the loads with their furnace
@@ -38,6 +46,8 @@ def with_extra_coupons(study: Study, columns: Columns, seed: int, notes: list[st
     seed : int
     notes : list of str
         Gets a sentence for each kind of extra coupons.
+    references_only : bool
+        Whether the other extra coupons are in the columns already.
 
     Returns
     -------
@@ -56,7 +66,7 @@ def with_extra_coupons(study: Study, columns: Columns, seed: int, notes: list[st
         grown["reference"] = [""] * len(columns["furnace_load"])
     loads = _loads(study, columns)
     added = dict.fromkeys(loads, 0)
-    for extra in study.extra_coupons:
+    for extra in study.references if references_only else study.extra_coupons:
         is_reference = study.is_reference(extra)
         treated = not is_reference or goes_through_a_load(study, extra)
         fitting = _fitting_loads(study, extra, loads) if treated else []
@@ -73,6 +83,67 @@ def with_extra_coupons(study: Study, columns: Columns, seed: int, notes: list[st
                 grown["reference"].append(extra.key if is_reference else "")
         notes.append(_note(study, extra, used, is_reference=is_reference))
     return grown
+
+
+def with_references(study: Study, frame: pd.DataFrame, seed: int, notes: list[str]) -> pd.DataFrame:
+    """Add the references of a study to a plan whose batches are settled.
+
+    A reference with levels of a batch joins a batch of its load (or its day) that has them and has
+    room, or gets one of its own.
+
+    Parameters
+    ----------
+    study : Study
+    frame : DataFrame
+        ``furnace_load``, ``day``, the factor columns, ``cold_batch`` and ``temper_batch``.
+    seed : int
+    notes : list of str
+        Gets a sentence for each kind of reference.
+    """
+    if not study.references:
+        return frame
+    names = ["furnace_load", "day", *(factor.column for factor in study.factors)]
+    columns = {name: frame[name].tolist() for name in names}
+    columns = with_extra_coupons(study, columns, seed, notes, references_only=True)
+    grown = pd.DataFrame(columns)
+    rows = range(len(frame), len(grown))
+    if "cold_batch" in frame:
+        there = has_cold_batch(study, columns)
+        grown["cold_batch"] = frame["cold_batch"].tolist() + [""] * len(rows)
+        for row in (row for row in rows if there[row]):
+            load = columns["furnace_load"][row]
+            own = grown.loc[grown["furnace_load"] == load, "cold_batch"]
+            found = _batches_alike(study, grown, row, "cold_batch", "furnace_load")
+            name = f"{load}-{own[own != ''].nunique() + 1}"
+            grown.loc[row, "cold_batch"] = found[0] if found else name
+    if "temper_batch" in frame:
+        tempered = is_tempered(study, grown)
+        grown["temper_batch"] = frame["temper_batch"].tolist() + [0] * len(rows)
+        room = study.layout.coupons_per_temper_batch or len(grown)
+        for row in (row for row in rows if tempered[row]):
+            sizes = grown["temper_batch"].value_counts()
+            found = _batches_alike(study, grown, row, "temper_batch", "day")
+            found = [batch for batch in found if sizes[batch] < room]
+            grown.loc[row, "temper_batch"] = (
+                min(found, key=lambda own: (sizes[own], own))
+                if found
+                else grown["temper_batch"].max() + 1
+            )
+    return grown
+
+
+def _batches_alike(
+    study: Study,
+    frame: pd.DataFrame,
+    row: int,
+    unit: Literal["cold_batch", "temper_batch"],
+    around: str,
+) -> list[Any]:
+    """Batches of the rows above with the same levels in the same load or on the same day."""
+    alike = [around, *(factor.column for factor in set_for(study, unit))]
+    texts = frame[alike].astype(str)
+    same = (texts == texts.loc[row]).all(axis=1)
+    return list(dict.fromkeys(own for own in frame.loc[same, unit].loc[: row - 1] if own))
 
 
 def goes_through_a_load(study: Study, extra: ExtraCoupons) -> bool:
