@@ -12,10 +12,11 @@ import pandas as pd
 
 from quenchbook.errors import PlanError
 from quenchbook.plan.added_coupons import has_cold_batch, is_tempered, with_extra_coupons
-from quenchbook.plan.allowed_levels import AllowedLevels, shared_levels
+from quenchbook.plan.allowed_levels import AllowedLevels
 from quenchbook.plan.bar_lots import coupons_of_bars
 from quenchbook.plan.declaration import declaration
 from quenchbook.plan.labels import random_codes
+from quenchbook.plan.levels_inside import crossed_factors, level_pool, open_levels
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.plan.shares import repeats_of, shares
 from quenchbook.plan.spread import spread_evenly
@@ -175,7 +176,7 @@ def _coupons_in_loads(
     inner = [factor for factor in study.factors if factor.set_for != "furnace_load"]
     size = study.layout.coupons_per_load
     allowed = AllowedLevels(study)
-    crossed = _crossed(study, allowed, inner, loads)
+    crossed = crossed_factors(study, allowed, inner, loads)
     columns: dict[str, list[Level | int]] = {name: [] for name in loads[0]}
     columns |= {factor.column: [] for factor in crossed}
     for load in loads:
@@ -209,41 +210,6 @@ def _coupons_in_loads(
             name if own else "" for name, own in zip(names, there, strict=True)
         ]
     return columns
-
-
-def _crossed(
-    study: Study,
-    allowed: AllowedLevels,
-    inner: Sequence[Factor],
-    loads: Sequence[Mapping[str, Level | int]],
-) -> list[Factor]:
-    """Factors of which every load holds every allowed combination, equally often.
-
-    A factor of single coupons stays out if a forbidden treatment ties it to a batch factor that
-    does not fit: the level of the batch is settled first.
-    """
-    size = study.layout.coupons_per_load
-    settings = cast(
-        "list[Mapping[str, Level]]",
-        list({tuple(own[c] for c in sorted(_load_columns(study))): own for own in loads}.values()),
-    )
-
-    def fitting(factors: Sequence[Factor]) -> list[Factor]:
-        found: list[Factor] = []
-        for factor in factors:
-            counts = [len(allowed.settings([*found, factor], setting)) for setting in settings]
-            if not factor.nested_in and all(count and size % count == 0 for count in counts):
-                found.append(factor)
-        return found
-
-    crossed = fitting(inner)
-    late = [f.name for f in inner if f.set_for == "cold_batch" and f not in crossed]
-    tied = {
-        name for entry in study.forbidden if set(entry.levels) & set(late) for name in entry.levels
-    }
-    if not tied:
-        return crossed
-    return fitting([f for f in inner if f.set_for == "cold_batch" or f.name not in tied])
 
 
 def _spread(
@@ -285,8 +251,8 @@ def _spread(
     for i, key in enumerate(keys):
         if exists[i]:
             rows_of[key].append(i)
-    open_levels = [_open_levels(study, factor, columns, rows_of[key], allowed) for key in items]
-    pool = _level_pool(factor, open_levels, seed)
+    own_levels = [open_levels(study, factor, columns, rows_of[key], allowed) for key in items]
+    pool = level_pool(factor, own_levels, seed)
     chosen = dict(
         zip(
             items,
@@ -294,7 +260,7 @@ def _spread(
                 pool,
                 covariates,
                 Stream(seed, f"levels of {factor.name}"),
-                within=_as_codes([str(own) for own in open_levels]),
+                within=_as_codes([str(own) for own in own_levels]),
             ),
             strict=True,
         )
@@ -303,39 +269,6 @@ def _spread(
         factor.levels[chosen[key]] if there else blank_level(factor)
         for key, there in zip(keys, exists, strict=True)
     ]
-
-
-def _open_levels(
-    study: Study,
-    factor: Factor,
-    columns: Mapping[str, Sequence[Level | int]],
-    rows: Sequence[int],
-    allowed: AllowedLevels,
-) -> tuple[Level, ...]:
-    """Levels that all coupons of one item (a batch or a coupon) may get."""
-    if factor not in allowed.involved:
-        return factor.levels
-    known = [f.column for f in allowed.involved if f.column in columns]
-    settled = [{name: cast(Level, columns[name][i]) for name in known} for i in rows]
-    load = columns["furnace_load"][rows[0]]
-    return shared_levels(allowed, factor, settled, f"{study.unit_word('furnace_load')} {load}")
-
-
-def _level_pool(factor: Factor, open_levels: Sequence[tuple[Level, ...]], seed: int) -> list[int]:
-    """Number of a level for each item; items with the same open levels share them evenly."""
-    pool = [0] * len(open_levels)
-    for own in dict.fromkeys(open_levels):
-        members = [i for i, levels in enumerate(open_levels) if levels == own]
-        numbers = [factor.levels.index(level) for level in own]
-        labels = [numbers[place % len(numbers)] for place in range(len(members))]
-        if factor.repeats:
-            weights = [factor.repeats[number] for number in numbers]
-            ties = Stream(seed, f"levels of {factor.name} beyond even shares")
-            counts = shares(len(members), weights, ties.shuffled(range(len(numbers))))
-            labels = [n for n, count in zip(numbers, counts, strict=True) for _ in range(count)]
-        for i, label in zip(members, labels, strict=True):
-            pool[i] = label
-    return pool
 
 
 def _load_columns(study: Study) -> set[str]:

@@ -381,7 +381,19 @@ class Study:
         lines = [self.title, self.question]
         for factor in self.factors:
             levels = ", ".join(factor.word(level) for level in factor.levels)
-            lines.append(f"{factor.title}: {levels}; set for each {self.unit_word(factor.set_for)}")
+            often = f", used {' : '.join(map(str, factor.repeats))}" if factor.repeats else ""
+            unit = self.unit_word(factor.set_for)
+            lines.append(f"{factor.title}: {levels}{often}; set for each {unit}")
+        for entry in self.forbidden:
+            levels = " with ".join(
+                f"{self.factor(name).title} {self.factor(name).word(level)}"
+                for name, level in entry.levels.items()
+            )
+            lines.append(f"never {levels}" + (f": {entry.reason}" if entry.reason else ""))
+        for extra in self.extra_coupons:
+            kind = "references" if self.is_reference(extra) else "analysed like the others"
+            count = f"{extra.coupons} {self.unit_word('coupon', extra.coupons)}"
+            lines.append(f"beside the plan: {count} {extra.words} ({kind})")
         if self.held_constant:
             lines.append(f"held constant: {held_words(self.held_constant)}")
         for response in self.responses:

@@ -166,6 +166,14 @@ def test_coupons_with_all_levels_are_a_treatment_and_others_are_references(tmp_p
     assert dict(study.forbidden[0].levels)["cold_route"] == "none"
 
 
+def test_the_summary_says_what_is_special(tmp_path: Path) -> None:
+    lines = read(tmp_path).summary().splitlines()
+    assert any(", used 2 : 1 : 1 : 2; set for each furnace load" in line for line in lines)
+    assert "never austenitize 1023.9\xa0°C with cold route no cold step: cracks" in lines
+    assert "beside the plan: 4 coupons as quenched, no temper (references)" in lines
+    assert "beside the plan: 2 coupons usual (analysed like the others)" in lines
+
+
 def test_a_file_without_the_keys_means_what_it_did(tmp_path: Path, plane_irons: Study) -> None:
     assert plane_irons.plan == PlanWish()
     assert plane_irons.forbidden == plane_irons.extra_coupons == ()
