@@ -5,21 +5,35 @@ Each proof fails at p < `FAULT`; its power is shown by the shuffles and plans wi
 
 from __future__ import annotations
 
+import importlib
 import itertools
+import pkgutil
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
+import quenchbook.plan
 from quenchbook.plan.labels import CHARACTERS
 from quenchbook.plan.streams import Stream
 from quenchbook.study.definition import Study
 
 FAULT = 1e-6
 DRAWS = 8000  # enough to find the naive swap of 4 items (shared notes, designs.md section 2)
+
+
+def stream_users() -> list[ModuleType]:
+    """Modules of the plan that draw from streams."""
+    names = [
+        f"quenchbook.plan.{own.name}" for own in pkgutil.iter_modules(quenchbook.plan.__path__)
+    ]
+    modules = [importlib.import_module(name) for name in names]
+    return [own for own in modules if hasattr(own, "Stream") and own.__name__ != Stream.__module__]
+
 
 Shuffle = Callable[[Stream, Sequence[Any]], list[Any]]
 

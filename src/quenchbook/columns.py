@@ -16,6 +16,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "bar": ("bar of steel the coupon was cut from", ""),
     "bar_position": ("place in the bar", ""),
     "furnace_place": ("marked place in the furnace", ""),
+    "reference": ("kind of a reference coupon, shown and never analysed; blank for others", ""),
     # factors and responses of the trade; those of a study explain themselves, see `meaning`
     "austenitize_c": ("austenitize temperature", "degC"),
     "cold_route": ("how the coupon is cooled below room temperature", ""),
@@ -29,6 +30,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "indent": ("number of the hardness impression, or of any reading, on its coupon", ""),
     "value": ("reading; in a model the mean of a coupon on the scale that is analysed", ""),
     "readings": ("number of readings of the coupon", ""),
+    "coupons": ("number of coupons, of a plan or of a row", ""),
     "file": ("file the row was read from", ""),
     "row": ("row in the file, the head is row 1", ""),
     "what": ("kind of unit the row is about, or kind of row in the data of a figure", ""),
@@ -78,7 +80,6 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "furnace_loads": ("number of furnace loads of a plan", ""),
     "coupons_per_load": ("number of coupons in each furnace load", ""),
     "indents": ("number of hardness impressions, or of any readings, on each coupon", ""),
-    "coupons": ("number of coupons of a plan", ""),
     "half_width": ("expected half width of the interval, on the analysed scale", ""),
     "detectable_difference": (
         "smallest difference that is found with the wanted power, on the analysed scale",
@@ -94,7 +95,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "group": ("level of the factor that has a curve each; blank with one curve", ""),
     "x": ("place along the axis: level of the factor, as run", ""),
     "level": ("level the furnace load was set to, in print", ""),
-    "mean": ("mean of the deviations of a furnace load", ""),
+    "mean": ("mean of the deviations of a furnace load, or of reference coupons", ""),
     "deviation": ("coupon value less the fitted mean", ""),
     # what is expected before any test
     "expected": ("what published equations expect: a prior, not a measurement", ""),

@@ -26,6 +26,7 @@ STORAGE_UNITS: Final[Mapping[str, str]] = {
     "length": "mm",
     "energy": "J",
     "hardness": "HRC",
+    "count": "times",
 }
 
 _ALIASES: Final[Mapping[str, Mapping[str, str]]] = {
@@ -55,7 +56,10 @@ _ALIASES: Final[Mapping[str, Mapping[str, str]]] = {
         "ft-lb": "foot*pound_force", "ft-lbf": "foot*pound_force", "ft*lbf": "foot*pound_force",
     },
     "hardness": {"hrc": "HRC"},
+    "count": {"times": "times", "time": "times"},
 }  # fmt: skip
+
+_DIFFERENCES: Final[Mapping[str, str]] = {"temperature": "temperature_difference"}
 
 _QUANTITY = re.compile(r"^([+-]?\d[\d.,' ]*|[+-]?[.,]\d+)\s*([^\d\s].*)?$")
 
@@ -99,9 +103,20 @@ def convert(value: float, unit: str, dimension: str) -> float:
     1010.0
     """
     source, target = unit_named(unit, dimension), STORAGE_UNITS[dimension]
-    if source == target or dimension == "hardness":
+    if source == target or dimension in ("hardness", "count"):
         return float(value)
     return float(_registry().Quantity(float(value), source).to(target).magnitude)
+
+
+def difference_dimension(dimension: str) -> str:
+    """Dimension in which a step or a distance is read: no zero point of a scale enters it.
+
+    >>> round(parse_quantity("40 degF", difference_dimension("temperature")), 1)
+    22.2
+    >>> difference_dimension("time")
+    'time'
+    """
+    return _DIFFERENCES.get(dimension, dimension)
 
 
 def parse_number(text: str, *, decimal: str | None = None) -> float:
@@ -228,6 +243,15 @@ def unit_text(unit: str) -> str:
 def interval_text(low: float, high: float, decimals: int = 2, *, sign: bool = False) -> str:
     """Write an interval as ``0.69 to 1.19``."""
     return f"{number_text(low, decimals, sign=sign)} to {number_text(high, decimals, sign=sign)}"
+
+
+def times_text(count: float) -> str:
+    r"""Write how often something is done: ``once``, ``twice``, ``3 times``.
+
+    >>> times_text(1), times_text(2), times_text(3)
+    ('once', 'twice', '3\xa0times')
+    """
+    return {1.0: "once", 2.0: "twice"}.get(float(count), f"{count:g}{NO_BREAK}times")
 
 
 def minutes_text(minutes: float) -> str:

@@ -13,11 +13,11 @@ from tests.evenness import (
     p_of_no_shift,
     plan_samples,
     small_study,
+    stream_users,
     stuck_stream,
     with_repeats,
 )
 
-import quenchbook.plan.randomization
 from quenchbook.plan.bars import AllotmentRule, accepted_allotments, allotment_rule
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix
@@ -63,7 +63,8 @@ def test_plans_that_repeat_are_found(samples: dict[str, np.ndarray]) -> None:
 def test_a_step_that_is_not_randomized_is_found(
     plane_irons: Study, monkeypatch: pytest.MonkeyPatch, steps: tuple[str, ...], proof: str
 ) -> None:
-    monkeypatch.setattr(quenchbook.plan.randomization, "Stream", stuck_stream(*steps))
+    for module in stream_users():
+        monkeypatch.setattr(module, "Stream", stuck_stream(*steps))
     study = small_study(plane_irons)
     faulty = plan_samples([coupon_matrix(study, seed=seed).frame for seed in range(150)])
     assert p_of_no_shift(faulty[proof]) < FAULT

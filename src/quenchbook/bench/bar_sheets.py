@@ -6,8 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+import pandas as pd
+
+from quenchbook.bench.load_sheets import untreated_words
 from quenchbook.bench.safety import reminders
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.units import capital
 
 BAR_ROWS: Final = 16  # rows of 11.5 mm that fit on A4 with everything around them
 SPARE: Final = "spare"
@@ -66,10 +70,11 @@ def bar_sheets(matrix: CouponMatrix, foot: str) -> Iterator[BarSheet]:
         codes = dict(zip(own["bar_position"].astype(int), own["coupon"].astype(str), strict=True))
         pieces = max([study.layout.coupons_per_bar, *codes])
         rows = [PieceRow(place, codes.get(place, "")) for place in range(1, pieces + 1)]
+        line = " ".join([_bar_line(pieces, len(codes)), *_lot_words(matrix, own)])
         for at in range(0, pieces, BAR_ROWS):
             yield BarSheet(
                 title=f"Cut and mark: bar {bar}",
-                line=_bar_line(pieces, len(codes)),
+                line=line,
                 rows=tuple(rows[at : at + BAR_ROWS]),
                 hint="Piece 1 is the one cut first; keep to the same end of the bar. "
                 "A spare piece gets no code.",
@@ -78,6 +83,21 @@ def bar_sheets(matrix: CouponMatrix, foot: str) -> Iterator[BarSheet]:
                 foot_right=f"bar {bar} of {last}",
                 coupon_word=study.unit_word("coupon"),
             )
+
+
+def _lot_words(matrix: CouponMatrix, own: pd.DataFrame) -> list[str]:
+    """Lot of a bar, and which of its pieces go into no furnace load."""
+    study = matrix.study
+    lots = [
+        f"{factor.title} {factor.word(own[factor.column].iloc[0])}"
+        for factor in study.factors
+        if factor.set_for == "bar" and len(own)
+    ]
+    sentences = [f"{capital(', '.join(lots))}."] if lots else []
+    untreated = own[own["furnace_load"] == 0]
+    if len(untreated):
+        sentences.append(f"{untreated_words(study, untreated)}.")
+    return sentences
 
 
 def _bar_line(pieces: int, coupons: int) -> str:

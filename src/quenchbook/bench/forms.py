@@ -96,7 +96,7 @@ def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
         columns = ("order", "coupon", *reading_columns(response), "note")
         forms.append(Form(response_stem(response), columns, tuple(rows), response=response))
     if logged := logged_factors(study):
-        loads = tuple((int(load),) for load in sorted(frame["furnace_load"].unique()))
+        loads = tuple((int(load),) for load in sorted(matrix.in_loads["furnace_load"].unique()))
         columns = ("furnace_load", *(actual_column(factor) for factor in logged))
         forms.append(Form("furnace_log", columns, loads))
     forms.append(Form("deviations", DEVIATION_COLUMNS, examples=deviation_examples(study)))

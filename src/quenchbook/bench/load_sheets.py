@@ -115,7 +115,7 @@ def load_sheets(matrix: CouponMatrix, foot: str) -> Iterator[LoadSheet]:
     foot : str
         Left foot of each page.
     """
-    for load, rows in matrix.frame.groupby("furnace_load", sort=True):
+    for load, rows in matrix.in_loads.groupby("furnace_load", sort=True):
         for part in even_parts(rows.sort_values("load_place"), LOAD_ROWS):
             yield _load_sheet(matrix, int(str(load)), part, foot)
 
@@ -128,9 +128,9 @@ def even_parts(rows: pd.DataFrame, most: int) -> list[pd.DataFrame]:
 
 
 def _load_sheet(matrix: CouponMatrix, load: int, rows: pd.DataFrame, foot: str) -> LoadSheet:
-    study, frame = matrix.study, matrix.frame
+    study, frame = matrix.study, matrix.in_loads
     set_here = [factor for factor in study.factors if factor.set_for == "furnace_load"]
-    inner = [factor for factor in study.factors if factor.set_for != "furnace_load"]
+    inner = [factor for factor in study.factors if factor.set_for not in ("furnace_load", "bar")]
     first = rows.iloc[0]
     settings = tuple(factor.word(first[factor.column]) for factor in set_here)
     word = study.unit_word("furnace_load")
@@ -155,8 +155,8 @@ def _load_sheet(matrix: CouponMatrix, load: int, rows: pd.DataFrame, foot: str) 
         heads=tuple(heads),
         has_cold=has_cold,
         cold_out=f"cold, out after {cold_time}" if cold_time else "cold, out",
-        rows=tuple(_coupon_row(row, inner, has_cold) for _, row in rows.iterrows()),
-        hint=_hint(inner, study, has_cold),
+        rows=tuple(_coupon_row(row, inner, has_cold, study) for _, row in rows.iterrows()),
+        hint=" ".join(filter(None, [_hint(inner, study, has_cold), _untreated(matrix, load)])),
         reminder=_reminder(rows, study, inner),
         foot_left=foot,
         foot_right=f"{word.split()[-1]} {load} of {loads}",
@@ -226,7 +226,8 @@ def _head(factor: Factor) -> str:
         return "route"
     if factor.name == "delay":
         return "wait"
-    unit = f", {unit_text(factor.unit)}" if factor.unit and factor.dimension != "time" else ""
+    has_unit = factor.dimension in ("temperature", "length")
+    unit = f", {unit_text(factor.unit)}" if has_unit else ""
     return f"{factor.title}{unit}" if factor.set_for != "temper_batch" else factor.title
 
 
@@ -235,13 +236,16 @@ def _needs_batch_column(frame: pd.DataFrame, inner: list[Factor]) -> bool:
     return "temper_batch" in frame and not any(f.set_for == "temper_batch" for f in inner)
 
 
-def _coupon_row(row: pd.Series, inner: list[Factor], has_cold: bool) -> CouponRow:
+def _coupon_row(row: pd.Series, inner: list[Factor], has_cold: bool, study: Study) -> CouponRow:
     entries: list[Entry] = []
-    batch = f"batch {int(row['temper_batch'])}" if "temper_batch" in row else ""
+    batch = f"batch {int(row['temper_batch'])}" if row.get("temper_batch", 0) else ""
+    words = {extra.key: extra.words for extra in study.references}.get(row.get("reference", ""), "")
     for factor in inner:
         under = batch if factor.set_for == "temper_batch" else ""
+        if words and row[factor.column] not in factor.levels:
+            under, words = words, ""
         entries.append(_entry(factor, row[factor.column], under))
-        batch = "" if under else batch
+        batch = "" if under == batch else batch
     if batch:
         entries.append(Entry(batch.removeprefix("batch ")))
     if "furnace_place" in row:
@@ -250,7 +254,7 @@ def _coupon_row(row: pd.Series, inner: list[Factor], has_cold: bool) -> CouponRo
         place=int(row["load_place"]),
         coupon=str(row["coupon"]),
         entries=tuple(entries),
-        is_cold=has_cold and row.get("cold_route", "") != "none",
+        is_cold=has_cold and row.get("cold_route", "") != "none" and bool(row.get("cold_batch", 1)),
     )
 
 
@@ -262,6 +266,8 @@ def _entry(factor: Factor, level: Level, under: str) -> Entry:
         return Entry("", under=under)
     if factor.dimension == "time":
         return Entry(minutes_text(level), "bold", under=under)
+    if factor.dimension == "count":
+        return Entry(factor.word(level), under=under)
     text = f"{level:g}"
     if factor.set_for == "temper_batch":
         hottest = max(float(own) for own in factor.levels)
@@ -272,7 +278,7 @@ def _entry(factor: Factor, level: Level, under: str) -> Entry:
 def _hint(inner: list[Factor], study: Study, has_cold: bool) -> str:
     hints: list[str] = []
     for factor in inner:
-        if factor.set_for == "temper_batch" and factor.is_numeric and not hints:
+        if factor.set_for == "temper_batch" and factor.dimension == "temperature" and not hints:
             which = "hotter one" if len(factor.levels) == 2 else "hottest one"
             hints.append(
                 f"{capital(factor.title)} in {unit_text(factor.unit)}, framed when it is the "
@@ -281,6 +287,26 @@ def _hint(inner: list[Factor], study: Study, has_cold: bool) -> str:
     if has_cold:
         hints.append("In the cold on another day: write the day beside the time.")
     return " ".join(hints)
+
+
+def _untreated(matrix: CouponMatrix, load: int) -> str:
+    """References that go into no load, for the first sheet where there are no bar sheets."""
+    frame = matrix.frame
+    first = int(matrix.in_loads["furnace_load"].min())
+    if load != first or "bar" in frame or "reference" not in frame:
+        return ""
+    own = frame[frame["furnace_load"] == 0]
+    return f"{untreated_words(matrix.study, own)}." if len(own) else ""
+
+
+def untreated_words(study: Study, rows: pd.DataFrame) -> str:
+    """References that go into no furnace load: ``In no furnace load: K7TC (untreated)``."""
+    words = {extra.key: extra.words for extra in study.references}
+    parts = [
+        f"{', '.join(own['coupon'].astype(str))} ({words.get(str(key), key)})"
+        for key, own in rows.groupby("reference", sort=False)
+    ]
+    return f"In no {study.unit_word('furnace_load')}: {'; '.join(parts)}"
 
 
 def _reminder(rows: pd.DataFrame, study: Study, inner: list[Factor]) -> str:

@@ -17,15 +17,17 @@ from quenchbook.units import capital
 
 TEMPER_ROWS: Final = 10  # rows that fit on A4 under the lines of four cycles
 MOST_CYCLES: Final = 4  # more cycles go on the back
+_TIMES: Final = {"once": 1, "single": 1, "twice": 2, "double": 2, "triple": 3}
 
 
 @dataclass(frozen=True)
 class TemperRow:
-    """One coupon on a temper sheet: its code and the furnace load it came from."""
+    """One coupon on a temper sheet: code, furnace load it came from, order of its steps."""
 
     coupon: str
     furnace_load: int
     load_place: int
+    step_order: str = ""
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,8 @@ class TemperSheet:
     foot_left, foot_right : str
     coupon_word, load_word : str
         Words of the study.
+    order_head : str
+        Title of the column of step orders; empty where the order is the same for all.
     """
 
     title: str
@@ -65,6 +69,7 @@ class TemperSheet:
     foot_right: str
     coupon_word: str
     load_word: str
+    order_head: str = ""
 
 
 def temper_sheets(matrix: CouponMatrix, foot: str) -> Iterator[TemperSheet]:
@@ -78,7 +83,8 @@ def temper_sheets(matrix: CouponMatrix, foot: str) -> Iterator[TemperSheet]:
     """
     if "temper_batch" not in matrix.frame:
         return
-    for batch, rows in matrix.frame.groupby("temper_batch", sort=True):
+    tempered = matrix.frame[matrix.frame["temper_batch"] != 0]
+    for batch, rows in tempered.groupby("temper_batch", sort=True):
         rows = rows.sort_values(["furnace_load", "load_place"])
         for part in even_parts(rows, TEMPER_ROWS):
             yield _temper_sheet(matrix, int(str(batch)), rows, part, foot)
@@ -88,17 +94,26 @@ def _temper_sheet(
     matrix: CouponMatrix, batch: int, rows: pd.DataFrame, part: pd.DataFrame, foot: str
 ) -> TemperSheet:
     study = matrix.study
-    set_here = [factor for factor in study.factors if factor.set_for == "temper_batch"]
-    settings = tuple(factor.word(rows.iloc[0][factor.column]) for factor in set_here)
+    first = rows.iloc[0]
+    set_here = [
+        factor
+        for factor in study.factors
+        if factor.set_for == "temper_batch" and first[factor.column] in factor.levels
+    ]
+    settings = tuple(factor.word(first[factor.column]) for factor in set_here)
+    order = study.factor("step_order") if study.has("step_order") else None
+    step_orders = [""] * len(part)
+    if order is not None:
+        step_orders = [order.word(level) if level else "" for level in part[order.column]]
     hot = next((i for i, f in enumerate(set_here) if f.dimension == "temperature"), None)
     word = study.unit_word("temper_batch")
-    batches = int(matrix.frame["temper_batch"].nunique())
+    batches = matrix.unit_counts()["temper_batch"]
     hold = beside_blank(study, "temper_time")
     return TemperSheet(
         title=f"{capital(word)} {batch}",
         line=_temper_line(rows, part, study),
         settings=settings,
-        cycles=temper_cycles(study),
+        cycles=temper_cycles(study, first),
         times=(
             ("in", "h:min"),
             (f"at {settings[hot]}" if hot is not None else "at temperature", "h:min"),
@@ -107,9 +122,9 @@ def _temper_sheet(
         ),
         held=held_line(study, ("temper_time",), temper=True),
         rows=tuple(
-            TemperRow(str(coupon), int(load), int(place))
-            for coupon, load, place in zip(
-                part["coupon"], part["furnace_load"], part["load_place"], strict=True
+            TemperRow(str(coupon), int(load), int(place), words)
+            for coupon, load, place, words in zip(
+                part["coupon"], part["furnace_load"], part["load_place"], step_orders, strict=True
             )
         ),
         reminder=" ".join(reminders(study, ("furnace", "untempered"))),
@@ -117,13 +132,25 @@ def _temper_sheet(
         foot_right=f"{word.split()[-1]} {batch} of {batches}",
         coupon_word=study.unit_word("coupon"),
         load_word=study.unit_word("furnace_load").split()[-1],
+        order_head=order.title if order is not None else "",
     )
 
 
-def temper_cycles(study: Study) -> tuple[str, ...]:
-    """Names of the tempers a batch gets, from ``temper_cycles`` of what is held constant."""
-    found = re.match(r"\d+", study.held_constant.get("temper_cycles", ""))
-    count = min(max(int(found[0][:3]) if found else 1, 1), MOST_CYCLES)
+def temper_cycles(study: Study, row: pd.Series) -> tuple[str, ...]:
+    """Names of the tempers a batch gets: from its level of a factor ``temper_cycles``, or held.
+
+    Parameters
+    ----------
+    study : Study
+    row : Series
+        Factor columns of a coupon of the batch.
+    """
+    told, words = study.held_constant.get("temper_cycles", ""), 1
+    if study.has("temper_cycles"):
+        told = str(row[study.factor("temper_cycles").column])
+        words = next((count for word, count in _TIMES.items() if word in told.lower()), 1)
+    found = re.match(r"\d+", told)
+    count = min(max(int(found[0][:3]) if found else words, 1), MOST_CYCLES)
     return ("",) if count == 1 else tuple(f"temper {number}" for number in range(1, count + 1))
 
 

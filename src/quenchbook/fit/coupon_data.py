@@ -24,6 +24,23 @@ if TYPE_CHECKING:
 RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
 
 
+def random_units(study: Study, frame: pd.DataFrame) -> tuple[str, ...]:
+    """Units above the coupon whose noise a study takes into account.
+
+    Furnace loads and batches where they are numbered. Bars only where a factor is set for them (a
+    heat lot): else the bar is part of the noise of coupons, which are spread over bars at random.
+
+    Parameters
+    ----------
+    study : Study
+    frame : DataFrame
+        Coupons with their unit columns.
+    """
+    with_lots = any(factor.set_for == "bar" for factor in study.factors)
+    wanted = (*RANDOM_UNITS, "bar") if with_lots else RANDOM_UNITS
+    return tuple(unit for unit in wanted if unit in frame)
+
+
 @dataclass(frozen=True, eq=False)
 class CouponData:
     """What a model is fitted to.
@@ -77,7 +94,7 @@ def data_of_records(records: Records, response: Response, study: Study) -> Coupo
     for factor in study.factors:
         if f"{factor.column}_planned" in coupons:
             planned[factor.column] = coupons[f"{factor.column}_planned"]
-    units = tuple(unit for unit in RANDOM_UNITS if unit in coupons)
+    units = random_units(study, coupons)
     notes = [
         f"Each {study.unit_word(unit)} holds one {study.unit_word('coupon')} of these, so its "
         "noise "

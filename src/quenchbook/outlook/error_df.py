@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import pandas as pd
 
-from quenchbook.fit.coupon_data import RANDOM_UNITS
+from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.terms import study_terms
 
 
 def tested_coupons(matrix: CouponMatrix, response: str) -> pd.DataFrame:
-    """Rows of the coupon matrix on which a response is to be measured."""
-    return matrix.frame[matrix.frame[f"{response}_order"].notna()].reset_index(drop=True)
+    """Coupons on which a response is to be measured and analysed; no references."""
+    own = matrix.analysed
+    return own[own[f"{response}_order"].notna()].reset_index(drop=True)
 
 
 def planned_strata(matrix: CouponMatrix, response: str) -> Strata:
     """Strata of a response if everything goes as planned."""
     frame = tested_coupons(matrix, response)
-    units = tuple(unit for unit in RANDOM_UNITS if unit in frame)
+    units = random_units(matrix.study, frame)
     terms = study_terms(matrix.study, matrix.study.response(response), frame)
     return strata_of(frame, terms, units)
 

@@ -154,4 +154,3 @@ def drawn_layout(
     counts = plan_counts(matrix)
     counts = replace(counts, readings={**counts.readings, **others})
     return DrawnLayout(loads, coupons, counts, matrix)
-

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.mean_rows import question_row
 from quenchbook.fit.strata import Strata
 from quenchbook.outlook.error_df import planned_strata, tested_coupons

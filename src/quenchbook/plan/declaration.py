@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from quenchbook.study.definition import Question, Response, Study
+from quenchbook.study.definition import PlanWish, Question, Response, Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import NO_BREAK, capital, unit_text
 
@@ -14,6 +14,9 @@ Declaration = Mapping[str, Any]
 
 LATER_KEYS: Final = ("bar_ends", "cold_batches_per_load", "furnace_places")
 """Keys of the layout that earlier plans do not have; 0 stands for without."""
+
+ONLY_WHERE_SAID: Final = ("multiplicity", "repeats", "forbidden", "extra_coupons", "plan")
+"""Parts that a declaration has only where the study file says something about them."""
 
 
 def declaration(study: Study) -> dict[str, Any]:
@@ -27,7 +30,8 @@ def declaration(study: Study) -> dict[str, Any]:
     -------
     dict
         ``factors`` and ``shapes``; ``tested``, ``analysed`` and ``margins`` of the responses;
-        ``questions`` and ``words``; ``layout``, ``confidence``.
+        ``questions`` and ``words``; ``layout``, ``confidence``; where the study file says them
+        ``multiplicity``, ``repeats``, ``forbidden``, ``extra_coupons`` and ``plan``.
     """
     together = {"multiplicity": study.multiplicity} if study.multiplicity != "each" else {}
     return {
@@ -41,6 +45,7 @@ def declaration(study: Study) -> dict[str, Any]:
         "layout": _layout(study),
         "confidence": study.confidence,
         **together,
+        **_special_wishes(study),
     }
 
 
@@ -90,6 +95,7 @@ def changed_layout(stored: Declaration, study: Study) -> list[str]:
         for name in before
         if name in now and now[name] != before[name]
     ]
+    lines += _changed_wishes(stored, study)
     for response in study.responses:
         if response.name not in stored["tested"]:
             lines.append(f"readings of {response.quantity}, which the plan has not")
@@ -207,6 +213,58 @@ def _question_changes(stored: Declaration, question: Question) -> list[str]:
 
 
 # --- texts -------------------------------------------------------------------------------------
+
+
+def _special_wishes(study: Study) -> dict[str, Any]:
+    """What a study may say about its plan beside factors and layout; only what it says."""
+    wishes: dict[str, Any] = {
+        "repeats": {f.name: list(f.repeats) for f in study.factors if f.repeats},
+        "forbidden": sorted(_levels_text(study, entry.levels) for entry in study.forbidden),
+        "extra_coupons": {
+            extra.key: f"{extra.coupons} with {_levels_text(study, extra.levels) or 'no step'}"
+            for extra in study.extra_coupons
+        },
+        "plan": _plan_wish(study),
+    }
+    return {key: wish for key, wish in wishes.items() if wish}
+
+
+def _changed_wishes(stored: Declaration, study: Study) -> list[str]:
+    """What study.toml now says about the plan beside the layout, and what the plan was made for."""
+    now = _special_wishes(study)
+    words = {
+        "repeats": "repeats of levels",
+        "forbidden": "forbidden treatments",
+        "extra_coupons": "extra coupons",
+        "plan": "kind of plan",
+    }
+    return [
+        f"{word}: {_wish_text(now.get(key))}, the plan has {_wish_text(stored.get(key))}"
+        for key, word in words.items()
+        if now.get(key) != stored.get(key)
+    ]
+
+
+def _wish_text(wish: object) -> str:
+    if not wish:
+        return "none"
+    if isinstance(wish, Mapping):
+        return "; ".join(f"{key} {_wish_text(part)}" for key, part in wish.items())
+    if isinstance(wish, list):
+        return ", ".join(map(str, wish))
+    return str(wish)
+
+
+def _plan_wish(study: Study) -> dict[str, Any]:
+    """Wishes that are not the usual ones."""
+    usual = dataclasses.asdict(PlanWish())
+    return {key: own for key, own in dataclasses.asdict(study.plan).items() if own != usual[key]}
+
+
+def _levels_text(study: Study, levels: Mapping[str, Level]) -> str:
+    return ", ".join(
+        f"{name} {_level_text(study.factor(name), level)}" for name, level in levels.items()
+    )
 
 
 def _layout(study: Study) -> dict[str, int]:

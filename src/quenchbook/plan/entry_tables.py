@@ -22,7 +22,7 @@ HIGHEST_HRC: Final = 70.0  # common practice, no source: nothing hardened by hea
 HIGHEST_IMPACT_J: Final = 1000.0  # common practice, no source: more than pendulums hold
 FARTHEST_DELTA_C: Final = 150.0  # common practice, no source: a furnace that far off is a slip
 
-_WRITTEN_UNITS: Final = {"degC": "degC", "minutes": "min", "mm": "mm"}
+_WRITTEN_UNITS: Final = {"degC": "degC", "minutes": "min", "mm": "mm", "times": "times"}
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,9 @@ def deviation_examples(study: Study) -> tuple[tuple[str, ...], ...]:
     study : Study
     """
     rows = [("coupon", "K7TC", "lost", "cracked", "seen after the quench")]
-    labels = {"furnace_load": "3", "cold_batch": "3-2", "temper_batch": "2", "coupon": "K7TC"}
+    labels = {
+        "furnace_load": "3", "cold_batch": "3-2", "temper_batch": "2", "bar": "2", "coupon": "K7TC",
+    }  # fmt: skip
     for unit in deviating_units(study):
         own = [factor for factor in study.factors if factor.set_for == unit]
         if unit != "coupon" and own:

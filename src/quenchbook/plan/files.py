@@ -14,7 +14,7 @@ from typing import Any, Final
 import pandas as pd
 
 from quenchbook.errors import PlanError, Problem
-from quenchbook.plan.declaration import Declaration, changed_factors, declaration
+from quenchbook.plan.declaration import ONLY_WHERE_SAID, Declaration, changed_factors, declaration
 from quenchbook.plan.matrix import Continuation, CouponMatrix, canonical_text, check_matrix
 from quenchbook.study.definition import Study
 from quenchbook.writing import write_text
@@ -260,7 +260,7 @@ def _declared(about: Mapping[str, Any], path: Path, study: Study) -> Declaration
     kinds = {name: type(part) for name, part in now.items() if isinstance(part, dict)}
     if (
         not isinstance(declared, dict)
-        or set(now) - set(declared) - {"multiplicity"}
+        or set(now) - set(declared) - set(ONLY_WHERE_SAID)
         or any(not isinstance(declared[name], kind) for name, kind in kinds.items())
     ):
         raise PlanError(
@@ -312,7 +312,12 @@ def _read_matrix(path: Path, study: Study) -> pd.DataFrame:
         )
     if problems:
         raise PlanError(problems)
-    words = {"coupon", "cold_batch", *(f.column for f in study.factors if not f.is_numeric)}
+    words = {
+        "coupon",
+        "reference",
+        "cold_batch",
+        *(f.column for f in study.factors if not f.is_numeric),
+    }
     frame = pd.DataFrame(index=range(len(rows)))
     for place, name in enumerate(head):
         texts = [row[place] for row in rows]

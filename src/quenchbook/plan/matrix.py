@@ -13,6 +13,7 @@ import pandas as pd
 
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.declaration import Declaration, declaration_changes
+from quenchbook.plan.treatment_checks import forbidden_problems, reference_problems
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
 
@@ -50,7 +51,8 @@ class CouponMatrix:
     frame : DataFrame
         One row for each coupon in furnace order: ``coupon``, ``furnace_load``, ``day``,
         ``load_place``, a column for each factor, ``furnace_place``, ``cold_batch``,
-        ``temper_batch``, ``bar``, ``bar_position``, and ``<response>_order`` (blank: not tested).
+        ``temper_batch``, ``bar``, ``bar_position``, and ``<response>_order`` (blank: not tested);
+        ``reference`` where the study has reference coupons, see `quenchbook.plan.added_coupons`.
     study : Study
     seed : int or None
         Seed of the random streams; None for a published order.
@@ -128,6 +130,18 @@ class CouponMatrix:
         """What was changed in the study file after the plan was made, one sentence each."""
         return declaration_changes(self.declaration, self.study)
 
+    @property
+    def analysed(self) -> pd.DataFrame:
+        """Coupons that are analysed: all but references. Row numbers as in `frame`."""
+        if "reference" not in self.frame:
+            return self.frame
+        return self.frame[self.frame["reference"] == ""]
+
+    @property
+    def in_loads(self) -> pd.DataFrame:
+        """Coupons that go through a furnace load: all but untreated references."""
+        return self.frame[self.frame["furnace_load"] != 0]
+
     def to_frame(self) -> pd.DataFrame:
         """Return a copy of the table."""
         return self.frame.copy()
@@ -135,7 +149,10 @@ class CouponMatrix:
     def unit_counts(self) -> dict[str, int]:
         """Number of furnace loads, cold batches, temper batches and coupons."""
         units = [unit for unit in UNIT_COLUMNS if unit in self.frame]
-        counts = {unit: int(self.frame[unit].nunique()) for unit in units}
+        counts = {
+            unit: int(self.frame.loc[~self.frame[unit].isin([0, ""]), unit].nunique())
+            for unit in units
+        }
         return {**counts, "coupon": len(self.frame)}
 
     def summary(self) -> str:
@@ -144,7 +161,7 @@ class CouponMatrix:
             f"{count} {self.study.unit_word(unit, count)}"
             for unit, count in self.unit_counts().items()
         )
-        days = int(self.frame["day"].nunique())
+        days = int(self.in_loads["day"].nunique())
         seed = "order as published" if self.seed is None else f"seed {self.seed}"
         lines = [
             f"{self.study.title}: {counts}, {days} day{'s' if days > 1 else ''}; {seed}; plan "
@@ -215,12 +232,15 @@ def check_matrix(matrix: CouponMatrix) -> None:
             problems.append(
                 Problem(f"coupon {code}", f"stands {count} times in the plan", "Each coupon once.")
             )
+    problems += forbidden_problems(study, frame)
+    problems += reference_problems(study, frame)
     for factor in study.factors:
-        problems += _level_problems(factor, study, frame)
+        problems += _level_problems(factor, study, matrix.analysed)
         unit = factor.set_for
         if unit == "coupon" or unit not in frame:
             continue
-        for name, levels in frame.groupby(unit)[factor.column]:
+        told = frame[~frame[unit].isin([0, ""]) & (frame[factor.column] != "")]
+        for name, levels in told.groupby(unit)[factor.column]:
             if len(found := sorted(levels.dropna().unique(), key=str)) > 1:
                 words = " and ".join(factor.word(level) for level in found)
                 problems.append(
@@ -242,7 +262,7 @@ def _level_problems(factor: Factor, study: Study, frame: pd.DataFrame) -> list[P
         parent = study.factor(factor.nested_in)
         exists = frame[parent.column].isin(factor.exists_for)
     for coupon, value, allowed in zip(frame["coupon"], frame[factor.column], exists, strict=True):
-        blank = value is None or value != value
+        blank = value is None or value != value or value == ""
         if allowed and (blank or value not in factor.levels):
             words = ", ".join(factor.word(level) for level in factor.levels)
             found = "no level" if blank else f"'{factor.word(value)}'"

@@ -1,27 +1,28 @@
-"""Draw a coupon matrix unit by unit: loads, coupons, batches, test orders."""
+"""Draw a coupon matrix unit by unit: loads, coupons, batches, bars, places, test orders."""
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
 from quenchbook.errors import PlanError
-from quenchbook.plan.bars import MOST_DRAWS, accepted_allotments, allotment_rule
+from quenchbook.plan.added_coupons import is_tempered, with_extra_coupons
+from quenchbook.plan.bar_places import with_bars
 from quenchbook.plan.declaration import declaration
 from quenchbook.plan.fraction_loads import fraction_coupons, load_settings, study_fraction
 from quenchbook.plan.fractions import asked_terms
+from quenchbook.plan.furnace_loads import furnace_loads
+from quenchbook.plan.inside_loads import coupons_in_loads, with_cold_batches
 from quenchbook.plan.labels import random_codes
-from quenchbook.plan.levels_of_loads import blocks_note, crowded_factor, levels_of_loads
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
-from quenchbook.plan.spread import spread_evenly
+from quenchbook.plan.spread import codes_of, spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
+from quenchbook.plan.temper_batches import temper_batches
+from quenchbook.plan.treatments import set_for
 from quenchbook.study.definition import Study
-from quenchbook.study.factors import Factor, Level
-from quenchbook.units import capital
+from quenchbook.study.factors import Level
 
 
 def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
@@ -29,7 +30,9 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
 
     Every furnace load has one level of each furnace factor, every cold batch one of each bath
     factor, every temper batch one of each temper factor. Where all combinations fit into a load
-    they are all there; the factors that do not fit are spread evenly. Order is random in each unit.
+    they are all there; the factors that do not fit are spread evenly. Forbidden treatments do not
+    occur, levels with repeats are used more often, extra coupons are added to the loads with their
+    furnace setting. Order is random in each unit.
 
     Parameters
     ----------
@@ -51,20 +54,13 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
             f"{study.title}: the order of this study was published; it is read, not randomized."
         )
     notes: list[str] = []
-    if study.plan.kind == "fraction":
-        coupons = _fraction_in_loads(study, seed, notes)
-    else:
-        loads = _furnace_loads(study, seed, notes)
-        coupons = _coupons_in_loads(study, loads, seed, notes)
-    frame = pd.DataFrame(coupons)
-    if study.layout.coupons_per_temper_batch or _set_for(study, "temper_batch"):
-        frame["temper_batch"] = _temper_batches(study, frame, seed, notes)
+    frame = _arrangement(study, seed, notes)
     order = Stream(seed, "place in load").shuffled(range(len(frame)))
     frame = frame.iloc[order].sort_values("furnace_load", kind="stable", ignore_index=True)
     frame["load_place"] = frame.groupby("furnace_load").cumcount() + 1
     frame["coupon"] = random_codes(len(frame), Stream(seed, "coupon codes"))
     if study.layout.bars:
-        frame[["bar", "bar_position"]] = _bars(study, frame, seed, notes)
+        frame = with_bars(study, frame, seed, notes)
     if study.layout.furnace_places:
         frame["furnace_place"] = _furnace_places(study, frame, seed)
     for response in study.responses:
@@ -108,251 +104,31 @@ def published_matrix(study: Study, frame: pd.DataFrame) -> CouponMatrix:
     return matrix
 
 
-# --- units one after the other
-# ----------------------------------------------------------------------
-
-
-def _set_for(study: Study, *units: str) -> list[Factor]:
-    return [factor for factor in study.factors if factor.set_for in units]
+def _arrangement(study: Study, seed: int, notes: list[str]) -> pd.DataFrame:
+    """Units and levels of each coupon; loads in random order, batches numbered at random."""
+    if study.plan.kind == "fraction":
+        columns = _fraction_in_loads(study, seed, notes)
+    else:
+        loads = furnace_loads(study, seed, notes)
+        columns = coupons_in_loads(study, loads, seed, notes)
+    frame = pd.DataFrame(columns)
+    if study.layout.coupons_per_temper_batch or set_for(study, "temper_batch"):
+        tempered = is_tempered(study, frame)
+        frame["temper_batch"] = 0
+        frame.loc[tempered, "temper_batch"] = temper_batches(
+            study, frame[tempered].reset_index(drop=True), seed, notes
+        )
+    return frame
 
 
 def _fraction_in_loads(study: Study, seed: int, notes: list[str]) -> dict[str, list[Level | int]]:
     """Levels of a fraction's coupons, as columns; cold batches numbered in each load."""
     chosen = study_fraction(study, seed=seed)
     notes += chosen.notes(asked_terms(study))
-    loads = _furnace_loads(study, seed, notes, load_settings(study, chosen))
+    loads = furnace_loads(study, seed, notes, load_settings(study, chosen))
     columns, own = fraction_coupons(study, chosen, loads)
     notes += own
-    if bath := _set_for(study, "cold_batch"):
-        columns["cold_batch"] = _numbered_batches(columns, [factor.column for factor in bath], seed)
-    return columns
-
-
-def _furnace_loads(
-    study: Study, seed: int, notes: list[str], settings: Sequence[dict[str, Level]] = ()
-) -> list[dict[str, Level | int]]:
-    """Levels and day of each furnace load, in furnace order."""
-    factors, layout = _set_for(study, "furnace_load"), study.layout
-    names = [factor.column for factor in factors]
-    combos = settings or [
-        dict(zip(names, levels, strict=True))
-        for levels in itertools.product(*(factor.levels for factor in factors))
-    ]
-    if layout.furnace_loads < len(combos):
-        raise PlanError(
-            f"{len(combos)} combinations of {' and '.join(f.title for f in factors)} need at least "
-            f"{len(combos)} furnace loads; the layout has {layout.furnace_loads}. A furnace "
-            "load has "
-            "one temperature: add loads (two for each combination make a test possible) or "
-            "drop levels."
-        )
-    if 1 < layout.furnace_loads < 2 * len(combos) and len(combos) > 1:
-        notes.append(
-            "At least one furnace setting runs in a single load: what that load did cannot be told "
-            "from the setting itself."
-        )
-    repeats, rest = divmod(layout.furnace_loads, len(combos))
-    extra = Stream(seed, "loads beyond even repeats").shuffled(range(len(combos)))[:rest]
-    pool = sorted([*(list(range(len(combos))) * repeats), *extra])
-    per_day = layout.loads_per_day or layout.furnace_loads
-    days = [number // per_day + 1 for number in range(layout.furnace_loads)]
-    chosen = spread_evenly(pool, {"day": days}, Stream(seed, "levels of days"))
-    order = Stream(seed, "furnace order")
-    for start in range(0, layout.furnace_loads, per_day):
-        chosen[start : start + per_day] = order.shuffled(chosen[start : start + per_day])
-    if layout.loads_per_day:
-        notes.append(
-            f"{per_day} furnace loads a day; levels are spread evenly over days, in random order."
-        )
-    return [
-        {
-            "furnace_load": number + 1,
-            "day": days[number],
-            **combos[chosen[number]],
-        }
-        for number in range(layout.furnace_loads)
-    ]
-
-
-def _coupons_in_loads(
-    study: Study, loads: Sequence[Mapping[str, Level | int]], seed: int, notes: list[str]
-) -> dict[str, list[Level | int]]:
-    """Levels of the factors inside loads, as columns; cold batches numbered in each load."""
-    inner = [factor for factor in study.factors if factor.set_for != "furnace_load"]
-    size = study.layout.coupons_per_load
-    crowded = crowded_factor(study, inner)
-    crossed: list[Factor] = []
-    for factor in inner:
-        product = math.prod(len(other.levels) for other in [*crossed, factor])
-        if not factor.nested_in and factor != crowded and size % product == 0:
-            crossed.append(factor)
-    combos = list(itertools.product(*(factor.levels for factor in crossed)))
-    columns: dict[str, list[Level | int]] = {name: [] for name in loads[0]}
-    columns |= {factor.column: [] for factor in crossed}
-    for load in loads:
-        for combo in combos * (size // len(combos)):
-            for name, value in load.items():
-                columns[name].append(value)
-            for factor, value in zip(crossed, combo, strict=True):
-                columns[factor.column].append(value)
-    if crossed:
-        words = ", ".join(f"{factor.title} ({len(factor.levels)})" for factor in crossed)
-        notes.append(f"Every furnace load holds every combination of {words}.")
-    for factor in inner:
-        if factor == crowded:
-            plan = levels_of_loads(study, factor, loads, seed)
-            _spread(study, factor, columns, seed, plan.blocks)
-            notes.append(blocks_note(study, factor, plan))
-        elif factor not in crossed:
-            _spread(study, factor, columns, seed)
-            words = (
-                f"inside {study.factor(factor.nested_in).title}"
-                if factor.nested_in
-                else "over all coupons"
-            )
-            notes.append(f"{capital(factor.title)} is spread evenly over loads, {words}.")
-    bath = _set_for(study, "cold_batch")
-    if bath:
-        columns["cold_batch"] = _numbered_batches(columns, [factor.column for factor in bath], seed)
-    return columns
-
-
-def _spread(
-    study: Study,
-    factor: Factor,
-    columns: dict[str, list[Level | int]],
-    seed: int,
-    of_loads: Sequence[Sequence[int]] = (),
-) -> None:
-    """Add a column of levels that do not fit as a full crossing; of_loads tells those of a load."""
-    total = len(columns["furnace_load"])
-    bath = [f.column for f in _set_for(study, "cold_batch") if f.column in columns]
-    in_batches = factor.set_for == "cold_batch" and bool(bath)  # a batch is there to be set
-    together = ["furnace_load", *bath] if in_batches else ["furnace_load"]
-    keys: list[tuple[object, ...]] = [
-        tuple(columns[name][i] for name in together) for i in range(total)
-    ]
-    if not in_batches:
-        keys = [(*key, i) for i, key in enumerate(keys)]
-    exists = [True] * total
-    if factor.nested_in:
-        parent = study.factor(factor.nested_in)
-        exists = [value in factor.exists_for for value in columns[parent.column]]
-    items = list(dict.fromkeys(key for key, there in zip(keys, exists, strict=True) if there))
-    first = {key: keys.index(key) for key in items}
-    covariates = {
-        name: _as_codes([values[first[key]] for key in items])
-        for name, values in columns.items()
-        if name == "furnace_load" or any(f.column == name for f in study.factors)
-    }
-    if in_batches:  # coupons of one batch may differ in the others
-        covariates = {
-            n: c for n, c in covariates.items() if n in together or n in _load_columns(study)
-        }
-    pool = [number % len(factor.levels) for number in range(len(items))]
-    stream, within, starts = Stream(seed, f"levels of {factor.name}"), None, 12
-    if of_loads:
-        within, starts = covariates["furnace_load"], 3  # swaps inside loads leave little to search
-        pool = []
-        for load, own in enumerate(of_loads):  # each level as often as the others or once more
-            order = stream.shuffled(own)
-            pool += [order[place % len(order)] for place in range(within.count(load))]
-    spread = spread_evenly(pool, covariates, stream, within=within, starts=starts)
-    chosen = dict(zip(items, spread, strict=True))
-    blank: Level = math.nan if factor.is_numeric else ""
-    columns[factor.column] = [
-        factor.levels[chosen[key]] if there else blank
-        for key, there in zip(keys, exists, strict=True)
-    ]
-
-
-def _load_columns(study: Study) -> set[str]:
-    return {factor.column for factor in _set_for(study, "furnace_load")}
-
-
-def _as_codes(values: Sequence[Level | int]) -> list[int]:
-    known = {value: number for number, value in enumerate(dict.fromkeys(map(str, values)))}
-    return [known[str(value)] for value in values]
-
-
-def _numbered_batches(
-    columns: Mapping[str, Sequence[Level | int]], names: Sequence[str], seed: int
-) -> list[Level | int]:
-    """Name of the batch of each coupon: load, then a random number in the load."""
-    loads = columns["furnace_load"]
-    keys = [(load, *(str(columns[name][i]) for name in names)) for i, load in enumerate(loads)]
-    numbers: dict[tuple[object, ...], str] = {}
-    stream = Stream(seed, "cold batch numbers")
-    for load in dict.fromkeys(loads):
-        own = [key for key in dict.fromkeys(keys) if key[0] == load]
-        for number, key in enumerate(stream.shuffled(own), start=1):
-            numbers[key] = f"{load}-{number}"
-    return [numbers[key] for key in keys]
-
-
-def _temper_batches(study: Study, frame: pd.DataFrame, seed: int, notes: list[str]) -> list[int]:
-    """Temper batch of each coupon: one setting and one day a batch, other factors spread."""
-    factors = [factor.column for factor in _set_for(study, "temper_batch")]
-    room = study.layout.coupons_per_temper_batch or len(frame)
-    batches = np.zeros(len(frame), dtype=np.int64)
-    number = 0
-    for day, of_day in frame.groupby("day"):
-        groups = [of_day.index]
-        if factors:
-            groups = [own.index for _, own in of_day.groupby(factors, sort=True)]
-        sizes = [math.ceil(len(group) / room) for group in groups]
-        names = Stream(seed, f"temper batch numbers of day {day}").shuffled(
-            range(1, sum(sizes) + 1)
-        )
-        for group, count in zip(groups, sizes, strict=True):
-            own, names = names[:count], names[count:]
-            members = frame.loc[group]
-            others = ["furnace_load", *(f.column for f in study.factors if f.column not in factors)]
-            covariates = {name: _as_codes(members[name].tolist()) for name in others}
-            if "cold_batch" in frame:  # coupons of one cold batch meet every other batch equally
-                covariates["met"] = _batches_met(frame, members, batches)
-            pool = [place % count for place in range(len(members))]
-            chosen = spread_evenly(pool, covariates, Stream(seed, f"temper batches {day} {own}"))
-            batches[group] = [number + own[place] for place in chosen]
-        number += sum(sizes)
-    notes.append(
-        f"{number} temper batches of at most {room} coupons, each from the loads of one day."
-    )
-    return [int(batch) for batch in batches]
-
-
-def _batches_met(
-    frame: pd.DataFrame, members: pd.DataFrame, batches: np.ndarray[tuple[int], np.dtype[np.int64]]
-) -> list[int]:
-    """Temper batches that the other coupons of a coupon's cold batch already have, as a code."""
-    met = {}
-    names = frame["cold_batch"].to_numpy(dtype=object)
-    for name in members["cold_batch"].unique():
-        own = batches[names == name]
-        met[name] = "-".join(str(batch) for batch in sorted(set(own[own > 0].tolist())))
-    return _as_codes([met[name] for name in members["cold_batch"]])
-
-
-def _bars(
-    study: Study, frame: pd.DataFrame, seed: int, notes: list[str]
-) -> np.ndarray[tuple[int, int], np.dtype[np.int64]]:
-    """Bar of each coupon and its place in the bar, shape (coupons, 2)."""
-    layout = study.layout
-    if not layout.bar_ends:
-        places = list(
-            itertools.product(range(1, layout.bars + 1), range(1, layout.coupons_per_bar + 1))
-        )
-        chosen = Stream(seed, "bar and position").shuffled(places)[: len(frame)]
-        return np.array(chosen, dtype=np.int64)
-    rule = allotment_rule(study, frame, seed=seed)
-    allotment = next(accepted_allotments(rule), None)
-    if allotment is None:
-        raise PlanError(
-            f"{MOST_DRAWS:,} random allotments of coupons to bars were drawn, none was balanced "
-            "enough. Take another seed, or write bar_ends = 0 to allot them without balance."
-        )
-    notes.append(rule.note(allotment))
-    return allotment.places
+    return with_cold_batches(study, with_extra_coupons(study, columns, seed, notes), seed)
 
 
 def _furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
@@ -360,6 +136,9 @@ def _furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
     room, stream = study.layout.furnace_places, Stream(seed, "furnace places")
     places: list[int] = []
     for load, size in frame["furnace_load"].value_counts(sort=False).items():
+        if not load:  # a reference that goes through no furnace load
+            places += [0] * size
+            continue
         if size > room:
             raise PlanError(
                 f"{study.unit_word('furnace_load')} {load} has {size} "
@@ -372,17 +151,18 @@ def _furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
 
 def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:
     """Place of each coupon in the blinded test order; blank where it is not tested."""
-    wanted = study.response(response).coupons or len(frame)
-    if wanted > len(frame):
-        raise PlanError(
-            f"{response}: {wanted} coupons to be tested, but the plan has {len(frame)}."
-        )
-    tested = [1] * len(frame)
-    if wanted < len(frame):
+    is_reference = np.array(frame.get("reference", pd.Series("", index=frame.index)) != "")
+    own = frame[~is_reference]
+    wanted = study.response(response).coupons or len(own)
+    if wanted > len(own):
+        raise PlanError(f"{response}: {wanted} coupons to be tested, but the plan has {len(own)}.")
+    tested = np.ones(len(frame), dtype=np.int64)  # references are always tested
+    if wanted < len(own):
         columns = ["furnace_load", *(factor.column for factor in study.factors)]
-        covariates = {name: _as_codes(frame[name].tolist()) for name in columns}
-        pool = [1] * wanted + [0] * (len(frame) - wanted)
-        tested = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
+        covariates = {name: codes_of(own[name].tolist()) for name in columns}
+        pool = [1] * wanted + [0] * (len(own) - wanted)
+        chosen_own = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
+        tested[~is_reference] = chosen_own
     places = [place for place, chosen in enumerate(tested) if chosen]
     order = [math.nan] * len(frame)
     for number, place in enumerate(
@@ -394,7 +174,8 @@ def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> 
 
 def _column_order(study: Study, frame: pd.DataFrame) -> list[str]:
     wanted = [
-        "coupon", "furnace_load", "day", "load_place", *(factor.column for factor in study.factors),
+        "coupon", "reference", "furnace_load", "day", "load_place",
+        *(factor.column for factor in study.factors),
         "furnace_place", "cold_batch", "temper_batch", "bar", "bar_position",
         *(f"{response.name}_order" for response in study.responses),
     ]  # fmt: skip

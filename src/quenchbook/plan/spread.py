@@ -152,3 +152,9 @@ def _exchange(assigned: Codes, alike: Codes, apart: Codes, stream: Stream) -> fl
                 own = held[assigned, items]
                 improved = True
     return float(own.sum())
+
+
+def codes_of(values: Sequence[object]) -> list[int]:
+    """Number of each value, in the order in which they first occur."""
+    known = {value: number for number, value in enumerate(dict.fromkeys(map(str, values)))}
+    return [known[str(value)] for value in values]

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from quenchbook.study.definition import Study
+from quenchbook.study.definition import ForbiddenTreatment, Study
 from quenchbook.study.factors import Factor, Level
 
 
@@ -46,10 +46,17 @@ def treatments(study: Study, *, without: Sequence[str] = ()) -> pd.DataFrame:
     return frame[~is_forbidden(study, frame)].reset_index(drop=True)
 
 
-def is_forbidden(study: Study, frame: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Which rows have a combination of levels that the study forbids, shape (rows,)."""
+def is_forbidden(
+    study: Study, frame: pd.DataFrame, *, only: ForbiddenTreatment | None = None
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which rows have a combination of levels that the study (or one entry of it) forbids.
+
+    Returns
+    -------
+    ndarray of bool, shape (rows,)
+    """
     hit = np.zeros(len(frame), dtype=bool)
-    for entry in study.forbidden:
+    for entry in study.forbidden if only is None else (only,):
         hit |= _has_levels(study, frame, entry.levels)
     return hit
 

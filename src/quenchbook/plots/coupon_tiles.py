@@ -55,7 +55,7 @@ def figure_coupon_matrix(matrix: CouponMatrix) -> Drawing:
 
 
 def _draw(matrix: CouponMatrix) -> Drawing:
-    study, frame = matrix.study, matrix.frame
+    study, frame = matrix.study, matrix.in_loads
     roles, rows = roles_of(study), rows_of(frame)
     loads = frame.drop_duplicates("furnace_load")
     rank = {int(load): number for number, load in enumerate(loads["furnace_load"])}
@@ -104,7 +104,7 @@ def _steps(factor: Factor | None, loads: pd.DataFrame, rows: Rows) -> Steps | No
 def _head(
     matrix: CouponMatrix, roles: Roles, steps: Steps | None, *, days: bool, named_days: bool
 ) -> list[str]:
-    frame, word = matrix.frame, matrix.study.unit_word("furnace_load", 2)
+    frame, word = matrix.in_loads, matrix.study.unit_word("furnace_load", 2)
     first, last = int(frame["furnace_load"].min()), int(frame["furnace_load"].max())
     text = f"{capital(word)} {first} to {last} in time order"
     if roles.step is not None and steps is not None:
@@ -144,6 +144,8 @@ def _draw_tiles(
         centre = centres[int(coupon["furnace_load"])]
         middle = top + (int(coupon["load_place"]) - 1) * (tile + 4.0) + tile / 2
         _draw_tile(sheet, centre, middle, tile, _is_framed(roles.frame, coupon))
+        if coupon.get("reference"):  # an empty tile: it has not had every step
+            continue
         level = cast(Level, coupon[roles.mark.column]) if roles.mark is not None else ""
         style = styles.get(level, NEUTRAL)
         _, xs, ys = marks.setdefault(level, (style, [], []))
@@ -231,5 +233,5 @@ def _tile_entry(words: str, size: float, framed: bool) -> Entry:
 
 def _data(frame: pd.DataFrame, study: Study) -> pd.DataFrame:
     wanted = ["coupon", "furnace_load", "day", "load_place", *(f.column for f in study.factors)]
-    more = [column for column in ("cold_batch", "temper_batch") if column in frame]
+    more = [column for column in ("cold_batch", "temper_batch", "reference") if column in frame]
     return frame[[*wanted, *more]].reset_index(drop=True)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def tile_finding(matrix: CouponMatrix, roles: Roles) -> str:
     """How many coupons of each level of the marked factor a furnace load holds."""
-    study, frame = matrix.study, matrix.frame
+    study, frame = matrix.study, matrix.analysed
     load = study.unit_word("furnace_load")
     sizes = frame.groupby("furnace_load").size()
     if roles.mark is None or roles.mark.set_for == "furnace_load":
@@ -36,6 +36,8 @@ def tile_finding(matrix: CouponMatrix, roles: Roles) -> str:
 
 def _range_words(low: int, high: int) -> str:
     words = wording.count_words(high)
+    if low == 0 < high:
+        return f"up to {words}"
     return words if low == high else f"{wording.count_words(low)} to {words}"
 
 
@@ -68,6 +70,8 @@ def tile_notes(matrix: CouponMatrix, roles: Roles) -> tuple[str, ...]:
         "Order as published" if matrix.seed is None else f"Order randomized with seed {matrix.seed}"
     )
     notes = [f"{order}; plan {matrix.short_hash}.", *matrix.notes]
+    if "reference" in matrix.in_loads and (matrix.in_loads["reference"] != "").any():
+        notes.append(f"An empty tile is a reference {matrix.study.unit_word('coupon')}.")
     if roles.left_out:
         titles = listed([factor.title for factor in roles.left_out])
         notes.append(f"Not drawn: {titles}; the data behind the figure hold it.")
@@ -78,7 +82,7 @@ def tile_notes(matrix: CouponMatrix, roles: Roles) -> tuple[str, ...]:
 
 def tile_alt(matrix: CouponMatrix, roles: Roles, finding: str) -> str:
     """Alternative text; names furnace loads that hold more or fewer coupons."""
-    study, frame = matrix.study, matrix.frame
+    study, frame = matrix.study, matrix.in_loads
     loads, days = frame["furnace_load"].nunique(), frame["day"].nunique()
     groups = ""
     if roles.mark is not None:

@@ -31,6 +31,7 @@ class Labels:
         for unit in UNITS:
             if unit in matrix.frame:
                 values = matrix.frame[unit].drop_duplicates().tolist()
+                values = [value for value in values if value not in (0, "")]  # no load, no batch
                 self._known[unit] = {_key(str(value)): value for value in values}
 
     def units(self) -> tuple[str, ...]:

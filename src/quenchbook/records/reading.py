@@ -18,6 +18,7 @@ from quenchbook.records.deviations import Differences, differences
 from quenchbook.records.headers import table_kind, unknown_table_problem
 from quenchbook.records.labels import Labels
 from quenchbook.records.measurements import Measurements, measurements
+from quenchbook.records.references import reference_lines, reference_notes
 from quenchbook.records.stray_readings import stray_notes
 from quenchbook.records.tables import Table, tables_in
 from quenchbook.study.definition import Response, Study
@@ -82,8 +83,22 @@ class Records:
         DataFrame
             All columns of the coupon matrix; factor columns as run, ``<column>_planned`` beside
             them; ``indent`` (number of the reading) and ``value``. Lost coupons that were run far
-            from every declared level are not in it.
+            from every declared level are not in it, nor are references (`reference_frame`).
         """
+        frame = self._with_readings(response)
+        if "reference" not in frame:
+            return frame
+        own = frame[frame["reference"] == ""].drop(columns="reference")
+        return own.reset_index(drop=True)
+
+    def reference_frame(self, response: str) -> pd.DataFrame:
+        """Return one row for each reading of the reference coupons, columns as in `frame`."""
+        frame = self._with_readings(response)
+        if "reference" not in frame:
+            return frame.iloc[:0]
+        return frame[frame["reference"] != ""].reset_index(drop=True)
+
+    def _with_readings(self, response: str) -> pd.DataFrame:
         name = self.study.response(response).name
         own = self.readings.loc[self.readings["response"] == name, ["coupon", "reading", "value"]]
         order = {code: place for place, code in enumerate(self.matrix.frame["coupon"])}
@@ -98,6 +113,7 @@ class Records:
     def summary(self) -> str:
         """Say in words what there is, what is not used and why."""
         lines = [self._counted(response) for response in self.study.responses]
+        lines += reference_lines(self)
         return "\n".join([*lines, *self.notes])
 
     def _counted(self, response: Response) -> str:
@@ -106,6 +122,7 @@ class Records:
         if own.empty:
             return f"No readings of {response.quantity} yet."
         loads = self.matrix.frame.set_index("coupon").loc[own["coupon"].unique(), "furnace_load"]
+        loads = loads[loads != 0]
         count, coupons = len(own), own["coupon"].nunique()
         text = (
             f"{count} reading{'s' if count != 1 else ''} of {response.quantity} on {coupons} "
@@ -230,6 +247,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         notes=(
             *_correction_notes(applied),
             *run_notes,
+            *reference_notes(matrix),
             *_coverage_notes(matrix, as_run, measured, different),
             *stray_notes(measured.readings, study),
             *notes,

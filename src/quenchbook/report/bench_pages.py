@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from quenchbook.bench.bar_sheets import SPARE, BarSheet, PieceRow
-from quenchbook.bench.load_sheets import CouponRow, LoadSheet
+from quenchbook.bench.load_sheets import CouponRow, Entry, LoadSheet
 from quenchbook.bench.safety import Caution
 from quenchbook.bench.sheets import BenchSheets, bench_sheets
 from quenchbook.bench.temper_sheets import TemperRow, TemperSheet
@@ -139,7 +139,8 @@ def _row_height(sheet: LoadSheet) -> str:
 def _coupon_row(row: CouponRow) -> str:
     entries = _sequence(
         f"(words: {_words(entry.text, 16)}, emphasis: {literal(entry.emphasis)}, "
-        f"shape: {literal(entry.shape)}, under: {literal(shortened(entry.under, 24))})"
+        f"shape: {literal(entry.shape)}, under: {literal(shortened(entry.under, 24))}, "
+        f"size: {_entry_size(entry, len(row.entries))})"
         for entry in row.entries
     )
     return (
@@ -147,6 +148,11 @@ def _coupon_row(row: CouponRow) -> str:
         f"size: {_code_size(row.coupon)}, entries: {entries}, "
         f"cold: {'true' if row.is_cold else 'false'})"
     )
+
+
+def _entry_size(entry: Entry, entries: int) -> str:
+    """Size of an entry: smaller for long words between many columns, so that they fit the row."""
+    return "9.5pt" if entries > 3 and len(entry.text) > 12 and not entry.shape else "12.5pt"
 
 
 def _temper_page(sheet: TemperSheet) -> str:
@@ -161,7 +167,8 @@ def _temper_page(sheet: TemperSheet) -> str:
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, {settings}, "
             f"size: {_setting_size(sheet.settings)})",
             f"#load-times({times}, cycles: {cycles}, held: {_held(sheet.held)})",
-            f"#temper-table({coupon}, {load}, {rows}, {height})",
+            f"#temper-table({coupon}, {load}, {rows}, {height}, "
+            f"order-head: {literal(shortened(sheet.order_head, 24))})",
             f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
             f"#safety-line({literal('')}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
@@ -172,7 +179,8 @@ def _temper_page(sheet: TemperSheet) -> str:
 def _temper_row(row: TemperRow) -> str:
     return (
         f"(coupon: {_words(row.coupon, 12)}, size: {_code_size(row.coupon)}, "
-        f"load: {literal(row.furnace_load)}, place: {literal(row.load_place)})"
+        f"load: {literal(row.furnace_load)}, place: {literal(row.load_place)}, "
+        f"order: {_words(shortened(row.step_order, 32), 16)})"
     )
 
 

@@ -49,6 +49,7 @@ from quenchbook.report.study_tables import (
     deviation_blocks,
     equipment_table,
     factor_table,
+    reference_blocks,
     term_words,
 )
 from quenchbook.study.definition import Response, Study, held_words
@@ -76,7 +77,7 @@ def report_answer(analysis: Analysis) -> list[Block]:
     """Question, answer in at most five sentences, and a row for each question of the study."""
     study = analysis.study
     counts = analysis.records.matrix.unit_counts()
-    days = int(analysis.records.matrix.frame["day"].nunique())
+    days = int(analysis.records.matrix.in_loads["day"].nunique())
     units = [f"{counts['coupon']} {study.unit_word('coupon', counts['coupon'])}"]
     if "furnace_load" in counts:
         units.append(
@@ -122,6 +123,7 @@ def report_method(analysis: Analysis) -> list[Block]:
     if study.steel or study.equipment:
         blocks.append(equipment_table(study))
     blocks += deviation_blocks(analysis)
+    blocks += reference_blocks(analysis.records)
     return blocks
 
 

@@ -9,6 +9,8 @@ from pathlib import Path
 import pandas as pd
 
 from quenchbook.findings.answers import Analysis
+from quenchbook.records.reading import Records
+from quenchbook.records.references import reference_means
 from quenchbook.report.blocks import Block, Paragraph, Section, TableBlock, table
 from quenchbook.study.definition import Study, held_value
 from quenchbook.study.factors import Factor
@@ -136,6 +138,33 @@ def _value_text(study: Study, item: str, value: object) -> str:
     return str(value)
 
 
+def reference_blocks(records: Records) -> list[Block]:
+    """Table of the reference coupons; nothing where the study has none or none is read yet."""
+    study, means = records.study, reference_means(records)
+    if means.empty:
+        return []
+    words = {extra.key: extra.words for extra in study.references}
+    frame = means[["reference", "response", "coupons", "readings", "mean", "sd"]].copy()
+    frame["reference"] = [words.get(key, key) for key in means["reference"]]
+    frame["response"] = [study.response(name).axis_title for name in means["response"]]
+    decimals = {"coupons": 0, "readings": 0, "mean": 2, "sd": 2}
+    caption = (
+        f"Reference {study.unit_word('coupon', 2)}: shown to compare by eye, in no model. "
+        "Mean and standard deviation are those of coupon means."
+    )
+    return [
+        Section("References", level=3),
+        table(
+            frame,
+            key="references",
+            caption=caption,
+            titles={"response": "measured"},
+            decimals=decimals,
+            missing="not known",
+        ),
+    ]
+
+
 def term_words(term: str, study: Study) -> str:
     """Term in print: ``temper by cold route``."""
     parts = [study.factor(name).title if study.has(name) else name for name in term.split(":")]
@@ -155,10 +184,15 @@ def coupon_table(analysis: Analysis) -> TableBlock:
     """Every coupon: settings as run, mean of its readings."""
     study, records = analysis.study, analysis.records
     frame = records.matrix.frame[["coupon", "furnace_load"]].copy()
+    frame["furnace_load"] = frame["furnace_load"].where(frame["furnace_load"] != 0)
     titles = {"coupon": study.unit_word("coupon"), "furnace_load": study.unit_word("furnace_load")}
     decimals, units = {"furnace_load": 0}, {}
     run = pd.concat([records.frame(name) for name in analysis.models])
     run = run.drop_duplicates("coupon").set_index("coupon")
+    if study.references:
+        words = {extra.key: extra.words for extra in study.references}
+        keys = records.matrix.frame["reference"]
+        frame.insert(1, "reference", [words.get(key, "") for key in keys])
     for factor in study.factors:
         planned = records.matrix.frame.set_index("coupon")[factor.column]
         values = run[factor.column].reindex(planned.index).combine_first(planned)
@@ -166,7 +200,8 @@ def coupon_table(analysis: Analysis) -> TableBlock:
         titles[factor.column] = factor.title
     for name in analysis.models:
         response = study.response(name)
-        frame[name] = frame["coupon"].map(records.frame(name).groupby("coupon")["value"].mean())
+        read = pd.concat([records.frame(name), records.reference_frame(name)])
+        frame[name] = frame["coupon"].map(read.groupby("coupon")["value"].mean())
         titles[name], units[name] = response.quantity, response.unit
         decimals[name] = 2 if response.readings > 1 else 1 if response.unit else 0
     lost = set(records.lost["coupon"])

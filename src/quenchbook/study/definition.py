@@ -362,6 +362,19 @@ class Study:
             return self.confidence
         return 1 - (1 - self.confidence) / len(self.questions)
 
+    @property
+    def references(self) -> tuple[ExtraCoupons, ...]:
+        """Extra coupons that are shown and never analysed: some factor is left out for them."""
+        return tuple(own for own in self.extra_coupons if self.is_reference(own))
+
+    def is_reference(self, extra: ExtraCoupons) -> bool:
+        """Whether extra coupons have no level of a factor that exists for them."""
+        return any(
+            factor.name not in extra.levels
+            for factor in self.factors
+            if not factor.nested_in or extra.levels.get(factor.nested_in) in factor.exists_for
+        )
+
     def has(self, name: str) -> bool:
         """Whether the study varies a factor of this name."""
         return any(factor.name == name for factor in self.factors)
@@ -376,7 +389,19 @@ class Study:
         lines = [self.title, self.question]
         for factor in self.factors:
             levels = ", ".join(factor.word(level) for level in factor.levels)
-            lines.append(f"{factor.title}: {levels}; set for each {self.unit_word(factor.set_for)}")
+            often = f", used {' : '.join(map(str, factor.repeats))}" if factor.repeats else ""
+            unit = self.unit_word(factor.set_for)
+            lines.append(f"{factor.title}: {levels}{often}; set for each {unit}")
+        for entry in self.forbidden:
+            levels = " with ".join(
+                f"{self.factor(name).title} {self.factor(name).word(level)}"
+                for name, level in entry.levels.items()
+            )
+            lines.append(f"never {levels}" + (f": {entry.reason}" if entry.reason else ""))
+        for extra in self.extra_coupons:
+            kind = "references" if self.is_reference(extra) else "analysed like the others"
+            count = f"{extra.coupons} {self.unit_word('coupon', extra.coupons)}"
+            lines.append(f"beside the plan: {count} {extra.words} ({kind})")
         if self.held_constant:
             lines.append(f"held constant: {held_words(self.held_constant)}")
         for response in self.responses:

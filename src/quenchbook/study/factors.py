@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from quenchbook.units import minutes_text, number_text, unit_text, with_unit
+from quenchbook.units import minutes_text, number_text, times_text, unit_text, with_unit
 
 Level = float | str
 Unit = Literal["furnace_load", "cold_batch", "temper_batch", "bar", "coupon"]
@@ -35,6 +35,7 @@ COLUMN_ENDINGS: Final[Mapping[str, tuple[str, str]]] = {
     "temperature": ("_c", "degC"),
     "time": ("_minutes", "minutes"),
     "length": ("_mm", "mm"),
+    "count": ("_count", "times"),
 }
 
 
@@ -60,7 +61,7 @@ class Factor:
     levels : tuple of float or str
         Declared levels, numbers in the storage unit.
     dimension : str
-        ``temperature``, ``time``, ``length``, or empty for named levels.
+        ``temperature``, ``time``, ``length``, ``count``, or empty for named levels.
     set_for : str
         Unit that gets one level of this factor: furnace load, cold batch, temper batch, bar (a heat
         lot is a property of bars) or coupon.
@@ -119,5 +120,7 @@ class Factor:
             return ""
         if self.dimension == "time":
             return minutes_text(level)
+        if self.dimension == "count":
+            return times_text(level)
         decimals = 0 if float(level).is_integer() else 1
         return with_unit(number_text(level, decimals), self.unit)

@@ -13,7 +13,7 @@ import pytest
 from scipy import optimize, stats
 
 from quenchbook.columns import meaning
-from quenchbook.errors import EstimabilityError, PlanError
+from quenchbook.errors import EstimabilityError, PlanError, QuenchbookError
 from quenchbook.outlook.certainty import certainty_costs, unbeaten_plans, unit_costs
 from quenchbook.outlook.certainty_table import CertaintyCosts
 from quenchbook.outlook.layouts import coupon_counts, layout_sizes, load_counts
@@ -317,7 +317,7 @@ def test_every_column_has_a_meaning() -> None:
 )
 def test_wrong_use_gets_a_message(wrong: dict[str, Any], message: str) -> None:
     options = {"loads": [8], "coupons": [4], "noise": SDS, **wrong}
-    with pytest.raises(EstimabilityError, match=message):
+    with pytest.raises(QuenchbookError, match=message):
         certainty_costs(study(), **options)
 
 

@@ -174,7 +174,7 @@ def test_a_rule_that_nothing_meets_ends_and_is_said(
 ) -> None:
     never = replace(rule, threshold=-1.0)
     assert list(accepted_allotments(never, within=700)) == []
-    monkeypatch.setattr("quenchbook.plan.randomization.accepted_allotments", lambda _: iter(()))
+    monkeypatch.setattr("quenchbook.plan.bar_places.accepted_allotments", lambda _: iter(()))
     with pytest.raises(PlanError, match=r"none was balanced enough. Take another seed"):
         coupon_matrix(study, seed=1)
 

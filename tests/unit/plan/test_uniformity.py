@@ -20,11 +20,10 @@ from tests.evenness import (
     plan_samples,
     small_study,
     sorted_keys,
+    stream_users,
     with_repeats,
 )
 
-import quenchbook.plan.bars
-import quenchbook.plan.randomization
 from quenchbook.plan.randomization import coupon_matrix
 from quenchbook.plan.streams import Stream
 from quenchbook.study.definition import Study
@@ -179,8 +178,8 @@ def stream_names(plane_irons: Study) -> list[str]:
             super().__init__(seed, name)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(quenchbook.plan.randomization, "Stream", Noted)
-        patch.setattr(quenchbook.plan.bars, "Stream", Noted)
+        for module in stream_users():
+            patch.setattr(module, "Stream", Noted)
         for study in (plane_irons, small_study(plane_irons)):
             coupon_matrix(study, seed=1)
     return list(dict.fromkeys(names))

@@ -116,6 +116,27 @@ def test_the_template_of_new_studies_is_a_study_that_can_be_planned(tmp_path: Pa
     assert len(matrix.frame) == 36
 
 
+def test_the_examples_of_the_template_are_right_when_they_are_no_comments(tmp_path: Path) -> None:
+    import re
+
+    from quenchbook.steps import new_study
+
+    new_study(tmp_path / "mine")
+    path = tmp_path / "mine" / "study.toml"
+    text = path.read_text(encoding="utf-8").replace("coupons_per_bar = 12", "coupons_per_bar = 14")
+    text = text.replace('temper_cycles = "1"', "")  # it is a factor now
+    key = r"^# (?=\[+[a-z_.]+\]|[a-z_]+ = )"
+    study = qb.read_study(written(tmp_path, re.sub(key, "", text, flags=re.MULTILINE)))
+    assert study.has("step_order")
+    assert study.factor("temper_cycles").word(2.0) == "twice"
+    assert study.layout.furnace_places == 6
+    assert study.plan.kind == "best"
+    assert [own.key for own in study.references] == ["as_quenched"]
+    assert study.forbidden[0].reason == "cracks"
+    assert study.response("hardness_hrc").expected_peak is not None
+    assert study.response("impact_j").scale == "log"
+
+
 HELD = """
 [held_constant]
 soak = "15 min"

@@ -1,0 +1,122 @@
+"""Mistakes of a study file, gathered while it is read: line, what was found, what to write."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any, Final, cast
+
+from quenchbook.errors import Problem
+
+NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
+"""A short name of the study file."""
+
+
+class Mistakes:
+    """Collects what is wrong in a study file, with the line of each table and key.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for the messages.
+    text : str
+        Text of the file.
+    """
+
+    def __init__(self, file: str, text: str) -> None:
+        self.file = file
+        self.lines = line_numbers(text)
+        self.problems: list[Problem] = []
+
+    def wrong(self, table: str, key: str, problem: str, remedy: str) -> None:
+        """Add a mistake of a key in a table; ``""`` is the top of the file, or the table itself."""
+        line = self.lines.get((table, key)) or self.lines.get((table, "")) or self._around(table)
+        where = f"{self.file} line {line}" if line else self.file
+        self.problems.append(Problem(where, problem, remedy))
+
+    def _around(self, table: str) -> int:
+        """Line of a table that is written inline, as a key of the table around it."""
+        outer, _, key = table.rpartition(".")
+        return self.lines.get((outer, key), 0) or self.lines.get((outer, ""), 0)
+
+    def table(self, content: Mapping[str, Any], key: str, *, inside: str = "") -> Mapping[str, Any]:
+        """Table of this name; empty, and a mistake, if it is something else."""
+        found = content.get(key, {})
+        if not isinstance(found, Mapping):
+            name = f"{inside}.{key}" if inside else key
+            self.wrong(
+                inside, key, f"{key} is not a table", f"Write [{name}] and its entries below."
+            )
+            return {}
+        return found
+
+    def tables(self, content: Mapping[str, Any], key: str) -> list[tuple[str, Mapping[str, Any]]]:
+        """Entries of a list of tables, each with its place: ``forbidden.1``."""
+        found = content.get(key, [])
+        if not isinstance(found, list) or not all(isinstance(own, Mapping) for own in found):
+            self.wrong(
+                "", key, f"{key} is not a list of tables", f"Write [[{key}]] above each entry."
+            )
+            return []
+        return [(f"{key}.{number}", entry) for number, entry in enumerate(found, start=1)]
+
+    def known_keys(self, table: Mapping[str, Any], known: Iterable[str], where: str) -> None:
+        """Add a mistake for each key that means nothing here."""
+        known = tuple(known)
+        for key in table:
+            if key not in known:
+                self.wrong(where, key, f"'{key}' is not known here", nearest(key, known))
+
+    def choice(self, where: str, key: str, value: Any, choices: Iterable[str]) -> str:
+        """Value if it is one of the choices; else the first of them, and a mistake."""
+        choices = tuple(choices)
+        if value not in choices:
+            self.wrong(
+                where,
+                key,
+                f"'{value}' is not a {key.replace('_', ' ')}",
+                nearest(str(value), choices),
+            )
+            return choices[0]
+        return str(value)
+
+    def count(
+        self, table: Mapping[str, Any], key: str, where: str, *, default: int, least: int
+    ) -> int:
+        """Whole number of a key, at least `least`."""
+        value = table.get(key, default if key not in table else None)
+        if key in table and (
+            not isinstance(value, int) or isinstance(value, bool) or value < least
+        ):
+            self.wrong(where, key, f"{key} is {value!r}", f"Write a whole number, {least} or more.")
+            return max(default, least)
+        return int(cast(int, value))
+
+
+def nearest(text: str, names: Iterable[str]) -> str:
+    """Remedy that names the nearest known name, or all of them."""
+    names = [str(name) for name in names]
+    close = difflib.get_close_matches(text, names, n=1, cutoff=0.6)
+    if close:
+        return f"Did you mean {close[0]}?"
+    return f"Known: {', '.join(names)}." if names else ""
+
+
+def line_numbers(text: str) -> dict[tuple[str, str], int]:
+    """Line of each key: ``(table, key)`` and ``(table, "")`` for the table itself."""
+    lines: dict[tuple[str, str], int] = {}
+    table, counts = "", dict[str, int]()
+    for number, line in enumerate(text.splitlines(), start=1):
+        if match := re.match(r"^\s*\[\[\s*([\w.]+)\s*\]\]", line):
+            counts[match[1]] = counts.get(match[1], 0) + 1
+            table = f"{match[1]}.{counts[match[1]]}"
+            lines.setdefault((table, ""), number)
+            lines.setdefault(("", match[1]), number)
+        elif match := re.match(r"^\s*\[\s*([\w.]+)\s*\]", line):
+            table = match[1]
+            lines.setdefault((table, ""), number)
+            lines.setdefault(("", table.split(".")[0]), number)
+        elif match := re.match(r"^\s*([\w-]+)\s*=", line):
+            lines.setdefault((table, match[1]), number)
+    return lines

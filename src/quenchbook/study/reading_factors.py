@@ -1,0 +1,195 @@
+"""What a study varies, as the study file says it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final, cast
+
+from quenchbook.study.factors import COLUMN_ENDINGS, ROUTE_WORDS, UNITS, Factor, Level, Shape, Unit
+from quenchbook.study.mistakes import NAME, Mistakes, nearest
+from quenchbook.study.reading_levels import read_grid, read_level, read_levels
+
+_FACTOR_KEYS: Final = (
+    "title", "levels", "unit", "set_for", "shape", "exists_for", "words", "repeats",
+)  # fmt: skip
+_RESERVED: Final = (
+    "coupon", "furnace_load", "cold_batch", "temper_batch", "day", "load_place", "bar",
+    "bar_position", "indent", "value", "reading", "reference",
+)  # fmt: skip
+
+
+def read_factors(content: Mapping[str, Any], mistakes: Mistakes) -> tuple[Factor, ...]:
+    """Every factor of the study, in the order of the file."""
+    table = mistakes.table(content, "factors")
+    if not table:
+        mistakes.wrong(
+            "", "factors", "the study varies nothing", "Add a table such as [factors.temper]."
+        )
+    factors: dict[str, Factor] = {}
+    for name, entry in table.items():
+        where = f"factors.{name}"
+        if not NAME.fullmatch(name) or name in _RESERVED:
+            mistakes.wrong(
+                where,
+                "",
+                f"'{name}' cannot be the name of a factor",
+                "Use another name of a-z, 0-9, _.",
+            )
+            continue
+        if not isinstance(entry, Mapping):
+            mistakes.wrong(
+                "factors",
+                name,
+                f"{name} is not a table",
+                f"Write [factors.{name}] and its levels below.",
+            )
+            continue
+        mistakes.known_keys(entry, _FACTOR_KEYS, where)
+        factor = _factor(name, entry, where, factors, mistakes)
+        if factor is not None:
+            factors[name] = factor
+    return tuple(factors.values())
+
+
+def _factor(
+    name: str,
+    entry: Mapping[str, Any],
+    where: str,
+    earlier: Mapping[str, Factor],
+    mistakes: Mistakes,
+) -> Factor | None:
+    raw, unit = entry.get("levels"), entry.get("unit")
+    if isinstance(raw, Mapping):
+        dimension, levels = read_grid(name, raw, unit, where, mistakes)
+        if not levels:
+            return None
+    elif not isinstance(raw, list) or len(raw) < 2:
+        mistakes.wrong(
+            where,
+            "levels",
+            f"{name} has fewer than two levels",
+            'Write levels = ["150 degC", "175 degC"].',
+        )
+        return None
+    else:
+        dimension, levels = read_levels(name, raw, unit, where, mistakes)
+        if len(set(levels)) < len(raw) and len(levels) == len(raw):
+            mistakes.wrong(
+                where, "levels", f"a level of {name} is written twice", "Each level once."
+            )
+    set_for = mistakes.choice(where, "set_for", entry.get("set_for", "coupon"), UNITS)
+    shape = mistakes.choice(
+        where, "shape", entry.get("shape", "levels"), ("levels", "linear", "quadratic")
+    )
+    if shape != "levels" and not dimension:
+        mistakes.wrong(
+            where,
+            "shape",
+            f"{name} has named levels, so it cannot be {shape}",
+            'Write shape = "levels".',
+        )
+    if shape == "quadratic" and len(levels) < 3:
+        mistakes.wrong(
+            where,
+            "shape",
+            f"{name} has {len(levels)} levels; a quadratic needs three",
+            "Add a level.",
+        )
+    parent, exists_for = _nesting(name, entry, where, earlier, mistakes)
+    _check_unit_of_nested(name, set_for, earlier.get(parent), where, mistakes)
+    words = {str(k): str(v) for k, v in dict(entry.get("words", {})).items()}
+    if name == "cold_route":
+        words = {**ROUTE_WORDS, **words}
+    ending = COLUMN_ENDINGS[dimension][0] if dimension else ""
+    return Factor(
+        name=name,
+        column=name + ending,
+        levels=tuple(levels),
+        dimension=dimension,
+        set_for=cast(Unit, set_for),
+        shape=cast(Shape, shape),
+        nested_in=parent,
+        exists_for=exists_for,
+        words=words,
+        label=str(entry.get("title", "")),
+        repeats=_repeats(name, entry.get("repeats"), len(levels), where, mistakes),
+    )
+
+
+def _repeats(name: str, raw: Any, levels: int, where: str, mistakes: Mistakes) -> tuple[int, ...]:
+    """How often each level is used, relative to the others; empty where all are used equally."""
+    if raw is None:
+        return ()
+    whole = isinstance(raw, list) and all(
+        isinstance(own, int) and not isinstance(own, bool) and own >= 1 for own in raw
+    )
+    if not whole or len(raw) != levels:
+        mistakes.wrong(
+            where,
+            "repeats",
+            f"repeats of {name} is {raw!r}",
+            f"Write {levels} whole numbers, 1 or more, one for each level: "
+            f"repeats = {[1] * (levels - 1) + [2]}.",
+        )
+        return ()
+    return tuple(raw) if len(set(raw)) > 1 else ()
+
+
+def _check_unit_of_nested(
+    name: str, set_for: str, parent: Factor | None, where: str, mistakes: Mistakes
+) -> None:
+    """A load or a bar has one level, so it cannot hang on what differs inside it."""
+    if parent is None or set_for not in ("furnace_load", "bar") or parent.set_for == set_for:
+        return
+    unit, other = set_for.replace("_", " "), parent.set_for.replace("_", " ")
+    mistakes.wrong(
+        where,
+        "exists_for",
+        f"{name} is set for each {unit}, but {parent.name} is set for each {other}",
+        f'Write set_for = "{parent.set_for}", or delete exists_for.',
+    )
+
+
+def _nesting(
+    name: str,
+    entry: Mapping[str, Any],
+    where: str,
+    earlier: Mapping[str, Factor],
+    mistakes: Mistakes,
+) -> tuple[str, tuple[Level, ...]]:
+    table = entry.get("exists_for")
+    if table is None:
+        if name == "delay" and "cold_route" in earlier and "none" in earlier["cold_route"].levels:
+            mistakes.wrong(
+                where,
+                "exists_for",
+                "a delay has no meaning without a cold step",
+                'Write exists_for = { cold_route = ["freezer"] } with the cold routes only.',
+            )
+        return "", ()
+    if not isinstance(table, Mapping) or len(table) != 1:
+        mistakes.wrong(
+            where,
+            "exists_for",
+            "needs one factor and its levels",
+            'Write exists_for = { cold_route = ["freezer"] }.',
+        )
+        return "", ()
+    parent, levels = next(iter(table.items()))
+    if parent not in earlier:
+        mistakes.wrong(
+            where,
+            "exists_for",
+            f"'{parent}' is not a factor declared above {name}",
+            nearest(parent, earlier),
+        )
+        return "", ()
+    chosen = tuple(read_level(earlier[parent], x, where, "exists_for", mistakes) for x in levels)
+    if name == "delay" and parent == "cold_route" and "none" in chosen:
+        mistakes.wrong(
+            where,
+            "exists_for",
+            "a delay has no meaning for route 'none'",
+            "Remove none from the list.",
+        )
+    return parent, tuple(level for level in chosen if level is not None)

@@ -1,0 +1,128 @@
+"""Questions of a study file, each bound to a comparison or to a term."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from quenchbook.study.definition import Question, Response
+from quenchbook.study.factors import Factor, Level
+from quenchbook.study.mistakes import Mistakes, nearest
+from quenchbook.study.reading_levels import read_level_table
+
+_QUESTION_KEYS: Final = ("key", "words", "response", "compare", "at", "change", "term")
+
+
+def read_questions(
+    content: Mapping[str, Any],
+    factors: tuple[Factor, ...],
+    responses: tuple[Response, ...],
+    mistakes: Mistakes,
+) -> tuple[Question, ...]:
+    """Every question, in the order of the file."""
+    by_name = {factor.name: factor for factor in factors}
+    names = [str(name) for name in mistakes.table(content, "responses")]
+    by_response = dict(zip(names, responses, strict=False))
+    questions: list[Question] = []
+    for where, entry in mistakes.tables(content, "questions"):
+        number = where.rpartition(".")[2]
+        mistakes.known_keys(entry, _QUESTION_KEYS, where)
+        response = _response_of(entry, by_response, where, mistakes)
+        key = str(entry.get("key", f"question_{number}"))
+        if any(key == other.key for other in questions):
+            mistakes.wrong(
+                where, "key", f"key '{key}' is used twice", "Give each question its own key."
+            )
+        words = str(entry.get("words", ""))
+        if not words:
+            mistakes.wrong(
+                where, "words", "a question has no words", 'Write words = "Is dry ice harder?".'
+            )
+        question = _bound(key, words, response, entry, by_name, where, mistakes)
+        if question is not None:
+            questions.append(question)
+    return tuple(questions)
+
+
+def _bound(
+    key: str,
+    words: str,
+    response: str,
+    entry: Mapping[str, Any],
+    factors: Mapping[str, Factor],
+    where: str,
+    mistakes: Mistakes,
+) -> Question | None:
+    """Question with its comparison or term; None, and a mistake, without one."""
+    compare, term = entry.get("compare"), str(entry.get("term", ""))
+    if (compare is None) == (not term):
+        mistakes.wrong(
+            where,
+            "",
+            "a question needs either compare or term",
+            'Such as compare = { cold_route = ["dry_ice", "none"] }.',
+        )
+        return None
+    at = read_level_table(entry.get("at", {}), factors, where, "at", mistakes)
+    change = _pair_table(entry.get("change", {}), factors, where, "change", mistakes)
+    if term:
+        for part in term.split(":"):
+            if part not in factors:
+                mistakes.wrong(where, "term", f"'{part}' is not a factor", nearest(part, factors))
+        return Question(key, words, response, term=term)
+    pairs = _pair_table(compare, factors, where, "compare", mistakes)
+    if len(pairs) != 1:
+        if not mistakes.problems:
+            mistakes.wrong(
+                where,
+                "compare",
+                "needs one factor with two levels",
+                'Such as { temper = ["175 degC", "150 degC"] }.',
+            )
+        return None
+    name, (level, against) = next(iter(pairs.items()))
+    return Question(key, words, response, name, level, against, at, change)
+
+
+def _response_of(
+    entry: Mapping[str, Any],
+    responses: Mapping[str, Response],
+    where: str,
+    mistakes: Mistakes,
+) -> str:
+    """Column name of the response a question is about."""
+    wanted = str(entry.get("response", ""))
+    name = response_named(wanted, responses)
+    if name is None:
+        mistakes.wrong(
+            where, "response", f"'{wanted}' is not a response", nearest(wanted, responses)
+        )
+    return name or wanted
+
+
+def response_named(wanted: str, responses: Mapping[str, Response]) -> str | None:
+    """Column name of a response, from that or from its name in the study file."""
+    for name, response in responses.items():
+        if wanted in (response.name, name):
+            return response.name
+    return None
+
+
+def _pair_table(
+    table: Any, factors: Mapping[str, Factor], where: str, key: str, mistakes: Mistakes
+) -> dict[str, tuple[Level, Level]]:
+    found: dict[str, tuple[Level, Level]] = {}
+    for name, raw in dict(table).items():
+        if not isinstance(raw, list) or len(raw) != 2:
+            mistakes.wrong(
+                where,
+                key,
+                f"{name} needs two levels",
+                f'Write {key} = {{ {name} = ["this", "against that"] }}.',
+            )
+            continue
+        first = read_level_table({name: raw[0]}, factors, where, key, mistakes)
+        second = read_level_table({name: raw[1]}, factors, where, key, mistakes)
+        if first and second:
+            found[name] = (first[name], second[name])
+    return found
