@@ -138,9 +138,7 @@ class ChoiceProblem:
     @property
     def strides(self) -> tuple[int, ...]:
         """Step in the table for one step of each coordinate."""
-        return tuple(
-            math.prod(self.shape[place + 1 :]) for place in range(len(self.coordinates))
-        )
+        return tuple(math.prod(self.shape[place + 1 :]) for place in range(len(self.coordinates)))
 
     @property
     def allowed_combinations(self) -> Mask:

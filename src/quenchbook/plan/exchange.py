@@ -136,12 +136,12 @@ def exchanged_choices(
     )
 
 
-def dependent_terms(X: Array, names: Sequence[str]) -> tuple[str, ...]:
+def dependent_terms(rows: Array, names: Sequence[str]) -> tuple[str, ...]:
     """Terms with a column that the columns before it already tell.
 
     Parameters
     ----------
-    X : ndarray, shape (rows, p)
+    rows : ndarray, shape (rows, p)
     names : sequence of str, shape (p,)
         Term of each column; without names, columns are numbered.
 
@@ -152,7 +152,7 @@ def dependent_terms(X: Array, names: Sequence[str]) -> tuple[str, ...]:
     """
     basis: list[Array] = []
     found: list[str] = []
-    for place, column in enumerate(X.T):
+    for place, column in enumerate(rows.T):
         left = column.astype(float)
         for _ in range(2):  # twice, so that rounding of the first round is gone
             for known in basis:
@@ -163,12 +163,6 @@ def dependent_terms(X: Array, names: Sequence[str]) -> tuple[str, ...]:
         else:
             found.append(names[place] if names else f"column {place + 1}")
     return tuple(dict.fromkeys(found))
-
-
-def information(X: Array, precision: Array) -> Array:
-    """Information matrix X'WX, coupon variance 1, shape (p, p)."""
-    M: Array = X.T @ precision @ X
-    return M
 
 
 class _Search:
@@ -183,9 +177,7 @@ class _Search:
         self.allowed = problem.allowed_combinations
         self.everything_allowed = bool(self.allowed.all())
         self.members = [
-            np.split(
-                np.argsort(c.units, kind="stable"), np.cumsum(np.bincount(c.units))[:-1]
-            )
+            np.split(np.argsort(c.units, kind="stable"), np.cumsum(np.bincount(c.units))[:-1])
             for c in problem.coordinates
         ]
         self.free = [np.flatnonzero(c.held_choices == FREE).tolist() for c in problem.coordinates]
@@ -206,11 +198,11 @@ class _Search:
         self._invert()
 
     def _invert(self) -> None:
-        self.D = np.linalg.inv(self.M)
+        self.D: Array = np.asarray(np.linalg.inv(self.M), dtype=np.float64)
         if self.B is not None:
             half = self.D @ self.B
             self.variance = float(np.trace(half))
-            self.G = half @ self.D if self.criterion == "I" else half
+            self.G: Array = half @ self.D
 
     @property
     def log_determinant(self) -> float:
@@ -283,7 +275,7 @@ class _Search:
         choices = self.problem.coordinates[place].choices
         may: Mask = np.ones(choices, dtype=bool)
         if not self.everything_allowed:
-            may = self.allowed[index].all(axis=1)
+            may = np.asarray(self.allowed[index].all(axis=1))
         rules = self.problem.coordinates[place].least
         for rule, counts in zip(rules, self.counts[place], strict=True):
             may &= rule.allowed(counts, old)
@@ -349,7 +341,8 @@ class _Search:
 
     def _small_unit(self, rows: Codes, change: Array) -> tuple[Array, Array]:
         """Determinant lemma and Woodbury with a matrix of twice the size of the unit."""
-        Y, m = self.Y[rows], len(rows)
+        m = len(rows)
+        Y: Array = self.Y[rows].astype(np.float64, copy=False)
         S = self._bordered(self.D, Y, change)
         S[:, :m, m:] += np.eye(m)
         S[:, m:, :m] += np.eye(m)
@@ -366,10 +359,10 @@ class _Search:
         return ratio, variance
 
     @staticmethod
-    def _bordered(D: Array, Y: Array, change: Array) -> Array:
+    def _bordered(inner: Array, weighted: Array, change: Array) -> Array:
         """[change; Y] D [change; Y]' for each change, shape (changes, 2 m, 2 m)."""
-        both = np.concatenate([change, np.broadcast_to(Y, change.shape)], axis=1)
-        product: Array = both @ D @ np.swapaxes(both, 1, 2)
+        both = np.concatenate([change, np.broadcast_to(weighted, change.shape)], axis=1)
+        product: Array = both @ inner @ np.swapaxes(both, 1, 2)
         return product
 
     def _large_unit(self, rows: Codes, change: Array) -> tuple[Array, Array]:

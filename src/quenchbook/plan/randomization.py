@@ -10,11 +10,13 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import PlanError
+from quenchbook.plan.best_plan import best_arrangement
 from quenchbook.plan.declaration import declaration
 from quenchbook.plan.labels import random_codes
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
 from quenchbook.plan.spread import spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
+from quenchbook.plan.unit_numbers import numbered_units
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import capital
@@ -47,11 +49,7 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
             f"{study.title}: the order of this study was published; it is read, not randomized."
         )
     notes: list[str] = []
-    loads = _furnace_loads(study, seed, notes)
-    coupons = _coupons_in_loads(study, loads, seed, notes)
-    frame = pd.DataFrame(coupons)
-    if study.layout.coupons_per_temper_batch or _set_for(study, "temper_batch"):
-        frame["temper_batch"] = _temper_batches(study, frame, seed, notes)
+    frame = _arrangement(study, seed, notes)
     order = Stream(seed, "place in load").shuffled(range(len(frame)))
     frame = frame.iloc[order].sort_values("furnace_load", kind="stable", ignore_index=True)
     frame["load_place"] = frame.groupby("furnace_load").cumcount() + 1
@@ -107,6 +105,17 @@ def published_matrix(study: Study, frame: pd.DataFrame) -> CouponMatrix:
 
 # --- units one after the other
 # ----------------------------------------------------------------------
+
+
+def _arrangement(study: Study, seed: int, notes: list[str]) -> pd.DataFrame:
+    """Units and levels of each coupon; loads in random order, batches numbered at random."""
+    if study.plan.kind == "best":
+        return numbered_units(best_arrangement(study, seed=seed, notes=notes), seed)
+    loads = _furnace_loads(study, seed, notes)
+    frame = pd.DataFrame(_coupons_in_loads(study, loads, seed, notes))
+    if study.layout.coupons_per_temper_batch or _set_for(study, "temper_batch"):
+        frame["temper_batch"] = _temper_batches(study, frame, seed, notes)
+    return frame
 
 
 def _set_for(study: Study, *units: str) -> list[Factor]:

@@ -46,7 +46,7 @@ def _prefixes(problem: ChoiceProblem) -> list[Mask]:
     """For each coordinate: which choices up to it can still be completed."""
     grid = problem.allowed_combinations.reshape(problem.shape)
     axes = range(grid.ndim)
-    return [grid.any(axis=tuple(axes)[place + 1 :]) for place in axes]
+    return [np.asarray(grid.any(axis=tuple(axes)[place + 1 :])) for place in axes]
 
 
 def _draw(problem: ChoiceProblem, possible: list[Mask], stream: Stream) -> list[Codes] | None:

@@ -1,0 +1,383 @@
+"""From a study to the best plan of its layout: what each load, batch and coupon gets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import PlanError
+from quenchbook.plan.choice_space import ChoiceSpace, Part, choice_space, spare_codes
+from quenchbook.plan.coordinates import (
+    FREE,
+    Array,
+    ChoiceProblem,
+    Codes,
+    Coordinate,
+    Criterion,
+    LeastLevels,
+)
+from quenchbook.plan.exchange import ExchangedChoices, exchanged_choices
+from quenchbook.plan.needed_units import missing_treatments, missing_units, term_words
+from quenchbook.plan.plan_model import (
+    column_terms,
+    noise_ratios,
+    plan_terms,
+    planned_precision,
+    prediction_region,
+)
+from quenchbook.plan.shared_units import shared_units
+from quenchbook.plan.treatments import blank_level
+from quenchbook.plan.unit_numbers import numbered_units
+from quenchbook.study.definition import ExtraCoupons, Study
+from quenchbook.study.factors import Factor, Level
+from quenchbook.study.terms import Terms
+
+STARTS = 20
+_UNITS = ("furnace_load", "day", "cold_batch", "temper_batch")
+_DEGREES = {"linear": 1, "quadratic": 2}
+
+
+def best_arrangement(
+    study: Study, *, seed: int, notes: list[str] | None = None, starts: int = STARTS
+) -> pd.DataFrame:
+    """Units and treatments of a layout, chosen by coordinate exchange.
+
+    Parameters
+    ----------
+    study : Study
+        ``plan`` says the criterion, the response, the noise and whether a level is kept to spare.
+    seed : int
+    notes : list of str, optional
+        How it was chosen is added in words.
+    starts : int
+        Random starts.
+
+    Returns
+    -------
+    DataFrame
+        One row for each coupon, not yet randomized: ``furnace_load``, ``day``, ``cold_batch`` and
+        ``temper_batch`` as groups, and a column for each factor. Extra coupons with a level for
+        every factor are there, in loads of their furnace setting.
+
+    Raises
+    ------
+    PlanError
+        If a term cannot be estimated; the message says what would make it possible.
+    """
+    space = choice_space(study)
+    units = shared_units(study)
+    fixed, loads = _extra_rows(study, units)
+    held = _held_loads(space, loads, int(units["furnace_load"].max()))
+    terms = plan_terms(study)
+    _refuse_small_budget(study, space, terms, units, fixed)
+    problem = _problem(study, space, terms, units, fixed, held=held)
+    found = exchanged_choices(problem, criterion=study.plan.criterion, starts=starts, seed=seed)
+    frame = _joined(study, _chosen(space, units, problem, found), fixed)
+    if notes is not None:
+        notes += _notes(study, found, frame)
+    return frame
+
+
+def continued_arrangement(
+    study: Study,
+    old_frame: pd.DataFrame,
+    loads: int,
+    *,
+    seed: int,
+    criterion: Criterion | None = None,
+    response: str = "",
+    targets: tuple[Array, Array] | None = None,
+    coupons_per_load: int = 0,
+    starts: int = STARTS,
+    notes: list[str] | None = None,
+) -> pd.DataFrame:
+    """Furnace loads that add most to coupons which are already there.
+
+    Parameters
+    ----------
+    study : Study
+    old_frame : DataFrame
+        Coupons of the finished plan: units, ``day`` and factor columns. Levels may be those that
+        were really run. The old rows are never changed; they count with their units.
+    loads : int
+        New furnace loads, on new days.
+    seed : int
+    criterion : str, optional
+        ``D`` or ``I``; by default as in the study, ``I`` with targets.
+    response : str
+        Whose terms; by default as in the study.
+    targets : (rows, weights), optional
+        What is to be told, in place of an average prediction: weights of the coefficients of
+        `plan_terms`, shape (targets, p), and the weight of each target, shape (targets,). The
+        weighted sum of their variances becomes as small as it can.
+    coupons_per_load : int
+        0: as in the layout.
+    starts : int
+    notes : list of str, optional
+        How it was chosen is added in words.
+
+    Returns
+    -------
+    DataFrame
+        The new rows only, in random furnace order, with numbers of days, loads and batches that
+        go on after the old ones.
+    """
+    space = choice_space(study)
+    units = shared_units(study, furnace_loads=loads, coupons_per_load=coupons_per_load)
+    terms = plan_terms(study, response)
+    old = _shifted(old_frame, units)
+    region = None
+    if targets is not None:
+        rows, weights = targets
+        region = rows.T @ (np.asarray(weights)[:, None] * rows)
+    problem = _problem(study, space, terms, units, old, region=region)
+    wanted = criterion or ("I" if targets is not None else study.plan.criterion)
+    found = exchanged_choices(problem, criterion=wanted, starts=starts, seed=seed)
+    new = _chosen(space, units, problem, found)
+    if notes is not None:
+        notes += _notes(study, found, new, wanted=criterion, targets=targets is not None)
+    return numbered_units(new, seed, after=old_frame)
+
+
+# --- the problem of the exchange
+# --------------------------------------------------------------------
+
+
+def _problem(
+    study: Study,
+    space: ChoiceSpace,
+    terms: Terms,
+    units: pd.DataFrame,
+    fixed: pd.DataFrame,
+    *,
+    held: Mapping[int, Codes] | None = None,
+    region: Array | None = None,
+) -> ChoiceProblem:
+    every = pd.concat([units, fixed[[name for name in units if name in fixed]]], ignore_index=True)
+    coordinates = []
+    for place, part in enumerate(space.parts):
+        own = units[part.unit].to_numpy() - 1 if part.unit in units else np.arange(len(units))
+        coordinates.append(
+            Coordinate(
+                name=" and ".join(factor.title for factor in part.factors),
+                units=own.astype(np.int64),
+                choices=len(part.choices),
+                held=(held or {}).get(place),
+                least=tuple(_least_levels(study, part, fixed, int(own.max()) + 1)),
+            )
+        )
+    return ChoiceProblem(
+        coordinates=tuple(coordinates),
+        table=terms.matrix(space.frame),
+        precision=planned_precision(every, noise_ratios(study)),
+        allowed=space.allowed,
+        fixed=terms.matrix(fixed) if len(fixed) else None,
+        region=prediction_region(terms) if region is None else region,
+        names=tuple(term_words(study, name) for name in column_terms(terms, space.frame)),
+    )
+
+
+def spare_levels(study: Study) -> dict[str, int]:
+    """How many different levels each curve keeps in use, by factor; empty when switched off."""
+    if not study.plan.spare_level:
+        return {}
+    return {
+        factor.name: min(_DEGREES[factor.shape] + 2, len(factor.levels))
+        for factor in study.factors
+        if factor.shape in _DEGREES
+    }
+
+
+def _least_levels(
+    study: Study, part: Part, fixed: pd.DataFrame, unit_count: int
+) -> list[LeastLevels]:
+    rules = []
+    for factor in part.factors:
+        least = spare_levels(study).get(factor.name, 0)
+        if not least:
+            continue
+        codes = spare_codes(factor, part.levels(factor), least)
+        present: Codes = np.array([], dtype=np.int64)
+        if len(fixed):
+            present = spare_codes(factor, fixed[factor.column].tolist(), least)
+        there = frozenset(int(code) for code in present if code >= 0)
+        if unit_count + len(there) < least:
+            raise PlanError(
+                f"{factor.title} as a {factor.shape} curve with a level to spare for lack of fit "
+                f"needs {least} different levels, so at least {least} "
+                f"{study.unit_word(part.unit, least)}; the layout has {unit_count}. Add "
+                f"{study.unit_word(part.unit, 2)}, or write spare_level = false in [plan]."
+            )
+        rules.append(LeastLevels(codes, least, there))
+    return rules
+
+
+def _chosen(
+    space: ChoiceSpace, units: pd.DataFrame, problem: ChoiceProblem, found: ExchangedChoices
+) -> pd.DataFrame:
+    rows = space.frame.iloc[problem.combinations(found.choices)].reset_index(drop=True)
+    return pd.concat([units, rows], axis=1)
+
+
+def _refuse_small_budget(
+    study: Study, space: ChoiceSpace, terms: Terms, units: pd.DataFrame, fixed: pd.DataFrame
+) -> None:
+    every = pd.concat([units, fixed[[name for name in units if name in fixed]]], ignore_index=True)
+    problems = missing_treatments(study, terms, space.frame[space.allowed])
+    problems = problems or missing_units(study, terms, space.frame, every)
+    if problems:
+        raise PlanError(problems)
+
+
+# --- coupons that are there whatever is chosen
+# ------------------------------------------------------
+
+
+def _extra_rows(
+    study: Study, units: pd.DataFrame
+) -> tuple[pd.DataFrame, dict[int, dict[str, Level]]]:
+    """Rows of the extra coupons that are full treatments, and the setting of their loads."""
+    columns = [name for name in _UNITS if name in units]
+    columns += [factor.column for factor in study.factors]
+    full = [(entry, _full_row(study, entry)) for entry in study.extra_coupons]
+    entries = [(entry, row) for entry, row in full if row is not None]
+    furnace = [f.column for f in study.factors if f.set_for == "furnace_load"]
+    settings = list(dict.fromkeys(tuple(row[name] for name in furnace) for _, row in entries))
+    loads = int(units["furnace_load"].max())
+    if len(settings) > loads:
+        raise PlanError(
+            f"The extra coupons have {len(settings)} furnace settings; the layout has {loads} "
+            f"{study.unit_word('furnace_load', loads)}. Add loads."
+        )
+    rows: list[dict[str, Level | int]] = []
+    chosen: dict[int, dict[str, Level]] = {}
+    for place, setting in enumerate(settings):
+        own = [(entry, row) for entry, row in entries if tuple(row[n] for n in furnace) == setting]
+        many = sum(entry.coupons for entry, _ in own) > 1 and 2 * len(settings) <= loads
+        numbers = [place + 1, place + 1 + len(settings)] if many else [place + 1]
+        for number in numbers:
+            chosen[number] = dict(zip(furnace, setting, strict=True))
+        for entry, row in own:
+            for count in range(entry.coupons):
+                rows.append({"furnace_load": numbers[count % len(numbers)], **row})
+    day = dict(zip(units["furnace_load"], units["day"], strict=True))
+    fixed = pd.DataFrame(rows, columns=columns)
+    fixed["day"] = [day[load] for load in fixed["furnace_load"]]
+    for unit, around in (("cold_batch", "furnace_load"), ("temper_batch", "day")):
+        if unit in units:
+            set_once = [f.column for f in study.factors if f.set_for == unit]
+            own_groups = fixed.groupby([around, *set_once], dropna=False).ngroup()
+            fixed[unit] = own_groups + 1 + int(units[unit].max())
+    types = {factor.column: "float64" if factor.is_numeric else "str" for factor in study.factors}
+    whole = {name: "int64" for name in columns if name in units}
+    return fixed.astype({**types, **whole}), chosen
+
+
+def _joined(study: Study, chosen: pd.DataFrame, fixed: pd.DataFrame) -> pd.DataFrame:
+    """All coupons; an extra one joins the smallest batch of its setting that has room.
+
+    In the exchange it had a batch of its own, since the settings of the others were still open.
+    """
+    rooms = {"cold_batch": len(chosen), "temper_batch": study.layout.coupons_per_temper_batch}
+    frame = pd.concat([chosen, fixed], ignore_index=True)
+    for unit, around in (("cold_batch", "furnace_load"), ("temper_batch", "day")):
+        if unit not in frame:
+            continue
+        alike = [around, *(f.column for f in study.factors if f.set_for == unit)]
+        groups = frame.groupby(alike, dropna=False).ngroup()
+        for row in frame.index[len(chosen) :]:
+            others = frame.loc[(groups == groups[row]) & (frame.index < row), unit]
+            sizes = others.value_counts().sort_index()
+            if len(sizes) and sizes.min() < (rooms[unit] or len(frame)):
+                frame.loc[row, unit] = sizes.idxmin()
+    return frame
+
+
+def _full_row(study: Study, entry: ExtraCoupons) -> dict[str, Level] | None:
+    """Levels of an extra coupon by column; None for a reference, where a factor is left out."""
+    row: dict[str, Level] = {}
+    for factor in study.factors:
+        there = not factor.nested_in or entry.levels.get(factor.nested_in) in factor.exists_for
+        if there and factor.name not in entry.levels:
+            return None
+        row[factor.column] = entry.levels[factor.name] if there else blank_level(factor)
+    return row
+
+
+def _held_loads(
+    space: ChoiceSpace, loads: Mapping[int, Mapping[str, Level]], count: int
+) -> dict[int, Codes]:
+    held = {}
+    for place, part in enumerate(space.parts):
+        if part.unit == "furnace_load" and loads:
+            own = np.full(count, FREE, dtype=np.int64)
+            for load, levels in loads.items():
+                own[load - 1] = part.choice(levels)
+            held[place] = own
+    return held
+
+
+def _shifted(old_frame: pd.DataFrame, units: pd.DataFrame) -> pd.DataFrame:
+    """Old coupons with unit codes and days that are none of the new ones."""
+    old = old_frame.reset_index(drop=True).copy()
+    for name in units:
+        own = pd.factorize(old[name])[0] if name in old else np.arange(len(old))
+        old[name] = own + 1 + int(units[name].max())
+    return old
+
+
+# --- words
+# ------------------------------------------------------------------------------------------
+
+
+def _notes(
+    study: Study,
+    found: ExchangedChoices,
+    frame: pd.DataFrame,
+    *,
+    wanted: Criterion | None = None,
+    targets: bool = False,
+) -> list[str]:
+    response = study.response(study.plan.response or study.responses[0].name)
+    aim = {
+        "D": "D (all coefficients together)",
+        "I": "I (average variance of a prediction over an even mix of the levels)",
+    }[wanted or found.criterion]
+    if targets:
+        aim = "least variance of what is to be told"
+    units = [unit for unit in ("furnace_load", "cold_batch", "temper_batch") if unit in frame]
+    ratios = noise_ratios(study)
+    noise = ", ".join(f"{study.unit_word(unit)} {ratios[unit]:g}" for unit in units)
+    lines = [
+        f"Chosen by coordinate exchange for {response.quantity}, criterion {aim}: the best of "
+        f"{found.starts} random starts ({found.reached} of them came to it).",
+        f"Assumed noise, as variance over that of a coupon: {noise}. A wrong guess costs little.",
+    ]
+    sizes = [
+        f"{int(frame[unit].nunique())} {study.unit_word(unit, int(frame[unit].nunique()))}"
+        for unit in units
+    ]
+    lines.append(f"Units: {', '.join(sizes)}, {len(frame)} {study.unit_word('coupon', 2)}.")
+    for factor in study.factors:
+        if factor.shape in _DEGREES:
+            lines.append(_levels_words(study, factor, frame))
+    return lines
+
+
+def _levels_words(study: Study, factor: Factor, frame: pd.DataFrame) -> str:
+    unit = factor.set_for if factor.set_for in frame else "coupon"
+    own = frame if unit == "coupon" else frame.drop_duplicates([unit, factor.column])
+    levels, counts = np.unique(own[factor.column].dropna().to_numpy(float), return_counts=True)
+    words = ", ".join(
+        f"{factor.word(float(level))} ({count})"
+        for level, count in zip(levels, counts, strict=True)
+    )
+    text = f"Levels of {factor.title} in use, and {study.unit_word(unit, 2)} at each: {words}."
+    least = spare_levels(study).get(factor.name, 0)
+    if not least:
+        return f"{text} No level is kept to spare for lack of fit."
+    if least < _DEGREES[factor.shape] + 2:
+        return f"{text} Too few levels are declared to spare one for lack of fit."
+    return text
