@@ -62,6 +62,17 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "count": ("number of units of the stratum", ""),
     "variance": ("variance component", ""),
     "sd": ("standard deviation", ""),
+    # plans
+    "comparison": ("plan of the same layout that this one is compared with", ""),
+    "d_efficiency": ("precision of all coefficients together, relative; 1 is as good", ""),
+    "i_efficiency": ("average precision of a prediction, relative; 1 is as good", ""),
+    "combination": ("pair of factors that is not in the model", ""),
+    "alias": ("share of a coefficient of the combination that would be taken for the term", ""),
+    "correlation": ("largest correlation of their columns, without sign", ""),
+    "load_ratio": ("variance of a furnace load over that of a coupon", ""),
+    "batch_ratio": ("variance of a cold or temper batch over that of a coupon", ""),
+    "criterion": ("D: all coefficients together; I: average variance of a prediction", ""),
+    "efficiency": ("precision relative to a plan made for this noise", ""),
     # figures
     "group": ("level of the factor that has a curve each; blank with one curve", ""),
     "x": ("place along the axis: level of the factor, as run", ""),

@@ -33,6 +33,7 @@ from quenchbook.plan.unit_numbers import numbered_units
 from quenchbook.study.definition import ExtraCoupons, Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.study.terms import Terms
+from quenchbook.units import NO_BREAK
 
 STARTS = 20
 _UNITS = ("furnace_load", "day", "cold_batch", "temper_batch")
@@ -350,9 +351,12 @@ def _notes(
     units = [unit for unit in ("furnace_load", "cold_batch", "temper_batch") if unit in frame]
     ratios = noise_ratios(study)
     noise = ", ".join(f"{study.unit_word(unit)} {ratios[unit]:g}" for unit in units)
+    found_how = f" ({found.reached} of them came within 0.1{NO_BREAK}% of it)"
+    if not found.reached:
+        found_how = ", parts of it drawn anew and improved"
     lines = [
         f"Chosen by coordinate exchange for {response.quantity}, criterion {aim}: the best of "
-        f"{found.starts} random starts ({found.reached} of them came to it).",
+        f"{found.starts} random starts{found_how}.",
         f"Assumed noise, as variance over that of a coupon: {noise}. A wrong guess costs little.",
     ]
     sizes = [

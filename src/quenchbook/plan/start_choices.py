@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from quenchbook.errors import PlanError
@@ -40,6 +42,34 @@ def random_choices(problem: ChoiceProblem, stream: Stream) -> list[Codes]:
         "No plan keeps to the forbidden treatments and to the levels that must be in use. Allow "
         "more treatments, add furnace loads or batches, or write spare_level = false in [plan]."
     )
+
+
+def redrawn_choices(
+    problem: ChoiceProblem, choices: Sequence[Codes], stream: Stream
+) -> list[Codes]:
+    """Choices with a tenth or a quarter of the units of one coordinate drawn anew.
+
+    No rule is broken; where the draw would leave too few levels, the choices stay as they are.
+
+    Parameters
+    ----------
+    problem : ChoiceProblem
+    choices : sequence of ndarray of int
+    stream : Stream
+    """
+    changed = [own.copy() for own in choices]
+    place = stream.below(len(changed))
+    coordinate = problem.coordinates[place]
+    own, index = changed[place], problem.combinations(choices)
+    steps = np.arange(coordinate.choices) * problem.strides[place]
+    free = np.flatnonzero(coordinate.held_choices == FREE).tolist()
+    count = max(2, len(free) // (4, 10)[stream.below(2)])
+    for unit in stream.shuffled(free)[:count]:
+        rows = index[coordinate.units == unit] - own[unit] * problem.strides[place]
+        may = np.flatnonzero(problem.allowed_combinations[rows[:, None] + steps].all(axis=0))
+        own[unit] = may[stream.below(len(may))]
+    enough = all(np.count_nonzero(r.counts(own)) >= r.least for r in coordinate.least)
+    return changed if enough else [np.array(kept) for kept in choices]
 
 
 def _prefixes(problem: ChoiceProblem) -> list[Mask]:
