@@ -10,7 +10,6 @@ import pandas as pd
 from quenchbook.errors import PlanError
 from quenchbook.plan.choice_space import ChoiceSpace, Part, choice_space, spare_codes
 from quenchbook.plan.coordinates import (
-    FREE,
     Array,
     ChoiceProblem,
     Codes,
@@ -19,6 +18,11 @@ from quenchbook.plan.coordinates import (
     LeastLevels,
 )
 from quenchbook.plan.exchange import ExchangedChoices, exchanged_choices
+from quenchbook.plan.extra_coupons import (
+    extra_coupon_rows,
+    held_load_choices,
+    joined_coupons,
+)
 from quenchbook.plan.needed_units import missing_treatments, missing_units, term_words
 from quenchbook.plan.plan_model import (
     column_terms,
@@ -28,20 +32,18 @@ from quenchbook.plan.plan_model import (
     prediction_region,
 )
 from quenchbook.plan.shared_units import shared_units
-from quenchbook.plan.treatments import blank_level
 from quenchbook.plan.unit_numbers import numbered_units
-from quenchbook.study.definition import ExtraCoupons, Study
-from quenchbook.study.factors import Factor, Level
+from quenchbook.study.definition import Study
+from quenchbook.study.factors import Factor
 from quenchbook.study.terms import Terms
 from quenchbook.units import NO_BREAK
 
 STARTS = 20
-_UNITS = ("furnace_load", "day", "cold_batch", "temper_batch")
 _DEGREES = {"linear": 1, "quadratic": 2}
 
 
 def best_arrangement(
-    study: Study, *, seed: int, notes: list[str] | None = None, starts: int = STARTS
+    study: Study, *, seed: int, notes: list[str] | None = None, starts: int = 0
 ) -> pd.DataFrame:
     """Units and treatments of a layout, chosen by coordinate exchange.
 
@@ -53,7 +55,7 @@ def best_arrangement(
     notes : list of str, optional
         How it was chosen is added in words.
     starts : int
-        Random starts.
+        Random starts; 0: `STARTS`.
 
     Returns
     -------
@@ -69,13 +71,15 @@ def best_arrangement(
     """
     space = choice_space(study)
     units = shared_units(study)
-    fixed, loads = _extra_rows(study, units)
-    held = _held_loads(space, loads, int(units["furnace_load"].max()))
+    fixed, loads = extra_coupon_rows(study, units)
+    held = held_load_choices(space, loads, int(units["furnace_load"].max()))
     terms = plan_terms(study)
     _refuse_small_budget(study, space, terms, units, fixed)
     problem = _problem(study, space, terms, units, fixed, held=held)
-    found = exchanged_choices(problem, criterion=study.plan.criterion, starts=starts, seed=seed)
-    frame = _joined(study, _chosen(space, units, problem, found), fixed)
+    found = exchanged_choices(
+        problem, criterion=study.plan.criterion, starts=starts or STARTS, seed=seed
+    )
+    frame = joined_coupons(study, _chosen(space, units, problem, found), fixed)
     if notes is not None:
         notes += _notes(study, found, frame)
     return frame
@@ -91,7 +95,7 @@ def continued_arrangement(
     response: str = "",
     targets: tuple[Array, Array] | None = None,
     coupons_per_load: int = 0,
-    starts: int = STARTS,
+    starts: int = 0,
     notes: list[str] | None = None,
 ) -> pd.DataFrame:
     """Furnace loads that add most to coupons which are already there.
@@ -116,6 +120,7 @@ def continued_arrangement(
     coupons_per_load : int
         0: as in the layout.
     starts : int
+        Random starts; 0: `STARTS`.
     notes : list of str, optional
         How it was chosen is added in words.
 
@@ -135,7 +140,7 @@ def continued_arrangement(
         region = rows.T @ (np.asarray(weights)[:, None] * rows)
     problem = _problem(study, space, terms, units, old, region=region)
     wanted = criterion or ("I" if targets is not None else study.plan.criterion)
-    found = exchanged_choices(problem, criterion=wanted, starts=starts, seed=seed)
+    found = exchanged_choices(problem, criterion=wanted, starts=starts or STARTS, seed=seed)
     new = _chosen(space, units, problem, found)
     if notes is not None:
         notes += _notes(study, found, new, wanted=criterion, targets=targets is not None)
@@ -230,94 +235,6 @@ def _refuse_small_budget(
     problems = problems or missing_units(study, terms, space.frame, every)
     if problems:
         raise PlanError(problems)
-
-
-# --- coupons that are there whatever is chosen
-# ------------------------------------------------------
-
-
-def _extra_rows(
-    study: Study, units: pd.DataFrame
-) -> tuple[pd.DataFrame, dict[int, dict[str, Level]]]:
-    """Rows of the extra coupons that are full treatments, and the setting of their loads."""
-    columns = [name for name in _UNITS if name in units]
-    columns += [factor.column for factor in study.factors]
-    full = [(entry, _full_row(study, entry)) for entry in study.extra_coupons]
-    entries = [(entry, row) for entry, row in full if row is not None]
-    furnace = [f.column for f in study.factors if f.set_for == "furnace_load"]
-    settings = list(dict.fromkeys(tuple(row[name] for name in furnace) for _, row in entries))
-    loads = int(units["furnace_load"].max())
-    if len(settings) > loads:
-        raise PlanError(
-            f"The extra coupons have {len(settings)} furnace settings; the layout has {loads} "
-            f"{study.unit_word('furnace_load', loads)}. Add loads."
-        )
-    rows: list[dict[str, Level | int]] = []
-    chosen: dict[int, dict[str, Level]] = {}
-    for place, setting in enumerate(settings):
-        own = [(entry, row) for entry, row in entries if tuple(row[n] for n in furnace) == setting]
-        many = sum(entry.coupons for entry, _ in own) > 1 and 2 * len(settings) <= loads
-        numbers = [place + 1, place + 1 + len(settings)] if many else [place + 1]
-        for number in numbers:
-            chosen[number] = dict(zip(furnace, setting, strict=True))
-        for entry, row in own:
-            for count in range(entry.coupons):
-                rows.append({"furnace_load": numbers[count % len(numbers)], **row})
-    day = dict(zip(units["furnace_load"], units["day"], strict=True))
-    fixed = pd.DataFrame(rows, columns=columns)
-    fixed["day"] = [day[load] for load in fixed["furnace_load"]]
-    for unit, around in (("cold_batch", "furnace_load"), ("temper_batch", "day")):
-        if unit in units:
-            set_once = [f.column for f in study.factors if f.set_for == unit]
-            own_groups = fixed.groupby([around, *set_once], dropna=False).ngroup()
-            fixed[unit] = own_groups + 1 + int(units[unit].max())
-    types = {factor.column: "float64" if factor.is_numeric else "str" for factor in study.factors}
-    whole = {name: "int64" for name in columns if name in units}
-    return fixed.astype({**types, **whole}), chosen
-
-
-def _joined(study: Study, chosen: pd.DataFrame, fixed: pd.DataFrame) -> pd.DataFrame:
-    """All coupons; an extra one joins the smallest batch of its setting that has room.
-
-    In the exchange it had a batch of its own, since the settings of the others were still open.
-    """
-    rooms = {"cold_batch": len(chosen), "temper_batch": study.layout.coupons_per_temper_batch}
-    frame = pd.concat([chosen, fixed], ignore_index=True)
-    for unit, around in (("cold_batch", "furnace_load"), ("temper_batch", "day")):
-        if unit not in frame:
-            continue
-        alike = [around, *(f.column for f in study.factors if f.set_for == unit)]
-        groups = frame.groupby(alike, dropna=False).ngroup()
-        for row in frame.index[len(chosen) :]:
-            others = frame.loc[(groups == groups[row]) & (frame.index < row), unit]
-            sizes = others.value_counts().sort_index()
-            if len(sizes) and sizes.min() < (rooms[unit] or len(frame)):
-                frame.loc[row, unit] = sizes.idxmin()
-    return frame
-
-
-def _full_row(study: Study, entry: ExtraCoupons) -> dict[str, Level] | None:
-    """Levels of an extra coupon by column; None for a reference, where a factor is left out."""
-    row: dict[str, Level] = {}
-    for factor in study.factors:
-        there = not factor.nested_in or entry.levels.get(factor.nested_in) in factor.exists_for
-        if there and factor.name not in entry.levels:
-            return None
-        row[factor.column] = entry.levels[factor.name] if there else blank_level(factor)
-    return row
-
-
-def _held_loads(
-    space: ChoiceSpace, loads: Mapping[int, Mapping[str, Level]], count: int
-) -> dict[int, Codes]:
-    held = {}
-    for place, part in enumerate(space.parts):
-        if part.unit == "furnace_load" and loads:
-            own = np.full(count, FREE, dtype=np.int64)
-            for load, levels in loads.items():
-                own[load - 1] = part.choice(levels)
-            held[place] = own
-    return held
 
 
 def _shifted(old_frame: pd.DataFrame, units: pd.DataFrame) -> pd.DataFrame:

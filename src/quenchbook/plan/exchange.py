@@ -20,6 +20,7 @@ import numpy as np
 
 from quenchbook.errors import PlanError
 from quenchbook.plan.coordinates import FREE, Array, ChoiceProblem, Codes, Criterion, Mask
+from quenchbook.plan.linear_dependence import dependent_terms
 from quenchbook.plan.start_choices import random_choices, redrawn_choices
 from quenchbook.plan.streams import Stream
 
@@ -31,9 +32,13 @@ SAME: Final = 1e-3
 """Plans that differ less in efficiency are as good as each other."""
 
 _GAIN: Final = 1e-9
+_TIE: Final = 1e-10
+"""Of choices as good as each other the first is taken, so that rounding does not decide."""
+
 _PASSES: Final = 100
 _SINGULAR: Final = 1e-9
-_AGREED: Final = 3
+_AGREED: Final = 5
+"""Starts that must agree on the best before nothing more is tried."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +79,7 @@ def exchanged_choices(
     *,
     criterion: Criterion = "D",
     starts: int = 20,
-    redraws: int = 40,
+    redraws: int | None = None,
     seed: int = 1,
     given: Sequence[Sequence[Codes]] = (),
     enough: float | None = None,
@@ -92,8 +97,8 @@ def exchanged_choices(
         prediction over the region of the problem.
     starts : int
         Random starts; each has its own named stream.
-    redraws : int
-        How often a part of the best is drawn anew.
+    redraws : int, optional
+        How often a part of the best is drawn anew; by default twice as often as starts.
     seed : int
     given : sequence of choices
         Starts that are tried first.
@@ -124,7 +129,7 @@ def exchanged_choices(
             missing = missing or dependent_terms(search.X, problem.names)
             continue
         scores.append(search.score)
-        if best is None or search.score < best.score:
+        if best is None or search.is_better_than(best):
             best = search
         if best.score <= goal:
             break
@@ -135,12 +140,12 @@ def exchanged_choices(
         )
     if _reached(scores, best, criterion) < _AGREED:
         stream = Stream(seed, "coordinate exchange, redraws")
-        for _ in range(redraws):
+        for _ in range(2 * starts if redraws is None else redraws):
             if best.score <= goal:
                 break
             again = redrawn_choices(problem, best.choices, stream)
             search = _Search(problem, criterion, again, stream)
-            if search.run() and search.score < best.score:
+            if search.run() and search.is_better_than(best):
                 best = search
     return ExchangedChoices(
         choices=tuple(best.choices),
@@ -156,35 +161,6 @@ def _reached(scores: Sequence[float], best: _Search, criterion: Criterion) -> in
     """How many starts ended within `SAME` of the efficiency of the best."""
     size = best.X.shape[1] if criterion == "D" else best.score
     return int(np.sum(np.array(scores) - best.score <= SAME * size))
-
-
-def dependent_terms(rows: Array, names: Sequence[str]) -> tuple[str, ...]:
-    """Terms with a column that the columns before it already tell.
-
-    Parameters
-    ----------
-    rows : ndarray, shape (rows, p)
-    names : sequence of str, shape (p,)
-        Term of each column; without names, columns are numbered.
-
-    Returns
-    -------
-    tuple of str
-        Each once, in the order of the columns; empty when all can be estimated.
-    """
-    basis: list[Array] = []
-    found: list[str] = []
-    for place, column in enumerate(rows.T):
-        left = column.astype(float)
-        for _ in range(2):  # twice, so that rounding of the first round is gone
-            for known in basis:
-                left = left - known * (known @ left)
-        size = float(np.linalg.norm(left))
-        if size > 1e-7 * max(float(np.linalg.norm(column)), 1e-12):
-            basis.append(left / size)
-        else:
-            found.append(names[place] if names else f"column {place + 1}")
-    return tuple(dict.fromkeys(found))
 
 
 class _Search:
@@ -236,6 +212,10 @@ class _Search:
     def score(self) -> float:
         """Less is better."""
         return -self.log_determinant if self.criterion == "D" else self.variance
+
+    def is_better_than(self, other: _Search) -> bool:
+        """Whether it is better by more than rounding."""
+        return self.score < other.score - _GAIN * max(abs(other.score), 1.0)
 
     @property
     def singular(self) -> bool:
@@ -313,9 +293,9 @@ class _Search:
             judge = self._small_unit
         ratio, variance = judge(rows, change)
         if self.criterion == "D":
-            chosen = int(np.argmax(ratio))
+            chosen = int(np.argmax(ratio >= ratio.max() * (1 - _TIE)))
             return chosen if ratio[chosen] > 1 + _GAIN else None
-        chosen = int(np.argmin(variance))
+        chosen = int(np.argmax(variance <= variance.min() * (1 + _TIE)))
         return chosen if variance[chosen] < self.variance * (1 - _GAIN) else None
 
     def _accept(

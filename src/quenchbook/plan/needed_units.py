@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import Problem
-from quenchbook.plan.exchange import dependent_terms
+from quenchbook.plan.linear_dependence import dependent_terms
 from quenchbook.plan.plan_model import column_terms
 from quenchbook.study.definition import Study
 from quenchbook.study.terms import Terms

@@ -15,7 +15,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError, PlanError
 from quenchbook.plan.best_plan import best_arrangement
 from quenchbook.plan.coordinates import Array, Criterion
-from quenchbook.plan.exchange import dependent_terms
+from quenchbook.plan.linear_dependence import dependent_terms
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.needed_units import term_words
 from quenchbook.plan.plan_model import (
@@ -26,7 +26,7 @@ from quenchbook.plan.plan_model import (
     planned_precision,
     prediction_region,
 )
-from quenchbook.plan.randomization import coupon_matrix
+from quenchbook.plan.randomization import coupon_matrix, tested_coupons
 from quenchbook.study.definition import PlanKind, Study
 from quenchbook.study.terms import Terms
 from quenchbook.units import NO_BREAK
@@ -34,7 +34,7 @@ from quenchbook.units import NO_BREAK
 GUESSES: Final = ((0.1, 0.1), (1.0, 0.5), (5.0, 0.5), (10.0, 5.0))
 """Noise that is tried: variance of a furnace load, and of the batches, over that of a coupon."""
 
-_STARTS: Final = 5
+_STARTS: Final = 10
 _WORTH_TELLING: Final = 0.05
 
 
@@ -120,8 +120,7 @@ class PlanQuality:
             crossed = coupon_matrix(_wished(self.study, "crossed"), seed=self.matrix.seed or 1)
         except PlanError:
             return found
-        frame = crossed.frame
-        found["crossed"] = frame[full_treatments(self.study, frame)].reset_index(drop=True)
+        found["crossed"] = PlanQuality(crossed, self.response).frame
         return found
 
     def _best(
@@ -137,7 +136,10 @@ class PlanQuality:
             for r in study.responses
         )
         study = dataclasses.replace(study, responses=responses)
-        return best_arrangement(study, seed=self.matrix.seed or 1, starts=_STARTS)
+        seed = self.matrix.seed or 1
+        frame = best_arrangement(study, seed=seed, starts=_STARTS)
+        tested = tested_coupons(study, frame, self.response, seed)
+        return frame[np.array(tested, dtype=bool)].reset_index(drop=True)
 
     def _i_ratio(self, own: Array, other: Array) -> float:
         region = prediction_region(self.terms)
@@ -211,8 +213,8 @@ class PlanQuality:
         for row in self.efficiencies.itertuples(index=False):
             lines.append(
                 f"Against a plan {_against(str(row.comparison))}: {_share(row.d_efficiency)} of "
-                f"the precision of all coefficients together, {_share(row.i_efficiency)} of that of a "
-                "prediction."
+                "the precision of all coefficients together, "
+                f"{_share(row.i_efficiency)} of that of a prediction."
             )
         seen = self.aliasing[self.aliasing["alias"] > _WORTH_TELLING]
         if len(seen):

@@ -309,6 +309,18 @@ def _batches_met(
 
 def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:
     """Place of each coupon in the blinded test order; blank where it is not tested."""
+    tested = tested_coupons(study, frame, response, seed)
+    places = [place for place, chosen in enumerate(tested) if chosen]
+    order = [math.nan] * len(frame)
+    for number, place in enumerate(
+        Stream(seed, f"test order of {response}").shuffled(places), start=1
+    ):
+        order[place] = float(number)
+    return order
+
+
+def tested_coupons(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[int]:
+    """1 for each coupon that is tested and 0 for others, spread evenly over loads and levels."""
     wanted = study.response(response).coupons or len(frame)
     if wanted > len(frame):
         raise PlanError(
@@ -320,13 +332,7 @@ def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> 
         covariates = {name: _as_codes(frame[name].tolist()) for name in columns}
         pool = [1] * wanted + [0] * (len(frame) - wanted)
         tested = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
-    places = [place for place, chosen in enumerate(tested) if chosen]
-    order = [math.nan] * len(frame)
-    for number, place in enumerate(
-        Stream(seed, f"test order of {response}").shuffled(places), start=1
-    ):
-        order[place] = float(number)
-    return order
+    return tested
 
 
 def _column_order(study: Study, frame: pd.DataFrame) -> list[str]:
