@@ -26,6 +26,7 @@ from quenchbook.plan.extra_coupons import (
 from quenchbook.plan.needed_units import missing_treatments, missing_units, term_words
 from quenchbook.plan.plan_model import (
     column_terms,
+    full_treatments,
     noise_ratios,
     plan_terms,
     planned_precision,
@@ -76,9 +77,7 @@ def best_arrangement(
     terms = plan_terms(study)
     _refuse_small_budget(study, space, terms, units, fixed)
     problem = _problem(study, space, terms, units, fixed, held=held)
-    found = exchanged_choices(
-        problem, criterion=study.plan.criterion, starts=starts or STARTS, seed=seed
-    )
+    found = _exchanged(study, problem, study.plan.criterion, starts, seed)
     frame = joined_coupons(study, _chosen(space, units, problem, found), fixed)
     if notes is not None:
         notes += _notes(study, found, frame)
@@ -105,7 +104,8 @@ def continued_arrangement(
     study : Study
     old_frame : DataFrame
         Coupons of the finished plan: units, ``day`` and factor columns. Levels may be those that
-        were really run. The old rows are never changed; they count with their units.
+        were really run. The old rows are never changed; they count with their units,
+        references (a factor left out) only in the numbers.
     loads : int
         New furnace loads, on new days.
     seed : int
@@ -133,18 +133,32 @@ def continued_arrangement(
     space = choice_space(study)
     units = shared_units(study, furnace_loads=loads, coupons_per_load=coupons_per_load)
     terms = plan_terms(study, response)
-    old = _shifted(old_frame, units)
+    old = _shifted(old_frame[full_treatments(study, old_frame)], units)
     region = None
     if targets is not None:
         rows, weights = targets
         region = rows.T @ (np.asarray(weights)[:, None] * rows)
     problem = _problem(study, space, terms, units, old, region=region)
     wanted = criterion or ("I" if targets is not None else study.plan.criterion)
-    found = exchanged_choices(problem, criterion=wanted, starts=starts or STARTS, seed=seed)
+    found = _exchanged(study, problem, wanted, starts, seed)
     new = _chosen(space, units, problem, found)
     if notes is not None:
         notes += _notes(study, found, new, wanted=criterion, targets=targets is not None)
     return numbered_units(new, seed, after=old_frame)
+
+
+def _exchanged(
+    study: Study, problem: ChoiceProblem, criterion: Criterion, starts: int, seed: int
+) -> ExchangedChoices:
+    try:
+        return exchanged_choices(problem, criterion=criterion, starts=starts or STARTS, seed=seed)
+    except PlanError as error:
+        if not study.forbidden:
+            raise
+        raise PlanError(
+            f"{error} Treatments are forbidden: a batch that mixes loads can only have what all of "
+            "its loads may have, so smaller temper batches, or fewer loads a day, may help."
+        ) from error
 
 
 # --- the problem of the exchange

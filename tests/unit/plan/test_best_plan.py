@@ -95,6 +95,17 @@ def test_treatments_that_a_term_needs_must_be_allowed(plane_irons: Study) -> Non
         best_arrangement(study, seed=1)
 
 
+def test_a_forbidden_pair_across_crossed_batches_is_told_with_what_may_help(
+    plane_irons: Study,
+) -> None:
+    study = dataclasses.replace(
+        best(plane_irons, loads_per_day=0, coupons_per_temper_batch=24),
+        forbidden=(ForbiddenTreatment({"austenitize": 940.0, "temper": 150.0}),),
+    )
+    with pytest.raises(PlanError, match="smaller temper batches, or fewer loads a day, may help"):
+        best_arrangement(study, seed=1, starts=1)
+
+
 def test_too_many_combinations_name_the_factor_to_coarsen(plane_irons: Study) -> None:
     factors = tuple(
         dataclasses.replace(f, levels=tuple(np.arange(940, 1030, 0.005)))
@@ -159,6 +170,18 @@ def test_new_loads_for_a_target_tell_more_of_it_than_those_for_the_average(
         X, W = terms.matrix(frame), planned_precision(frame, noise_ratios(study))
         variance[name] = (slope @ np.linalg.solve(X.T @ W @ X, slope.T)).item()
     assert variance["slope"] <= variance["average"] * (1 + 1e-9)
+
+
+def test_reference_coupons_of_the_old_plan_count_only_in_the_numbers(plane_irons: Study) -> None:
+    study = best(plane_irons, furnace_loads=6, loads_per_day=0)
+    old = numbered_units(best_arrangement(study, seed=1, starts=1), 1)
+    reference = old.head(1).assign(temper_c=np.nan, temper_batch=99)
+    new = continued_arrangement(study, old, 2, seed=3, starts=1)
+    more = pd.concat([old, reference], ignore_index=True)
+    again = continued_arrangement(study, more, 2, seed=3, starts=1)
+    assert again["temper_batch"].min() == 100
+    same = [name for name in new if name != "temper_batch"]
+    pd.testing.assert_frame_equal(again[same], new[same])
 
 
 def test_the_quality_of_a_crossed_plan_is_told_against_better_ones(coated_bars: Study) -> None:
