@@ -15,6 +15,7 @@ _HOME = {
     "Study": "study.definition",
     "coupon_matrix": "plan.randomization",
     "published_matrix": "plan.randomization",
+    "plan_quality": "plan.quality",
     "CouponMatrix": "plan.matrix",
     "alias_list": "plan.fractions",
     "write_plan": "plan.files",

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import PlanError
-from quenchbook.plan.added_coupons import is_tempered, with_extra_coupons
+from quenchbook.plan.added_coupons import is_tempered, with_extra_coupons, with_references
 from quenchbook.plan.bar_places import with_bars
+from quenchbook.plan.best_plan import best_arrangement
 from quenchbook.plan.declaration import declaration
 from quenchbook.plan.fraction_loads import fraction_coupons, load_settings, study_fraction
 from quenchbook.plan.fractions import asked_terms
@@ -21,6 +22,7 @@ from quenchbook.plan.spread import codes_of, spread_evenly
 from quenchbook.plan.streams import BIT_GENERATOR, Stream
 from quenchbook.plan.temper_batches import temper_batches
 from quenchbook.plan.treatments import set_for
+from quenchbook.plan.unit_numbers import numbered_units
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Level
 
@@ -106,6 +108,9 @@ def published_matrix(study: Study, frame: pd.DataFrame) -> CouponMatrix:
 
 def _arrangement(study: Study, seed: int, notes: list[str]) -> pd.DataFrame:
     """Units and levels of each coupon; loads in random order, batches numbered at random."""
+    if study.plan.kind == "best":
+        chosen = best_arrangement(study, seed=seed, notes=notes)
+        return with_references(study, numbered_units(chosen, seed), seed, notes)
     if study.plan.kind == "fraction":
         columns = _fraction_in_loads(study, seed, notes)
     else:
@@ -151,25 +156,34 @@ def _furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
 
 def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:
     """Place of each coupon in the blinded test order; blank where it is not tested."""
+    places = np.flatnonzero(is_tested(study, frame, response, seed)).tolist()
+    order = [math.nan] * len(frame)
+    stream = Stream(seed, f"test order of {response}")
+    for number, place in enumerate(stream.shuffled(places), start=1):
+        order[place] = float(number)
+    return order
+
+
+def is_tested(
+    study: Study, frame: pd.DataFrame, response: str, seed: int
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which coupons are tested, shape (coupons,): spread evenly over loads and levels.
+
+    References are always tested.
+    """
     is_reference = np.array(frame.get("reference", pd.Series("", index=frame.index)) != "")
     own = frame[~is_reference]
     wanted = study.response(response).coupons or len(own)
     if wanted > len(own):
         raise PlanError(f"{response}: {wanted} coupons to be tested, but the plan has {len(own)}.")
-    tested = np.ones(len(frame), dtype=np.int64)  # references are always tested
+    tested = np.ones(len(frame), dtype=bool)
     if wanted < len(own):
         columns = ["furnace_load", *(factor.column for factor in study.factors)]
         covariates = {name: codes_of(own[name].tolist()) for name in columns}
         pool = [1] * wanted + [0] * (len(own) - wanted)
-        chosen_own = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
-        tested[~is_reference] = chosen_own
-    places = [place for place, chosen in enumerate(tested) if chosen]
-    order = [math.nan] * len(frame)
-    for number, place in enumerate(
-        Stream(seed, f"test order of {response}").shuffled(places), start=1
-    ):
-        order[place] = float(number)
-    return order
+        chosen = spread_evenly(pool, covariates, Stream(seed, f"coupons for {response}"))
+        tested[~is_reference] = np.array(chosen, dtype=bool)
+    return tested
 
 
 def _column_order(study: Study, frame: pd.DataFrame) -> list[str]:
