@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import itertools
+from collections.abc import Sequence
 from typing import Final
 
 from quenchbook.errors import PlanError
@@ -46,7 +47,7 @@ def all_codes(length: int = 4) -> tuple[str, ...]:
     return tuple(codes)
 
 
-def random_codes(count: int, stream: Stream) -> list[str]:
+def random_codes(count: int, stream: Stream, *, used: Sequence[str] = ()) -> list[str]:
     """Draw codes that say nothing of the treatment.
 
     Parameters
@@ -55,9 +56,12 @@ def random_codes(count: int, stream: Stream) -> list[str]:
         Number of coupons.
     stream : Stream
         Random stream of the plan.
+    used : sequence of str
+        Codes that are given already.
     """
+    given = frozenset(used)
     for length in (4, 5):
-        codes = all_codes(length)
+        codes = [code for code in all_codes(length) if code not in given]
         if count <= len(codes):
             return stream.shuffled(codes)[:count]
     raise PlanError(

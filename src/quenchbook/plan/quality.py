@@ -152,9 +152,9 @@ class PlanQuality:
         Returns
         -------
         DataFrame
-            ``combination, term, alias_share, correlation``, the worst first: how much of a coefficient
-            of the combination would be taken for one of the term, and the correlation of their
-            columns, both the largest of the columns and without sign.
+            ``combination, term, alias_share, correlation``, the worst first: how much of a
+            coefficient of the combination would be taken for one of the term, and the correlation
+            of their columns, both the largest of the columns and without sign.
         """
         columns = ["combination", "term", "alias_share", "correlation"]
         W = planned_precision(self.frame, noise_ratios(self.study))
@@ -224,7 +224,7 @@ class PlanQuality:
             lines.append(
                 f"{len(seen)} pairs of a term and a combination that is not analysed are mixed; "
                 f"most: {term_words(self.study, str(first['combination']))} into "
-                f"{term_words(self.study, str(first['term']))} ({first['alias']:.2f} of it)."
+                f"{term_words(self.study, str(first['term']))} ({first['alias_share']:.2f} of it)."
             )
         low = self.sensitivity["efficiency"].min()
         lines.append(

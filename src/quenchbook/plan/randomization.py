@@ -64,15 +64,15 @@ def coupon_matrix(study: Study, *, seed: int) -> CouponMatrix:
     if study.layout.bars:
         frame = with_bars(study, frame, seed, notes)
     if study.layout.furnace_places:
-        frame["furnace_place"] = _furnace_places(study, frame, seed)
+        frame["furnace_place"] = furnace_places(study, frame, seed)
     for response in study.responses:
-        frame[f"{response.name}_order"] = _test_order(study, frame, response.name, seed)
+        frame[f"{response.name}_order"] = test_order(study, frame, response.name, seed)
     return CouponMatrix(
         frame=frame[_column_order(study, frame)],
         study=study,
         seed=seed,
         notes=tuple(notes),
-        versions=_versions(),
+        versions=program_versions(),
         declaration=declaration(study),
     )
 
@@ -99,7 +99,7 @@ def published_matrix(study: Study, frame: pd.DataFrame) -> CouponMatrix:
         seed=None,
         origin="published",
         notes=("The order of loads and coupons is that of the publication.",),
-        versions=_versions(),
+        versions=program_versions(),
         declaration=declaration(study),
     )
     check_matrix(matrix)
@@ -136,7 +136,7 @@ def _fraction_in_loads(study: Study, seed: int, notes: list[str]) -> dict[str, l
     return with_cold_batches(study, with_extra_coupons(study, columns, seed, notes), seed)
 
 
-def _furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
+def furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
     """Marked place in the furnace of each coupon, at most one coupon a place in a load."""
     room, stream = study.layout.furnace_places, Stream(seed, "furnace places")
     places: list[int] = []
@@ -154,7 +154,7 @@ def _furnace_places(study: Study, frame: pd.DataFrame, seed: int) -> list[int]:
     return places
 
 
-def _test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:
+def test_order(study: Study, frame: pd.DataFrame, response: str, seed: int) -> list[float]:
     """Place of each coupon in the blinded test order; blank where it is not tested."""
     places = np.flatnonzero(is_tested(study, frame, response, seed)).tolist()
     order = [math.nan] * len(frame)
@@ -196,7 +196,8 @@ def _column_order(study: Study, frame: pd.DataFrame) -> list[str]:
     return [name for name in wanted if name in frame]
 
 
-def _versions() -> dict[str, str]:
+def program_versions() -> dict[str, str]:
+    """Programs that a plan depends on, as they are now."""
     from quenchbook import __version__
 
     return {"quenchbook": __version__, "numpy": np.__version__, "bit_generator": BIT_GENERATOR}
