@@ -21,6 +21,9 @@ from quenchbook.study.definition import Noise, Question, Study
 _MOST_SIZES: Final = 7
 """Numbers of loads, and of coupons in a load, that are tried unless they are named."""
 
+_FEW_STARTS: Final = 3
+"""Random starts of a best plan that is only judged: a few per cent from the best (measured)."""
+
 
 @dataclass(frozen=True, eq=False)
 class DrawnLayout:
@@ -62,7 +65,12 @@ class DrawnLayout:
 
 
 def furnace_settings(study: Study) -> int:
-    """Number of combinations of the factors set for a furnace load."""
+    """Steps in which the number of furnace loads is varied.
+
+    Combinations of the factors set for a furnace load; 2 where the loads are chosen one by one.
+    """
+    if study.plan.kind == "best":
+        return 2
     return math.prod(len(f.levels) for f in study.factors if f.set_for == "furnace_load")
 
 
@@ -124,33 +132,36 @@ def drawn_layout(
     PlanError
         If the loads or coupons cannot hold the levels.
     """
-    total = loads * coupons
-    share = total / (study.layout.furnace_loads * study.layout.coupons_per_load)
-    tested = {own.name: max(2, round(own.coupons * share)) for own in study.responses}
-    tested |= {own.name: total for own in study.responses if not own.coupons}
-    response = study.response(question.response)
-    # Bars, places and the other responses change no precision and take time to draw.
-    matrix = coupon_matrix(
-        replace(
-            study,
-            layout=replace(
-                study.layout,
-                furnace_loads=loads,
-                coupons_per_load=coupons,
-                bars=0,
-                bar_ends=0,
-                furnace_places=0,
-            ),
-            responses=(replace(response, coupons=tested[response.name] % total),),
-            questions=(question,),
-        ),
-        seed=seed,
-    )
+    sized = resized(study, loads, coupons)
+    response = sized.response(question.response)
+    # The other responses change no precision and take time to draw.
+    alone = replace(sized, responses=(response,), questions=(question,))
+    matrix = coupon_matrix(alone, seed=seed)
     others = {
-        own.name: own.readings * tested[own.name]
-        for own in study.responses
+        own.name: own.readings * (own.coupons or loads * coupons)
+        for own in sized.responses
         if own.name != response.name
     }
     counts = plan_counts(matrix)
     counts = replace(counts, readings={**counts.readings, **others})
     return DrawnLayout(loads, coupons, counts, matrix)
+
+
+def resized(study: Study, loads: int, coupons: int) -> Study:
+    """Study with other numbers of loads and coupons, to be judged and not to be run.
+
+    A response that is tested on a part of the coupons keeps its share. Bars and places in the
+    furnace change no precision and are left out.
+    """
+    total = loads * coupons
+    share = total / (study.layout.furnace_loads * study.layout.coupons_per_load)
+    tested = tuple(
+        replace(own, coupons=max(2, round(own.coupons * share)) % total) if own.coupons else own
+        for own in study.responses
+    )
+    layout = replace(
+        study.layout, furnace_loads=loads, coupons_per_load=coupons,
+        bars=0, bar_ends=0, furnace_places=0,
+    )  # fmt: skip
+    plan = replace(study.plan, starts=_FEW_STARTS)
+    return replace(study, layout=layout, plan=plan, responses=tested)

@@ -155,21 +155,19 @@ def _power(own: QuestionOutlook, goal: Goal) -> float:
 
 def _first_reaching(reached: Callable[[int], float], target: float, most: int) -> int | None:
     """Smallest number of repeats that reaches a power, by doubling and halving."""
-    low, high = 0, 1
-    while True:
+
+    def good(repeats: int) -> bool:
         try:
-            good = reached(high) >= target
-        except PlanError:
-            good = False
-        if good:
-            break
+            return reached(repeats) >= target
+        except PlanError:  # too few loads for the levels or the terms
+            return False
+
+    low, high = 0, 1
+    while not good(high):
         if high >= most:
             return None
         low, high = high, min(2 * high, most)
     while high - low > 1:
         middle = (low + high) // 2
-        if reached(middle) >= target:
-            high = middle
-        else:
-            low = middle
+        low, high = (low, middle) if good(middle) else (middle, high)
     return high

@@ -31,6 +31,7 @@ Aim = Literal["same", "peak", "verdicts"]
 
 _PEAK_DRAWS: Final = 400
 _PEAK_PLACES: Final = 21  # places of the peak that the choice is averaged over
+_MOST_SIZES: Final = 6  # steps from no more loads to twice as many
 _MOST_TIMES: Final = 6  # a study is not imagined larger than so many times itself
 
 
@@ -269,11 +270,12 @@ def undecided_needs(
     noise: dict[str, Noise] = {name: measured_noise(model) for name, model in models.items()}
     asked = [own for own in study.questions if own.key in questions and not own.term]
     asked = [own for own in asked if study.equivalence_margin(own.response) is not None]
-    settings = furnace_settings(study)
     now = matrix.unit_counts()["furnace_load"]
+    step = furnace_settings(study)
+    step *= max(1, round(now / _MOST_SIZES / step))
     per_load = len(matrix.frame) / now
     found: dict[tuple[str, str], tuple[int, float]] = {}
-    for more in range(settings, (_MOST_TIMES - 1) * now + 1, settings):
+    for more in range(step, (_MOST_TIMES - 1) * now + 1, step):
         left = [
             (own.key, goal)
             for own in asked

@@ -56,7 +56,7 @@ def best_arrangement(
     notes : list of str, optional
         How it was chosen is added in words.
     starts : int
-        Random starts; 0: `STARTS`.
+        Random starts; 0: as the study wishes, or `STARTS`.
 
     Returns
     -------
@@ -120,7 +120,7 @@ def continued_arrangement(
     coupons_per_load : int
         0: as in the layout.
     starts : int
-        Random starts; 0: `STARTS`.
+        Random starts; 0: as the study wishes, or `STARTS`.
     notes : list of str, optional
         How it was chosen is added in words.
 
@@ -151,7 +151,8 @@ def _exchanged(
     study: Study, problem: ChoiceProblem, criterion: Criterion, starts: int, seed: int
 ) -> ExchangedChoices:
     try:
-        return exchanged_choices(problem, criterion=criterion, starts=starts or STARTS, seed=seed)
+        starts = starts or study.plan.starts or STARTS
+        return exchanged_choices(problem, criterion=criterion, starts=starts, seed=seed)
     except PlanError as error:
         if not study.forbidden:
             raise

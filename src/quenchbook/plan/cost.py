@@ -215,19 +215,24 @@ def plan_counts(matrix: CouponMatrix) -> PlanCounts:
     study, frame = matrix.study, matrix.frame
     cold: dict[str, int] = {}
     if "cold_batch" in frame:
-        first = frame.drop_duplicates("cold_batch")
+        first = frame[frame["cold_batch"] != ""].drop_duplicates("cold_batch")
         routes = first["cold_route"] if "cold_route" in first else pd.Series("", index=first.index)
         cold = {str(name): int(n) for name, n in routes.value_counts(sort=False).items()}
         cold.pop("none", None)
     tested = {own.name: int(frame[f"{own.name}_order"].notna().sum()) for own in study.responses}
     return PlanCounts(
         coupons=len(frame),
-        furnace_loads=int(frame["furnace_load"].nunique()),
-        temper_batches=int(frame["temper_batch"].nunique()) if "temper_batch" in frame else 0,
+        furnace_loads=_numbered(frame, "furnace_load"),
+        temper_batches=_numbered(frame, "temper_batch"),
         bars=int(frame["bar"].nunique()) if "bar" in frame else _bars_needed(study, len(frame)),
         cold_batches=cold,
         readings={own.name: own.readings * tested[own.name] for own in study.responses},
     )
+
+
+def _numbered(frame: pd.DataFrame, unit: str) -> int:
+    """Number of units; 0 stands for none (references that leave a step out)."""
+    return int(frame.loc[frame[unit] > 0, unit].nunique()) if unit in frame else 0
 
 
 def _bars_needed(study: Study, coupons: int) -> int:

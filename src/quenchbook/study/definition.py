@@ -116,6 +116,8 @@ class PlanWish:
         a lack of fit can be seen.
     noise_ratios : mapping of unit to float
         For ``best``: variance of a unit over that of a coupon; `USUAL_RATIOS` where left out.
+    starts : int
+        For ``best``: random starts of the exchange; 0: as many as usual.
     """
 
     kind: PlanKind = "crossed"
@@ -124,6 +126,7 @@ class PlanWish:
     treatments: int = 0
     spare_level: bool = True
     noise_ratios: Mapping[str, float] = field(default_factory=dict)
+    starts: int = 0
 
 
 @dataclass(frozen=True)
