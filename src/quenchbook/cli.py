@@ -12,6 +12,7 @@ from quenchbook import __version__
 from quenchbook.errors import QuenchbookError
 
 if TYPE_CHECKING:
+    from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.report.blocks import TableBlock
 
 DESCRIPTION = "Plan, run, analyse and publish small heat-treatment studies on steel."
@@ -84,9 +85,28 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("folder", type=Path, help="new folder")
     own = verb("plan", "make the randomized coupon matrix")
     own.add_argument("--seed", type=int, help="seed of the randomization (default: drawn and kept)")
+    own.add_argument(
+        "--certainty",
+        metavar="QUESTION",
+        nargs="?",
+        const="",
+        help="also say what more or less money buys for a question (default: the first)",
+    )
+    own.add_argument(
+        "--simulate", action="store_true", help="also confirm the chances by simulated studies"
+    )
     verb("bench", "write furnace-load sheets and blank entry forms")
     verb("check", "read the records and report every mistake")
     verb("analyse", "answer the declared questions from the records", aliases=["analyze"])
+    own = verb("next", "say what undecided questions need, and choose the next coupons")
+    own.add_argument("--loads", type=int, help="new furnace loads; without it nothing is written")
+    own.add_argument(
+        "--aim",
+        choices=("same", "peak", "verdicts"),
+        help="more of the same, the place of the peak, or the undecided questions (the default if "
+        "there are any)",
+    )
+    own.add_argument("--seed", type=int, help="seed of the new coupons (default: drawn and kept)")
     verb("report", "write the report as HTML and PDF")
     verb("lab", "open the notebooks of a study in JupyterLab")
     verb("doctor", "say what is installed and what is missing", study=False)
@@ -129,6 +149,7 @@ def _plan(options: argparse.Namespace) -> None:
     for line in error_df_words(matrix):
         print(line)
     print("(error df: spare units to judge by; below 3 the judgement is very coarse)")
+    _print_prospects(matrix, options)
     for line in template_words(matrix.study):
         print(line)
     _print_paths(paths)
@@ -139,6 +160,47 @@ def _plan(options: argparse.Namespace) -> None:
         return
     for words in lost:
         print(f"This plan cannot answer: {words}")
+    print(f"\nNext: quenchbook bench {options.study}")
+
+
+def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
+    """What the plan can tell and costs; with the options, what more would buy, and a simulation."""
+    from quenchbook.outlook.questions import question_outlooks
+    from quenchbook.outlook.steel import level_warnings
+    from quenchbook.plan.cost import plan_cost
+
+    study = matrix.study
+    if study.published:
+        return
+    print("\nWhat it can tell, if everything goes as planned:")
+    print(question_outlooks(matrix).summary())
+    if options.simulate:
+        from quenchbook.outlook.simulation import simulated_outlook
+
+        print(f"\n{simulated_outlook(matrix).summary()}")
+    print(f"\nWhat it costs:\n{plan_cost(matrix).summary()}")
+    if options.certainty is not None:
+        from quenchbook.outlook.certainty import certainty_costs
+
+        print(f"\n{certainty_costs(study, options.certainty or None).summary()}")
+    if warnings := level_warnings(study):
+        print("\nWhat published equations expect of the steel:")
+        print("\n".join(warnings))
+    print()
+
+
+def _next(options: argparse.Namespace) -> None:
+    from quenchbook.steps import next_needs, next_study
+
+    if options.loads is None:
+        print(next_needs(options.study).summary())
+        print(f"\nNext: quenchbook next {options.study} --loads 4")
+        return
+    matrix, paths = next_study(options.study, options.loads, aim=options.aim, seed=options.seed)
+    print(matrix.summary())
+    for note in matrix.continuations[-1].notes:
+        print(note)
+    _print_paths(paths)
     print(f"\nNext: quenchbook bench {options.study}")
 
 

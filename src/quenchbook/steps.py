@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,15 +17,17 @@ from quenchbook.writing import write_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
+    from quenchbook.fit.mixed import MixedModel
+    from quenchbook.outlook.next_coupons import Aim, Undecided
     from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.reading import Records
-    from quenchbook.study.definition import Study
+    from quenchbook.study.definition import Noise, Study
 
 Say = Callable[[str], None]
 
 EXAMPLES = {"plane_irons": "invented demonstration", "coated_bars": "published experiment"}
 _LONGEST_TITLE = 48  # characters that stand whole in the running head of a page
-NOTEBOOKS = ("01_plan", "02_bench", "03_records", "04_analysis", "05_report")
+NOTEBOOKS = ("01_plan", "02_bench", "03_records", "04_analysis", "05_report", "06_next")
 
 
 def resource(*parts: str) -> Path:
@@ -144,6 +146,104 @@ def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMa
         return matrix, [place / MATRIX_FILE, place / PLAN_FILE]
     matrix = coupon_matrix(study, seed=secrets.randbelow(10**8) if seed is None else seed)
     return matrix, write_plan(matrix, place)
+
+
+def draft_plan(folder: str | Path, *, seed: int = 1) -> CouponMatrix:
+    """Plan that was kept, or else a draft of it that is written nowhere.
+
+    Parameters
+    ----------
+    folder : str or Path
+    seed : int
+        Of a draft; the plan that is kept gets a seed of its own.
+    """
+    from quenchbook.plan.files import PLAN_FILE, read_plan
+    from quenchbook.plan.randomization import coupon_matrix
+    from quenchbook.study.files import read_study
+
+    study, place = read_study(folder), Path(folder) / "plan"
+    if (place / PLAN_FILE).exists():
+        return read_plan(place, study)
+    return coupon_matrix(study, seed=seed)
+
+
+def noise_of_studies(folders: Sequence[str | Path]) -> dict[str, Noise]:
+    """Noise of each response as measured by a pilot or by earlier studies.
+
+    Parameters
+    ----------
+    folders : sequence of str or Path
+        Study folders with records; none: nothing is measured, and the study file has the word.
+
+    Returns
+    -------
+    dict of response to Noise
+        For `question_outlooks` and the other functions that judge a plan.
+    """
+    from quenchbook.findings.answers import analyse
+    from quenchbook.outlook.noise import measured_noise
+
+    models: dict[str, list[MixedModel]] = {}
+    for folder in folders:
+        for name, model in analyse(read_folder(folder)[2]).models.items():
+            models.setdefault(name, []).append(model)
+    return {name: measured_noise(own) for name, own in models.items()}
+
+
+def next_needs(folder: str | Path, *, power: float = 0.8) -> Undecided:
+    """What each undecided question of a finished study still needs."""
+    from quenchbook.outlook.next_coupons import undecided_needs
+
+    analysis, matrix = _analysis_of(folder)
+    return undecided_needs(matrix, analysis.models, analysis.undecided(), power=power)
+
+
+def next_study(
+    folder: str | Path, loads: int, *, aim: Aim | None = None, seed: int | None = None
+) -> tuple[CouponMatrix, list[Path]]:
+    """Continue a study with new furnace loads; the plan so far stays as it is.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Study with a plan; for the aims ``peak`` and ``verdicts`` with records.
+    loads : int
+        New furnace loads.
+    aim : {"same", "peak", "verdicts"}, optional
+        More of the same model; the place of the peak; the questions that are undecided. When left
+        out: ``verdicts`` if any question is undecided, else ``same``.
+    seed : int, optional
+        Drawn when left out, and kept.
+    """
+    import secrets
+
+    from quenchbook.outlook.next_coupons import next_coupons
+    from quenchbook.plan.files import read_plan, write_continuation
+    from quenchbook.study.files import read_study
+
+    seed = secrets.randbelow(10**8) if seed is None else seed
+    place = Path(folder) / "plan"
+    if aim == "same":
+        matrix = next_coupons(read_plan(place, read_study(folder)), loads, aim=aim, seed=seed)
+        return matrix, write_continuation(matrix, place)
+    analysis, before = _analysis_of(folder)
+    open_questions = analysis.undecided()
+    matrix = next_coupons(
+        before,
+        loads,
+        aim=aim or ("verdicts" if open_questions else "same"),
+        models=analysis.models,
+        questions=open_questions,
+        seed=seed,
+    )
+    return matrix, write_continuation(matrix, place)
+
+
+def _analysis_of(folder: str | Path) -> tuple[Analysis, CouponMatrix]:
+    from quenchbook.findings.answers import analyse
+
+    records = read_folder(folder)[2]
+    return analyse(records), records.matrix
 
 
 def template_words(study: Study) -> list[str]:
@@ -380,7 +480,8 @@ def _copy_notebooks(folder: Path) -> list[Path]:
         notebook = json.loads(resource("notebooks", f"{name}.ipynb").read_text(encoding="utf-8"))
         for cell in notebook["cells"]:
             if "parameters" in cell["metadata"].get("tags", []):
-                cell["source"] = ['study_folder = ".."']
+                lines = [line for line in cell["source"] if not line.startswith("study_folder")]
+                cell["source"] = ['study_folder = ".."\n', *lines]
         text = json.dumps(notebook, indent=1, ensure_ascii=False) + "\n"
         paths.append(write_text(place / f"{name}.ipynb", text))
     return paths

@@ -67,6 +67,8 @@ def bar_sheets(matrix: CouponMatrix, foot: str) -> Iterator[BarSheet]:
     last = max(study.layout.bars, int(frame["bar"].max()))
     for bar in range(1, last + 1):
         own = frame[frame["bar"] == bar]
+        if own.empty and matrix.part_number:  # new coupons come from bars of their own
+            continue
         codes = dict(zip(own["bar_position"].astype(int), own["coupon"].astype(str), strict=True))
         pieces = max([study.layout.coupons_per_bar, *codes])
         rows = [PieceRow(place, codes.get(place, "")) for place in range(1, pieces + 1)]

@@ -48,6 +48,10 @@ class Analysis:
         keys = ", ".join(own.key for own in self.findings)
         raise EstimabilityError(f"There is no finding '{key}'. There are {keys}.")
 
+    def undecided(self) -> list[str]:
+        """Keys of the questions that the records could not decide."""
+        return [own.key for own in self.findings if own.verdict == "undecided"]
+
     def comparisons(self, response: str) -> list[Finding]:
         """Findings of one response that compare levels (not tests of whole terms)."""
         return [

@@ -14,14 +14,15 @@ from quenchbook.fit.mean_rows import question_row
 from quenchbook.outlook.layouts import drawn_layout, furnace_settings
 from quenchbook.outlook.noise import measured_noise
 from quenchbook.outlook.peak import peak_rows
-from quenchbook.outlook.questions import question_outlooks
+from quenchbook.outlook.questions import question_outlooks, same_term
 from quenchbook.plan.best_plan import continued_arrangement
 from quenchbook.plan.continuation import continued_matrix
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.plan.plan_model import plan_terms
+from quenchbook.plan.plan_model import noise_ratios, plan_terms, planned_precision
+from quenchbook.plan.treatments import treatments
 from quenchbook.study.definition import Noise, Question, Study
 from quenchbook.study.factors import Factor
-from quenchbook.study.terms import Array
+from quenchbook.study.terms import Array, Terms
 from quenchbook.units import NO_BREAK, listed
 
 if TYPE_CHECKING:
@@ -60,7 +61,8 @@ def next_coupons(
     models : mapping of response to MixedModel
         Of the records so far; needed for ``peak``.
     questions : sequence of str
-        Keys, for ``verdicts``; all comparisons when left out.
+        Keys, for ``verdicts``; all questions when left out. Those of the response that most of
+        them are about are aimed at.
     coupons_per_load : int
         0: as in the layout.
     seed : int
@@ -84,7 +86,7 @@ def next_coupons(
         raise PlanError(f"{loads} new furnace loads: write a whole number, 1 or more.")
     response, targets, words = "", None, "the same model, estimated as well as can be."
     if aim == "verdicts":
-        response, targets, words = _verdict_targets(study, questions)
+        response, targets, words = _verdict_targets(matrix, questions)
     elif aim == "peak":
         response, targets, words = _peak_targets(study, models or {})
     notes: list[str] = []
@@ -103,20 +105,41 @@ def next_coupons(
 
 
 def _verdict_targets(study: Study, keys: Sequence[str]) -> tuple[str, tuple[Array, Array], str]:
-    """Contrasts of the questions; each counts by how small a difference matters."""
-    chosen = [own for own in study.questions if not own.term and (not keys or own.key in keys)]
+    """Contrasts and terms of the questions, each question with the same weight."""
+    chosen = [own for own in study.questions if not keys or own.key in keys]
     if not chosen:
         raise EstimabilityError(
-            "None of the questions is a comparison of two levels, so there is nothing to aim at. "
-            'Use aim "same".'
+            'No question is declared, so there is nothing to aim at: use "same".'
         )
     response = _most_asked(chosen)
     own = [question for question in chosen if question.response == response]
     terms = plan_terms(study, response)
-    rows = np.array([question_row(terms, question) for question in own])
-    weights = np.full(len(own), 1.0 / len(own))
+    blocks = [_question_rows(study, terms, question) for question in own]
+    weights = [_weights_now(matrix, terms, rows) for rows in blocks]
     words = "; ".join(f"“{question.words}”" for question in own)
-    return response, (rows, weights), f"to settle {words}"
+    return response, (np.vstack(blocks), np.concatenate(weights)), f"to settle {words}"
+
+
+def _weights_now(matrix: CouponMatrix, terms: Terms, rows: Array) -> Array:
+    """One over the variance of each row in the plan so far, so that noisy ones do not rule."""
+    frame = matrix.analysed.reset_index(drop=True)
+    columns = terms.matrix(frame)
+    weight = planned_precision(frame, noise_ratios(matrix.study))
+    inverse = np.linalg.pinv(columns.T @ weight @ columns)
+    now = np.einsum("kp,pq,kq->k", rows, inverse, rows)
+    return np.asarray(1.0 / (len(rows) * np.maximum(now, 1e-9)))
+
+
+def _question_rows(study: Study, terms: Terms, question: Question) -> Array:
+    """Weights of the coefficients that a question is about, shape (rows, coefficients)."""
+    if not question.term:
+        return question_row(terms, question)[None, :]
+    places = terms.slices(treatments(study))
+    name = same_term(question.term, terms.names)
+    if not name:
+        raise EstimabilityError(f"{question.term} is not in the model of {question.response}.")
+    width = max(place.stop for place in places.values())
+    return np.asarray(np.eye(width)[places[name]])
 
 
 def _most_asked(questions: Sequence[Question]) -> str:

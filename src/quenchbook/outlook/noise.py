@@ -52,24 +52,40 @@ def assumed_noise(study: Study, response: str) -> Noise:
         If nothing is told and there is no usual value.
     """
     own = study.response(response)
-    usual = USUAL.get((own.kind, own.unit, own.scale))
-    if own.noise is None and usual is None:
-        name = own.name
+    if own.noise is not None:
+        return completed_noise(own.noise, study, response)
+    usual = _usual(own)
+    if usual is None:
         raise EstimabilityError(
             Problem(
                 "study.toml",
                 f"does not tell the noise of {own.quantity}, and no usual value is known",
-                f'Add [responses.{name.split("_")[0]}.noise] with furnace_load = "..." and '
+                f'Add [responses.{own.name.split("_")[0]}.noise] with furnace_load = "..." and '
                 f'coupon = "..." (standard deviations), from a pilot or an earlier study.',
             )
         )
-    if own.noise is None:
-        return Noise(dict(usual or {}), ASSUMED)
-    missing = {u: sd for u, sd in (usual or {}).items() if u not in own.noise.sds}
+    return Noise(dict(usual), ASSUMED)
+
+
+def completed_noise(noise: Noise, study: Study, response: str) -> Noise:
+    """Noise in which units that are not told have the usual value, where there is one.
+
+    Parameters
+    ----------
+    noise : Noise
+    study : Study
+    response : str
+    """
+    usual = _usual(study.response(response)) or {}
+    missing = {unit: sd for unit, sd in usual.items() if unit not in noise.sds}
     if not missing:
-        return own.noise
+        return noise
     words = listed([study.unit_word(unit) for unit in missing])
-    return Noise({**missing, **own.noise.sds}, f"{own.noise.source}; {words} {ASSUMED}")
+    return Noise({**missing, **noise.sds}, f"{noise.source}; {words} {ASSUMED}")
+
+
+def _usual(response: Response) -> Mapping[str, float] | None:
+    return USUAL.get((response.kind, response.unit, response.scale))
 
 
 def measured_noise(models: MixedModel | Sequence[MixedModel]) -> Noise:

@@ -16,7 +16,12 @@ from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.mean_rows import question_row
 from quenchbook.fit.strata import Strata
 from quenchbook.outlook.error_df import planned_strata, tested_coupons
-from quenchbook.outlook.noise import assumed_noise, noise_words, planning_variances
+from quenchbook.outlook.noise import (
+    assumed_noise,
+    completed_noise,
+    noise_words,
+    planning_variances,
+)
 from quenchbook.outlook.power import PlannedContrast, PlannedPrecision, PlannedTerm
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Noise, Question, Response, Study
@@ -199,38 +204,7 @@ class PlanOutlook:
         return f"<PlanOutlook of {self.study.key}: {told} of {len(self.answers)} questions>"
 
     def _repr_html_(self) -> str:
-        heads = (
-            "question", "expected interval", f"found {times_in(self.target)}",
-            "chance to find a difference of the margin",
-            "chance to show equivalence, if there is no difference", "judged on",
-        )  # fmt: skip
-        left = 'style="text-align:left"'
-        rows = "".join(
-            "<tr>"
-            + "".join(f"<td {left}>{escape(cell)}</td>" for cell in self._cells(own))
-            + "</tr>"
-            for own in self.answers
-        )
-        head = "".join(f'<th scope="col" {left}>{escape(title)}</th>' for title in heads)
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>{words}"
-
-    def _cells(self, own: QuestionOutlook) -> list[str]:
-        if own.planned is None:
-            return [own.question.words, own.reason, "", "", "", ""]
-        half, detectable = own.half_width(), own.detectable_difference()
-        at_margin = own.power(own.margin) if own.margin is not None else None
-        equivalent = own.equivalence_power()
-        units = " and ".join(self.study.unit_word(unit, 2) for unit in own.strata)
-        no_margin = "no margin declared" if own.margin is None else "not for a whole term"
-        return [
-            own.question.words,
-            f"±{own.size_text(half)}" if half is not None else "test of a whole term",
-            own.size_text(detectable) if detectable is not None else "",
-            chance_text(at_margin) if at_margin is not None else "no margin declared",
-            chance_text(equivalent) if equivalent is not None else no_margin,
-            f"{units} ({number_text(own.df_error, 0)} df)",
-        ]
+        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
 
 
 def question_outlooks(
@@ -266,7 +240,11 @@ def question_outlooks(
     for response in study.responses:
         strata = ready.strata[response.name]
         try:
-            own = told.get(response.name) or assumed_noise(study, response.name)
+            own = (
+                completed_noise(told[response.name], study, response.name)
+                if response.name in told
+                else assumed_noise(study, response.name)
+            )
             told[response.name] = own
             variances = planning_variances(own, response, indent_correlation=indent_correlation)
             variances = folded(variances, ready.stands_for[response.name])

@@ -70,6 +70,8 @@ class CouponMatrix:
         never change.
     part_hash : str
         For a part of a plan: the hash that vouches for it.
+    part_number : int
+        For a part of a plan: 0 for the first plan, 1, 2, ... for its continuations.
     """
 
     frame: pd.DataFrame
@@ -81,6 +83,7 @@ class CouponMatrix:
     declaration: Declaration = field(default_factory=dict)
     continuations: tuple[Continuation, ...] = ()
     part_hash: str = ""
+    part_number: int = 0
 
     @functools.cached_property
     def hashes(self) -> tuple[str, ...]:
@@ -112,6 +115,7 @@ class CouponMatrix:
             frame=self.parts()[number].reset_index(drop=True),
             continuations=(),
             part_hash=self.hashes[number],
+            part_number=number,
         )
 
     def parts(self) -> list[pd.DataFrame]:
