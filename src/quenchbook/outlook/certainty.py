@@ -14,7 +14,7 @@ from quenchbook.errors import EstimabilityError, PlanError
 from quenchbook.outlook.certainty_table import Basis, CertaintyCosts, effort_name
 from quenchbook.outlook.effort import INDENTS, Scatter, UnitCosts, even_coupons, even_indents
 from quenchbook.outlook.layouts import DrawnLayout, drawn_layout, layout_sizes
-from quenchbook.outlook.noise import assumed_noise, noise_words
+from quenchbook.outlook.noise import assumed_noise, completed_noise, noise_words
 from quenchbook.outlook.questions import QuestionOutlook
 from quenchbook.plan.cost import cost_of
 from quenchbook.progress import progress
@@ -205,7 +205,7 @@ def _noise(study: Study, response: Response, noise: Noise | Mapping[str, float] 
             f"The noise of a {study.unit_word('coupon')} is not told. Give its standard deviation "
             'as "coupon".'
         )
-    return own
+    return completed_noise(own, study, response.name)
 
 
 def _indents(

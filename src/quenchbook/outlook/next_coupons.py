@@ -104,8 +104,11 @@ def next_coupons(
     return continued_matrix(matrix, rows, seed=seed, aim=words, notes=notes)
 
 
-def _verdict_targets(study: Study, keys: Sequence[str]) -> tuple[str, tuple[Array, Array], str]:
-    """Contrasts and terms of the questions, each question with the same weight."""
+def _verdict_targets(
+    matrix: CouponMatrix, keys: Sequence[str]
+) -> tuple[str, tuple[Array, Array], str]:
+    """Contrasts and terms of the questions; each counts by how much better it can be told."""
+    study = matrix.study
     chosen = [own for own in study.questions if not keys or own.key in keys]
     if not chosen:
         raise EstimabilityError(

@@ -303,12 +303,17 @@ def test_every_column_has_a_meaning() -> None:
 # --- wrong use ---------------------------------------------------------------------------------
 
 
+def test_noise_of_a_unit_that_is_not_given_is_assumed_and_said() -> None:
+    costs = certainty_costs(study(), loads=[8], coupons=[4], noise={"coupon": 0.3})
+    assert "furnace load" in costs.notes[0]
+    assert "assumed" in costs.notes[0]
+
+
 @pytest.mark.parametrize(
     ("wrong", "message"),
     [
         ({"question": "nothing"}, "There is no question 'nothing'. There are coat, heat."),
         ({"noise": {"furnace_load": 0.3}}, "The noise of a coupon is not told"),
-        ({"noise": {"coupon": 0.3}}, "The noise of furnace_load is not told"),
         ({"loads": [0]}, r"loads is \[0\]. Write whole numbers from 1"),
         ({"indents": []}, r"indents is \[\]"),
         ({"indent_correlation": 2.0}, "indent_correlation is 2"),
