@@ -83,7 +83,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     own = verb("new", "start a study: study.toml with comments, and notebooks", study=False)
     own.add_argument("folder", type=Path, help="new folder")
-    own = verb("plan", "make the randomized coupon matrix")
+    own = verb("plan", "make the coupon matrix; say what it can tell and what it costs")
+    own.add_argument("--draft", action="store_true", help="write nothing: a plan to look at")
     own.add_argument("--seed", type=int, help="seed of the randomization (default: drawn and kept)")
     own.add_argument(
         "--certainty",
@@ -136,11 +137,15 @@ def _new(options: argparse.Namespace) -> None:
 def _plan(options: argparse.Namespace) -> None:
     from quenchbook.outlook.error_df import error_df_words
     from quenchbook.plan.files import PLAN_FILE
-    from quenchbook.steps import plan_study, template_words, unanswerable
+    from quenchbook.steps import draft_plan, plan_study, template_words, unanswerable
 
     folder = options.study / "plan"
     before = (folder / PLAN_FILE).exists()
-    matrix, paths = plan_study(options.study, seed=options.seed)
+    paths: list[Path] = []
+    if options.draft:
+        matrix = draft_plan(options.study, seed=1 if options.seed is None else options.seed)
+    else:
+        matrix, paths = plan_study(options.study, seed=options.seed)
     if before:
         print(f"A plan exists ({matrix.short_hash}) and was left as it is.")
     print(matrix.summary())
@@ -160,6 +165,9 @@ def _plan(options: argparse.Namespace) -> None:
         return
     for words in lost:
         print(f"This plan cannot answer: {words}")
+    if options.draft and not before:
+        print(f"\nA draft: nothing was written. Next: quenchbook plan {options.study}")
+        return
     print(f"\nNext: quenchbook bench {options.study}")
 
 
@@ -172,6 +180,10 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
     study = matrix.study
     if study.published:
         return
+    if study.plan.kind == "best":
+        from quenchbook.plan.quality import plan_quality
+
+        print(f"\nHow good it is:\n{plan_quality(matrix).summary()}")
     print("\nWhat it can tell, if everything goes as planned:")
     print(question_outlooks(matrix).summary())
     if options.simulate:

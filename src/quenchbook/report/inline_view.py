@@ -90,6 +90,8 @@ def inline_text(block: Block) -> str:
             return block.alt
         case Section() | Cautions():
             return block.title
+        case Bullets():
+            return "\n".join(f"- {plain_text(item)}" for item in block.items)
         case Preformatted():
             return block.text
         case TableBlock():

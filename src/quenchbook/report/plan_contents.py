@@ -15,6 +15,7 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError, QuenchbookError
 from quenchbook.outlook.certainty import certainty_costs
+from quenchbook.outlook.needed import Goal, units_needed
 from quenchbook.outlook.peak_costs import peak_costs
 from quenchbook.outlook.questions import (
     PlanOutlook,
@@ -157,6 +158,22 @@ def report_certainty(
     except QuenchbookError as error:
         return [*blocks, Paragraph((str(error),))]
     return [*blocks, Bullets(tuple((line,) for line in peaks.sentences() + peaks.notes))]
+
+
+def report_needed(
+    study: Study, question: str | None = None, *, noise: Mapping[str, Noise] | None = None
+) -> list[Block]:
+    """How many furnace loads a question needs, to find a difference and to rule one out."""
+    comparisons = [own for own in study.questions if not own.term]
+    if not comparisons:
+        return [Paragraph(("No question compares two levels, so there is no number to tell.",))]
+    key = question or comparisons[0].key
+    goals: tuple[Goal, ...] = ("difference", "equivalence")
+    try:
+        found = [units_needed(study, key, goal=goal, noise=noise) for goal in goals]
+    except QuenchbookError as error:
+        return [Paragraph((str(error),))]
+    return [Bullets(tuple((own.summary().split("\n")[0],) for own in found))]
 
 
 def report_choice(matrix: CouponMatrix) -> list[Block]:
