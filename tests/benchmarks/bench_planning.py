@@ -1,7 +1,8 @@
-"""Speed of optimal plans: ``OMP_NUM_THREADS=1 python tests/benchmarks/bench_planning.py``.
+"""Speed of planning: ``OMP_NUM_THREADS=1 python tests/benchmarks/bench_planning.py``.
 
 One core; the number of threads is set below where it is not set outside. Targets: best of 20 starts
-for 24, 96, 384 coupons within 2, 3, 15 s; each published plan within 20 s; 1,000 coupons work.
+for 24, 96, 384 coupons within 2, 3, 15 s; each published plan within 20 s; 1,000 coupons work; power of all questions of a
+plan within 20 ms; 20,000 simulated balanced studies within 1 s.
 """
 
 # ruff: noqa: E402 - threads are set before numpy is loaded
@@ -13,12 +14,16 @@ import os
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
+import dataclasses
 import itertools
 import sys
 import time
+from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 
+import quenchbook as qb
 from quenchbook.plan.coordinates import (
     Array,
     ChoiceProblem,
@@ -27,7 +32,9 @@ from quenchbook.plan.coordinates import (
     coupon_precision,
 )
 from quenchbook.plan.exchange import exchanged_choices
+from quenchbook.study.definition import Noise, PlanWish
 
+DATA = Path(__file__).parents[2] / "data"
 TARGETS = {24: 2.0, 96: 3.0, 384: 15.0}
 PUBLISHED = {(9, 3, 2): 2.072572, (21, 2, 4): 2.600836}
 """(loads, coupons a load, easy factors): ln|M|/p of Goos and Vandebroek 2003, less 0.001."""
@@ -80,7 +87,49 @@ def timed(problem: ChoiceProblem, criterion: Criterion, **more: object) -> tuple
     return time.perf_counter() - started, found
 
 
+def median_time(what: Callable[[], object], repeats: int = 5) -> float:
+    times = []
+    for _ in range(repeats):
+        started = time.perf_counter()
+        what()
+        times.append(time.perf_counter() - started)
+    return float(np.median(times))
+
+
+def whole_studies() -> None:
+    """The demonstration (96 coupons, crossed temper batches) and a balanced plan."""
+    study = qb.read_study(DATA / "plane_irons")
+    seconds = median_time(lambda: qb.coupon_matrix(study, seed=1))
+    print(f"crossed plan of 96 coupons: {seconds * 1e3:.0f} ms")
+    best = dataclasses.replace(study, plan=PlanWish("best"))
+    print(
+        f"best plan of 96 coupons: {median_time(lambda: qb.coupon_matrix(best, seed=1), 1):.1f} s"
+    )
+    layout = dataclasses.replace(study.layout, furnace_loads=125, bars=0, coupons_per_bar=0)
+    large = dataclasses.replace(study, layout=layout)
+    print(
+        f"crossed plan of 1,000 coupons: {median_time(lambda: qb.coupon_matrix(large, seed=1), 1):.1f} s"
+    )
+    matrix = qb.coupon_matrix(study, seed=1)
+    first = median_time(lambda: qb.question_outlooks(matrix).to_frame(), 1)
+    again = median_time(lambda: qb.question_outlooks(matrix).to_frame(), 20)
+    print(
+        f"power of all 10 questions: {first * 1e3:.0f} ms with the strata of the plan, then "
+        f"{again * 1e3:.1f} ms for each other noise (target 20 ms)"
+    )
+    corrosion = qb.read_study(DATA / "coated_bars")
+    plan = qb.read_plan(DATA / "coated_bars" / "plan", corrosion)
+    noise = {"resistance": Noise({"furnace_load": 10.0, "coupon": 10.0}, "a number")}
+    seconds = median_time(lambda: qb.simulated_outlook(plan, noise=noise, studies=20_000), 3)
+    print(f"20,000 simulated balanced studies, 3 tests each: {seconds:.2f} s (target 1 s)")
+    seconds = median_time(lambda: qb.simulated_outlook(matrix, studies=20_000), 1)
+    print(f"20,000 simulated studies of the demonstration, 10 questions: {seconds:.1f} s")
+    print(f"what certainty costs: {median_time(lambda: qb.certainty_costs(study), 1):.1f} s")
+    print(f"4 next loads: {median_time(lambda: qb.next_coupons(matrix, 4, seed=2), 1):.1f} s")
+
+
 def main() -> None:
+    whole_studies()
     for loads, groups, coupons in ((6, 2, 2), (8, 4, 3), (12, 8, 4)):
         n = loads * groups * coupons
         for criterion in ("D", "I"):

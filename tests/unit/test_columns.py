@@ -10,6 +10,8 @@ from tests.conftest import ROOT
 
 import quenchbook as qb
 from quenchbook.columns import GLOSSARY, meaning
+from quenchbook.outlook.next_coupons import undecided_needs
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
 
 
@@ -21,11 +23,23 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
         "tiles": qb.figure_coupon_matrix(matrix).to_frame(),
         "error df": qb.error_df_frame(matrix),
         "cost": qb.plan_cost(matrix).to_frame(),
+        "outlook": qb.question_outlooks(matrix).to_frame(),
+        "treatments": qb.treatments(study),
         **{
             name: getattr(records, name)
             for name in ("readings", "deviations", "lost", "missing", "corrections")
         },
     }
+    if not study.published:
+        frames |= {
+            "simulated": qb.simulated_outlook(matrix, studies=50).to_frame(),
+            "needed": qb.units_needed(study, "temper").to_frame(),
+            "peak": qb.peak_outlook(matrix).to_frame(),
+            "peak costs": qb.peak_costs(study, loads=[12]).to_frame(),
+            "certainty": qb.certainty_costs(study, loads=[12], coupons=[8], indents=[5]).to_frame(),
+            "needs": undecided_needs(matrix, analysis.models, ["temper"]).to_frame(),
+            "efficiencies": plan_quality_frame(matrix),
+        }
     for name, model in analysis.models.items():
         x, group = qb.curve_factors(model)
         assert x is not None
@@ -60,6 +74,11 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
         frames |= {f"{what} of {name}": frame for what, frame in own.items()}
     for what, frame in frames.items():
         yield what, study, frame
+
+
+def plan_quality_frame(matrix: CouponMatrix) -> pd.DataFrame:
+    quality = qb.plan_quality(matrix)
+    return pd.concat([quality.aliasing.head(1), quality.efficiencies.head(0)])
 
 
 @pytest.mark.parametrize("folder", ["plane_irons", "coated_bars"])
