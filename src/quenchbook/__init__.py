@@ -84,6 +84,7 @@ _HOME = {
     "report_outlook": "report.plan_contents",
     "report_costs": "report.plan_contents",
     "report_certainty": "report.plan_contents",
+    "report_matrix": "report.plan_contents",
     "report_needed": "report.plan_contents",
     "report_choice": "report.plan_contents",
     "report_confirmation": "report.plan_contents",

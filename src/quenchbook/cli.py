@@ -94,6 +94,13 @@ def _parser() -> argparse.ArgumentParser:
         help="also say what more or less money buys for a question (default: the first)",
     )
     own.add_argument(
+        "--needed",
+        metavar="QUESTION",
+        nargs="?",
+        const="",
+        help="also say how many furnace loads a question needs (default: the first)",
+    )
+    own.add_argument(
         "--simulate", action="store_true", help="also confirm the chances by simulated studies"
     )
     verb("bench", "write furnace-load sheets and blank entry forms")
@@ -108,6 +115,7 @@ def _parser() -> argparse.ArgumentParser:
         "there are any)",
     )
     own.add_argument("--seed", type=int, help="seed of the new coupons (default: drawn and kept)")
+    own.add_argument("--draft", action="store_true", help="write nothing: coupons to look at")
     verb("report", "write the report as HTML and PDF")
     verb("lab", "open the notebooks of a study in JupyterLab")
     verb("doctor", "say what is installed and what is missing", study=False)
@@ -166,26 +174,37 @@ def _plan(options: argparse.Namespace) -> None:
     for words in lost:
         print(f"This plan cannot answer: {words}")
     if options.draft and not before:
-        print(f"\nA draft: nothing was written. Next: quenchbook plan {options.study}")
+        print(
+            f"\nA draft: nothing was written. To keep exactly this plan: quenchbook plan "
+            f"{options.study} --seed {matrix.seed}"
+        )
         return
     print(f"\nNext: quenchbook bench {options.study}")
 
 
 def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
     """What the plan can tell and costs; with the options, what more would buy, and a simulation."""
+    from quenchbook.outlook.comparison import against_crossed
     from quenchbook.outlook.questions import question_outlooks
     from quenchbook.outlook.steel import level_warnings
     from quenchbook.plan.cost import plan_cost
+    from quenchbook.plan.quality import plan_quality
 
     study = matrix.study
     if study.published:
         return
+    print(f"\nHow good it is:\n{plan_quality(matrix).summary()}")
     if study.plan.kind == "best":
-        from quenchbook.plan.quality import plan_quality
-
-        print(f"\nHow good it is:\n{plan_quality(matrix).summary()}")
+        print("\n".join(against_crossed(matrix)))
     print("\nWhat it can tell, if everything goes as planned:")
     print(question_outlooks(matrix).summary())
+    if any(own.expected_peak is not None for own in study.responses):
+        from quenchbook.outlook.peak import peak_outlook
+
+        try:
+            print(peak_outlook(matrix).summary())
+        except QuenchbookError as error:
+            print(error)
     if options.simulate:
         from quenchbook.outlook.simulation import simulated_outlook
 
@@ -195,6 +214,14 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
         from quenchbook.outlook.certainty import certainty_costs
 
         print(f"\n{certainty_costs(study, options.certainty or None).summary()}")
+    if options.needed is not None and study.questions:
+        from quenchbook.outlook.needed import units_needed
+        from quenchbook.outlook.wording import GOAL_WORDS
+
+        key = options.needed or study.questions[0].key
+        print("\nHow many furnace loads it needs, all else as it is:")
+        for goal in GOAL_WORDS:
+            print(units_needed(study, key, goal=goal).summary().split("\n")[0])
     if warnings := level_warnings(study):
         print("\nWhat published equations expect of the steel:")
         print("\n".join(warnings))
@@ -202,16 +229,28 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
 
 
 def _next(options: argparse.Namespace) -> None:
-    from quenchbook.steps import next_needs, next_study
+    from quenchbook.outlook.questions import question_outlooks
+    from quenchbook.plan.cost import plan_cost
+    from quenchbook.steps import next_needs, next_study, noise_of_studies
 
     if options.loads is None:
         print(next_needs(options.study).summary())
-        print(f"\nNext: quenchbook next {options.study} --loads 4")
+        print(f"\nNext: quenchbook next {options.study} --loads 4 --draft")
         return
-    matrix, paths = next_study(options.study, options.loads, aim=options.aim, seed=options.seed)
+    matrix, paths = next_study(
+        options.study, options.loads, aim=options.aim, seed=options.seed, keep=not options.draft
+    )
     print(matrix.summary())
     for note in matrix.continuations[-1].notes:
         print(note)
+    noise = noise_of_studies([options.study]) if options.aim != "same" else None
+    print(f"\nWhat the study can tell then:\n{question_outlooks(matrix, noise=noise).summary()}")
+    last = matrix.part(len(matrix.continuations))
+    print(f"\nWhat the new coupons cost:\n{plan_cost(last).summary()}")
+    if options.draft:
+        seed = matrix.continuations[-1].seed
+        print(f"\nA draft: nothing was written. To keep exactly these coupons add --seed {seed}")
+        return
     _print_paths(paths)
     print(f"\nNext: quenchbook bench {options.study}")
 

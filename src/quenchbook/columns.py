@@ -92,6 +92,8 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "power_at_margin": ("chance of finding a true difference of the margin", ""),
     "difference": ("true difference that is assumed, on the analysed scale", ""),
     "power": ("chance of success, by formula", ""),
+    "simulated_half_width": ("mean half width of the interval in simulated studies", ""),
+    "crossed_difference": ("same, of the crossed plan of this layout; blank: no test", ""),
     "simulated_power": ("share of simulated studies that find the difference", ""),
     "simulation_error": ("standard error of that share", ""),
     "simulated_equivalence_power": ("share of simulated studies that show equivalence", ""),

@@ -47,6 +47,12 @@ class QuenchbookError(Exception):
         )
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook shows: the message alone, for a mistake is no fault of the program."""
+        count = len(self.problems)
+        head = [] if count == 1 else [f"{count} problems:"]
+        return [*head, *(str(problem) for problem in self.problems)]
+
 
 class StudyError(QuenchbookError, ValueError):
     """study.toml cannot be read as a study."""

@@ -5,9 +5,11 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TypeVar
+from typing import Final, TypeVar
 
 T = TypeVar("T")
+
+_WORTH_SAYING: Final = 5.0  # seconds; what took less leaves no line behind
 
 
 def in_notebook() -> bool:
@@ -59,4 +61,5 @@ def _in_notebook(items: Iterable[T], what: str, count: int) -> Iterator[T]:
             drawn = now
             bar = f'<progress max="{count}" value="{done}" aria-label="{what}"></progress>'
             handle.update(html(f"{bar} {done} of {count} {what}"))
-    handle.update(html(f"{done} {what} in {time.monotonic() - started:.1f} s"))
+    seconds = time.monotonic() - started
+    handle.update(html(f"{done} {what} in {seconds:.0f} s" if seconds > _WORTH_SAYING else ""))

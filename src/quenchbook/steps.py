@@ -6,6 +6,7 @@ readings go into ``records/`` and are only ever read.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import shutil
 from collections.abc import Callable, Sequence
@@ -18,7 +19,8 @@ from quenchbook.writing import write_text
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
     from quenchbook.fit.mixed import MixedModel
-    from quenchbook.outlook.next_coupons import Aim, Undecided
+    from quenchbook.outlook.next_coupons import Aim
+    from quenchbook.outlook.undecided import Undecided
     from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.reading import Records
     from quenchbook.study.definition import Noise, Study
@@ -192,14 +194,26 @@ def noise_of_studies(folders: Sequence[str | Path]) -> dict[str, Noise]:
 
 def next_needs(folder: str | Path, *, power: float = 0.8) -> Undecided:
     """What each undecided question of a finished study still needs."""
-    from quenchbook.outlook.next_coupons import undecided_needs
+    from quenchbook.outlook.undecided import undecided_needs
 
     analysis, matrix = _analysis_of(folder)
-    return undecided_needs(matrix, analysis.models, analysis.undecided(), power=power)
+    needs = undecided_needs(matrix, analysis.models, analysis.undecided(), power=power)
+    unsettled = [
+        f"{own.question} Real, but whether it is more than the margin is not settled: its interval "
+        "has to become narrower."
+        for own in analysis.findings
+        if own.key in analysis.open_questions() and own.verdict == "differs"
+    ]
+    return dataclasses.replace(needs, notes=(*unsettled, *needs.notes))
 
 
 def next_study(
-    folder: str | Path, loads: int, *, aim: Aim | None = None, seed: int | None = None
+    folder: str | Path,
+    loads: int,
+    *,
+    aim: Aim | None = None,
+    seed: int | None = None,
+    keep: bool = True,
 ) -> tuple[CouponMatrix, list[Path]]:
     """Continue a study with new furnace loads; the plan so far stays as it is.
 
@@ -214,6 +228,8 @@ def next_study(
         out: ``verdicts`` if any question is undecided, else ``same``.
     seed : int, optional
         Drawn when left out, and kept.
+    keep : bool
+        False: write nothing.
     """
     import secrets
 
@@ -225,9 +241,9 @@ def next_study(
     place = Path(folder) / "plan"
     if aim == "same":
         matrix = next_coupons(read_plan(place, read_study(folder)), loads, aim=aim, seed=seed)
-        return matrix, write_continuation(matrix, place)
+        return matrix, write_continuation(matrix, place) if keep else []
     analysis, before = _analysis_of(folder)
-    open_questions = analysis.undecided()
+    open_questions = analysis.open_questions()
     matrix = next_coupons(
         before,
         loads,
@@ -236,7 +252,7 @@ def next_study(
         questions=open_questions,
         seed=seed,
     )
-    return matrix, write_continuation(matrix, place)
+    return matrix, write_continuation(matrix, place) if keep else []
 
 
 def _analysis_of(folder: str | Path) -> tuple[Analysis, CouponMatrix]:

@@ -10,7 +10,7 @@ from tests.conftest import ROOT
 
 import quenchbook as qb
 from quenchbook.columns import GLOSSARY, meaning
-from quenchbook.outlook.next_coupons import undecided_needs
+from quenchbook.outlook.undecided import undecided_needs
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
 

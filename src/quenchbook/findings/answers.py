@@ -52,6 +52,15 @@ class Analysis:
         """Keys of the questions that the records could not decide."""
         return [own.key for own in self.findings if own.verdict == "undecided"]
 
+    def open_questions(self) -> list[str]:
+        """Keys of the questions that are undecided, or whose margin is not settled."""
+        return [
+            own.key
+            for own in self.findings
+            if own.verdict == "undecided"
+            or (own.verdict == "differs" and getattr(own, "margin", None) is not None)
+        ]
+
     def comparisons(self, response: str) -> list[Finding]:
         """Findings of one response that compare levels (not tests of whole terms)."""
         return [

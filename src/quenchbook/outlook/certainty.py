@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -111,7 +112,7 @@ def certainty_costs(
         *cost.notes(),
         *indent_note,
         *_split_note(study, asked, own_noise, prices, basis, indent_correlation),
-        *(f"Left out, loads × coupons {listed(sizes)}: {why}" for why, sizes in left_out.items()),
+        *_left_out_notes(left_out),
     ]
     return CertaintyCosts(
         study=study,
@@ -125,6 +126,23 @@ def certainty_costs(
         unpriced=cost.unpriced,
         notes=tuple(notes),
     )
+
+
+def _left_out_notes(left_out: Mapping[str, Sequence[str]]) -> list[str]:
+    """Sizes that cannot be run or judged, with the first sentence of the reason, each told once."""
+    by_reason: dict[str, list[str]] = {}
+    for why, sizes in left_out.items():
+        first = re.sub(r"\d+", "…", why.split(". ")[0].split("\n")[0])
+        by_reason.setdefault(first, []).extend(sizes)
+    shown = {first: next(w for w in left_out if _same(w, first)) for first in by_reason}
+    return [
+        f"Left out, loads × coupons {listed(sizes)}: {shown[first].split('. ')[0].rstrip('.')}."
+        for first, sizes in by_reason.items()
+    ]
+
+
+def _same(why: str, first: str) -> bool:
+    return re.sub(r"\d+", "…", why.split(". ")[0].split("\n")[0]) == first
 
 
 def _drawn(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal
@@ -10,10 +9,10 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
-from quenchbook.outlook.questions import times_in
+from quenchbook.outlook.wording import size_text, times_in
 from quenchbook.study.definition import Noise, Question, Response, Study
 from quenchbook.study.prices import Prices
-from quenchbook.units import NO_BREAK, capital, decimals_for, number_text, with_unit
+from quenchbook.units import NO_BREAK, capital
 
 Basis = Literal["money", "hours"]
 
@@ -93,14 +92,8 @@ class CertaintyCosts:
         return f"{amount:.0f}{NO_BREAK}hours of work"
 
     def size_text(self, size: float, *, unit: bool = True) -> str:
-        """A difference in print: ``0.42 HRC``, or ``12 %`` on the log scale."""
-        if self.response.scale == "log":
-            shown, name = 100 * math.expm1(size), "%"
-            text = number_text(shown, 0 if shown >= 10 else 1)
-        else:
-            name = self.response.unit
-            text = number_text(size, decimals_for(size / 4, name))
-        return with_unit(text, name) if unit else text
+        """A difference in print."""
+        return size_text(self.response, size, unit=unit)
 
     def plan_text(self, row: Mapping[str, Any]) -> str:
         """A plan in print: ``12 furnace loads of 8 coupons, 5 indents each``."""
@@ -134,19 +127,24 @@ class CertaintyCosts:
         rows, at, found = records_of(best), float(own[effort]), float(own["detectable_difference"])
         taken = best[effort].to_numpy(dtype=float)
         sharp = best["detectable_difference"].to_numpy(dtype=float)
-        lines = []
+        lines, reached = [], found
         if not own["unbeaten"]:
             row = rows[int(np.flatnonzero((taken <= at) & (sharp <= found))[-1])]
-            lines.append(f"For no more, {self.plan_text(row)}: {self._instead(row, found)}.")
-        targets = [_SHARPER * found]
-        if self.margin is not None and self.margin < _SHARPER * found:
+            lines.append(
+                f"For no more, {self.plan_text(row)}: {self._instead(row, found)}"
+                f"{self._hours_words(row, own)}."
+            )
+            reached = float(row["detectable_difference"])
+        targets = [_SHARPER * reached]
+        if self.margin is not None and self.margin < _SHARPER * reached:
             targets.append(self.margin)
         dearer = [np.flatnonzero((taken > at) & (sharp <= target))[:1] for target in targets]
         for place in dict.fromkeys(int(hit[0]) for hit in dearer if hit.size):
             row, more = rows[place], self.effort_text(float(taken[place]) - at)
             more = more.replace(NO_BREAK, f"{NO_BREAK}more{NO_BREAK}", 1)
             verb = "buys" if self.basis == "money" else "buy"
-            lines.append(f"{more} {verb}: {self._instead(row, found)} ({self.plan_text(row)}).")
+            plan = f"{self.plan_text(row)}{self._hours_words(row, own)}"
+            lines.append(f"{more} {verb}: {self._instead(row, found)} ({plan}).")
         if (cheaper := np.flatnonzero(taken <= _CHEAPER * at)).size:
             row, less = rows[int(cheaper[-1])], self.effort_text(at - float(taken[cheaper[-1]]))
             verb = "leaves" if self.basis == "money" else "leave"
@@ -154,6 +152,14 @@ class CertaintyCosts:
                 f"{less} less {verb}: {self._instead(row, found)} ({self.plan_text(row)})."
             )
         return lines
+
+    def _hours_words(self, row: Mapping[str, Any], own: Mapping[str, Any]) -> str:
+        """Hours of work that another plan takes beyond the study's, where money is compared."""
+        more = round(float(row["hours"]) - float(own["hours"]))
+        if self.basis == "hours" or more == 0:
+            return ""
+        hours = f"{abs(more)} {'hour' if abs(more) == 1 else 'hours'} of work"
+        return f", {hours} {'more' if more > 0 else 'less'}"
 
     def _instead(self, row: Mapping[str, Any], found: float) -> str:
         now = self.size_text(float(row["detectable_difference"]), unit=False)

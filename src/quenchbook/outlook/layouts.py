@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from quenchbook.fit.coupon_data import RANDOM_UNITS
+from quenchbook.fit.coupon_data import random_units
 from quenchbook.outlook.noise import coupon_value_variance
 from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
 from quenchbook.plan.cost import PlanCounts, plan_counts
@@ -51,7 +51,7 @@ class DrawnLayout:
     @property
     def units(self) -> tuple[str, ...]:
         """Random units above the coupon that the plan has."""
-        return tuple(unit for unit in RANDOM_UNITS if unit in self.matrix.frame)
+        return random_units(self.matrix.study, self.matrix.frame)
 
     def outlook(
         self, noise: Noise, indents: int, *, power: float, indent_correlation: float
@@ -135,10 +135,16 @@ def drawn_layout(
     sized = resized(study, loads, coupons)
     response = sized.response(question.response)
     # The other responses change no precision and take time to draw.
-    alone = replace(sized, responses=(response,), questions=(question,))
+    alone = replace(
+        sized,
+        responses=(response,),
+        questions=(question,),
+        confidence=study.question_confidence,  # of all questions together, where it is so
+        multiplicity="each",
+    )
     matrix = coupon_matrix(alone, seed=seed)
     others = {
-        own.name: own.readings * (own.coupons or loads * coupons)
+        own.name: own.readings * (own.coupons or len(matrix.analysed))
         for own in sized.responses
         if own.name != response.name
     }
@@ -150,18 +156,23 @@ def drawn_layout(
 def resized(study: Study, loads: int, coupons: int) -> Study:
     """Study with other numbers of loads and coupons, to be judged and not to be run.
 
-    A response that is tested on a part of the coupons keeps its share. Bars and places in the
-    furnace change no precision and are left out.
+    A response that is tested on a part of the coupons keeps its share. Bars stay where a factor is
+    set for them; else they and places in the furnace change no precision and are left out.
     """
-    total = loads * coupons
-    share = total / (study.layout.furnace_loads * study.layout.coupons_per_load)
+    layout = study.layout
+    extra = sum(own.coupons for own in study.extra_coupons if not study.is_reference(own))
+    total = loads * coupons + extra
+    share = total / (layout.furnace_loads * layout.coupons_per_load + extra)
     tested = tuple(
-        replace(own, coupons=max(2, round(own.coupons * share)) % total) if own.coupons else own
+        replace(own, coupons=min(total, max(2, round(own.coupons * share)))) if own.coupons else own
         for own in study.responses
     )
-    layout = replace(
-        study.layout, furnace_loads=loads, coupons_per_load=coupons,
-        bars=0, bar_ends=0, furnace_places=0,
+    bars = 0
+    if any(factor.set_for == "bar" for factor in study.factors):
+        bars = math.ceil(layout.bars * share)
+    sized = replace(
+        layout, furnace_loads=loads, coupons_per_load=coupons,
+        bars=bars, bar_ends=0, furnace_places=0,
     )  # fmt: skip
     plan = replace(study.plan, starts=_FEW_STARTS)
-    return replace(study, layout=layout, plan=plan, responses=tested)
+    return replace(study, layout=sized, plan=plan, responses=tested)

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError, PlanError
 from quenchbook.outlook.layouts import drawn_layout, furnace_settings
-from quenchbook.outlook.questions import QuestionOutlook, question_outlooks, times_in
+from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
+from quenchbook.outlook.wording import GOAL_WORDS, Goal, times_in
 from quenchbook.study.definition import Noise, Study
 from quenchbook.units import number_text
-
-Goal = Literal["difference", "equivalence"]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -49,12 +47,11 @@ class UnitsNeeded:
 
     def summary(self) -> str:
         """Say what it takes."""
-        words = self.study.question_of(self.question).words
-        aim = (
-            "to find a difference of the margin"
-            if self.goal == "difference"
-            else "to show that any difference is smaller than the margin, if there is none"
-        )
+        asked = self.study.question_of(self.question)
+        words = asked.words
+        aim = GOAL_WORDS[self.goal]
+        if self.table.empty:
+            return "\n".join([f"{words} No plan can be made: {self.notes[-1]}", *self.notes[:-1]])
         if self.loads is None or self.coupons is None:
             most = int(self.table["furnace_loads"].max())
             best = number_text(100 * float(self.table["power"].max()), 0)
@@ -66,7 +63,8 @@ class UnitsNeeded:
         else:
             verdict = (
                 f"{self.loads} {self.study.unit_word('furnace_load', self.loads)} with "
-                f"{self.coupons} {self.study.unit_word('coupon', self.coupons)} {aim} "
+                f"{self.coupons} {self.study.unit_word('coupon', self.coupons)} and "
+                f"{self.study.response(asked.response).readings} readings on each {aim} "
                 f"{times_in(self.target)}."
             )
         return "\n".join([f"{words} {verdict}", *self.notes])
@@ -117,9 +115,14 @@ def units_needed(
         If the question has no margin, or is not about a comparison.
     """
     asked = study.question_of(question)
+    if goal not in GOAL_WORDS:
+        raise EstimabilityError(f"'{goal}' is not a goal. Goals are {', '.join(GOAL_WORDS)}.")
+    if not 0 < power < 1:
+        raise EstimabilityError(f"power is {power:g}. Write a number such as 0.8.")
     settings = furnace_settings(study)
     tried: dict[int, tuple[int, float]] = {}
     notes: tuple[str, ...] = ()
+    refusals: list[str] = []
 
     def reached(repeats: int) -> float:
         nonlocal notes
@@ -131,13 +134,15 @@ def units_needed(
             tried[loads] = (drawn.counts.coupons, _power(outlook.answer(question), goal))
         return tried[loads][1]
 
-    found = _first_reaching(reached, power, max(1, most_loads // settings))
+    found = _first_reaching(reached, power, max(1, most_loads // settings), refusals)
     loads = found * settings if found else None
     table = pd.DataFrame(
         [(loads, *own) for loads, own in sorted(tried.items())],
         columns=["furnace_loads", "coupons", "power"],
     )
     coupons = tried[loads][0] if loads else None
+    if not tried:
+        notes = tuple(refusals[-1:])
     return UnitsNeeded(study, question, goal, power, loads, coupons, table, notes)
 
 
@@ -153,13 +158,16 @@ def _power(own: QuestionOutlook, goal: Goal) -> float:
     return found or 0.0
 
 
-def _first_reaching(reached: Callable[[int], float], target: float, most: int) -> int | None:
+def _first_reaching(
+    reached: Callable[[int], float], target: float, most: int, refusals: list[str]
+) -> int | None:
     """Smallest number of repeats that reaches a power, by doubling and halving."""
 
     def good(repeats: int) -> bool:
         try:
             return reached(repeats) >= target
-        except PlanError:  # too few loads for the levels or the terms
+        except PlanError as error:  # too few loads for the levels or the terms
+            refusals.append(str(error))
             return False
 
     low, high = 0, 1

@@ -3,37 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
-import pandas as pd
 
 from quenchbook.errors import EstimabilityError, PlanError
 from quenchbook.fit.mean_rows import question_row
-from quenchbook.outlook.layouts import drawn_layout, furnace_settings
 from quenchbook.outlook.noise import measured_noise
 from quenchbook.outlook.peak import peak_rows
-from quenchbook.outlook.questions import question_outlooks, same_term
+from quenchbook.outlook.prepared import same_term
 from quenchbook.plan.best_plan import continued_arrangement
 from quenchbook.plan.continuation import continued_matrix
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.plan_model import noise_ratios, plan_terms, planned_precision
+from quenchbook.plan.streams import Stream
 from quenchbook.plan.treatments import treatments
-from quenchbook.study.definition import Noise, Question, Study
+from quenchbook.study.definition import Question, Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.terms import Array, Terms
-from quenchbook.units import NO_BREAK, listed
 
 if TYPE_CHECKING:
     from quenchbook.fit.mixed import MixedModel
 
 Aim = Literal["same", "peak", "verdicts"]
+AIMS: Final = ("same", "peak", "verdicts")
 
 _PEAK_DRAWS: Final = 400
 _PEAK_PLACES: Final = 21  # places of the peak that the choice is averaged over
-_MOST_SIZES: Final = 6  # steps from no more loads to twice as many
-_MOST_TIMES: Final = 6  # a study is not imagined larger than so many times itself
 
 
 def next_coupons(
@@ -59,7 +56,8 @@ def next_coupons(
         ``same``: the model of the plan, as well as can be. ``peak``: the place of the peak, over
         all places where the data so far let it be. ``verdicts``: the questions named.
     models : mapping of response to MixedModel
-        Of the records so far; needed for ``peak``.
+        Of the records so far: their noise, and for ``peak`` where the peak may be. Without them
+        the noise is that of the study file, and the peak may be anywhere in the tried range.
     questions : sequence of str
         Keys, for ``verdicts``; all questions when left out. Those of the response that most of
         them are about are aimed at.
@@ -82,6 +80,8 @@ def next_coupons(
         If there is no question or no curve to aim at.
     """
     study = matrix.study
+    if aim not in AIMS:
+        raise EstimabilityError(f"'{aim}' is not an aim. Aims are {', '.join(AIMS)}.")
     if loads < 1:
         raise PlanError(f"{loads} new furnace loads: write a whole number, 1 or more.")
     response, targets, words = "", None, "the same model, estimated as well as can be."
@@ -91,7 +91,7 @@ def next_coupons(
         response, targets, words = _peak_targets(study, models or {})
     notes: list[str] = []
     rows = continued_arrangement(
-        study,
+        _with_measured_ratios(study, response, models or {}),
         matrix.frame,
         loads,
         seed=seed,
@@ -104,12 +104,24 @@ def next_coupons(
     return continued_matrix(matrix, rows, seed=seed, aim=words, notes=notes)
 
 
+def _with_measured_ratios(study: Study, response: str, models: Mapping[str, MixedModel]) -> Study:
+    """Study whose noise ratios are those that were measured."""
+    name = study.response(response).name if response else study.responses[0].name
+    if name not in models:
+        return study
+    noise = measured_noise(models[name])
+    responses = tuple(
+        replace(own, noise=noise) if own.name == name else own for own in study.responses
+    )
+    return replace(study, responses=responses)
+
+
 def _verdict_targets(
     matrix: CouponMatrix, keys: Sequence[str]
 ) -> tuple[str, tuple[Array, Array], str]:
     """Contrasts and terms of the questions; each counts by how much better it can be told."""
     study = matrix.study
-    chosen = [own for own in study.questions if not keys or own.key in keys]
+    chosen = [study.question_of(key) for key in keys] or list(study.questions)
     if not chosen:
         raise EstimabilityError(
             'No question is declared, so there is nothing to aim at: use "same".'
@@ -118,16 +130,16 @@ def _verdict_targets(
     own = [question for question in chosen if question.response == response]
     terms = plan_terms(study, response)
     blocks = [_question_rows(study, terms, question) for question in own]
-    weights = [_weights_now(matrix, terms, rows) for rows in blocks]
+    weights = [_weights_now(matrix, response, terms, rows) for rows in blocks]
     words = "; ".join(f"“{question.words}”" for question in own)
     return response, (np.vstack(blocks), np.concatenate(weights)), f"to settle {words}"
 
 
-def _weights_now(matrix: CouponMatrix, terms: Terms, rows: Array) -> Array:
+def _weights_now(matrix: CouponMatrix, response: str, terms: Terms, rows: Array) -> Array:
     """One over the variance of each row in the plan so far, so that noisy ones do not rule."""
     frame = matrix.analysed.reset_index(drop=True)
     columns = terms.matrix(frame)
-    weight = planned_precision(frame, noise_ratios(matrix.study))
+    weight = planned_precision(frame, noise_ratios(matrix.study, response))
     inverse = np.linalg.pinv(columns.T @ weight @ columns)
     now = np.einsum("kp,pq,kq->k", rows, inverse, rows)
     return np.asarray(1.0 / (len(rows) * np.maximum(now, 1e-9)))
@@ -190,6 +202,8 @@ def possible_peaks(model: MixedModel, curve: Factor) -> Array:
         Places inside the tried range [storage unit]; evenly over it where the curvature is not
         established.
     """
+    from scipy import special
+
     even = _whole_range(curve)
     middle = float(even.mean())
     slope, bend = peak_rows(model.terms, curve.name, middle)
@@ -197,142 +211,16 @@ def possible_peaks(model: MixedModel, curve: Factor) -> Array:
     covariance = (std_error[2] ** 2 - std_error[0] ** 2 - std_error[1] ** 2) / 2
     if not np.isfinite(std_error).all():
         return even
-    rng = np.random.default_rng(0)
     matrix = np.array([[std_error[0] ** 2, covariance], [covariance, std_error[1] ** 2]])
-    draws = rng.multivariate_normal(estimate[:2], matrix, _PEAK_DRAWS, check_valid="ignore")
-    heavier = np.sqrt(df[0] / rng.chisquare(df[0], _PEAK_DRAWS))  # tails of few df
-    draws = estimate[:2] + (draws - estimate[:2]) * heavier[:, None]
+    values, vectors = np.linalg.eigh(matrix)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    keys = Stream(0, "possible peaks").keys(_PEAK_DRAWS, 3)
+    shares = (keys.astype(float) + 0.5) / 2.0**64
+    heavier = np.sqrt(df[0] / special.chdtri(df[0], shares[:, 2]))  # tails of few df
+    draws = estimate[:2] + (special.ndtri(shares[:, :2]) @ root.T) * heavier[:, None]
     bends_down = draws[:, 1] < 0
     if bends_down.mean() < 0.9:
         return even
     peaks = middle - draws[bends_down, 0] / draws[bends_down, 1]
-    shares = (np.arange(_PEAK_PLACES) + 0.5) / _PEAK_PLACES
-    return np.asarray(np.clip(np.quantile(peaks, shares), even.min(), even.max()))
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class Undecided:
-    """What each undecided question still needs.
-
-    Attributes
-    ----------
-    table : DataFrame
-        ``key, question, goal, more_loads, more_coupons, power``; blank where not even a study
-        several times as large would do.
-    study : Study
-    target : float
-    notes : tuple of str
-    """
-
-    table: pd.DataFrame
-    study: Study
-    target: float
-    notes: tuple[str, ...] = ()
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return a copy of the table."""
-        return self.table.copy()
-
-    def summary(self) -> str:
-        """Say what each question needs."""
-        if self.table.empty:
-            return "No question is undecided."
-        lines = []
-        for row in self.table.to_dict("records"):
-            goal = (
-                "to find a difference of the margin"
-                if row["goal"] == "difference"
-                else "to show that any difference is smaller than the margin, if there is none"
-            )
-            if pd.isna(row["more_loads"]):
-                lines.append(
-                    f"{row['question']} Not even {_MOST_TIMES} times this study would do {goal}."
-                )
-                continue
-            loads, coupons = int(row["more_loads"]), int(row["more_coupons"])
-            more = f"{loads} more {self.study.unit_word('furnace_load', loads)}"
-            pieces = f"{coupons} {self.study.unit_word('coupon', coupons)}"
-            lines.append(
-                f"{row['question']} About {more} with {pieces} {goal} "
-                f"with {self.target * 100:.0f}{NO_BREAK}% power."
-            )
-        return "\n".join([*lines, *self.notes])
-
-    def __repr__(self) -> str:
-        return f"<Undecided: {self.table['key'].nunique()} questions>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-
-
-def undecided_needs(
-    matrix: CouponMatrix,
-    models: Mapping[str, MixedModel],
-    questions: Sequence[str],
-    *,
-    power: float = 0.8,
-) -> Undecided:
-    """How many more furnace loads and coupons each undecided question needs.
-
-    Only margin and noise count, never the estimate: the power to find a difference of the margin,
-    and to show equivalence if there is none, of studies as the present one with more loads.
-
-    Parameters
-    ----------
-    matrix : CouponMatrix
-    models : mapping of response to MixedModel
-        Of the records so far; their noise is used.
-    questions : sequence of str
-        Keys of the undecided questions.
-    power : float
-
-    Returns
-    -------
-    Undecided
-    """
-    study = matrix.study
-    noise: dict[str, Noise] = {name: measured_noise(model) for name, model in models.items()}
-    asked = [own for own in study.questions if own.key in questions and not own.term]
-    asked = [own for own in asked if study.equivalence_margin(own.response) is not None]
-    now = matrix.unit_counts()["furnace_load"]
-    step = furnace_settings(study)
-    step *= max(1, round(now / _MOST_SIZES / step))
-    per_load = len(matrix.frame) / now
-    found: dict[tuple[str, str], tuple[int, float]] = {}
-    for more in range(step, (_MOST_TIMES - 1) * now + 1, step):
-        left = [
-            (own.key, goal)
-            for own in asked
-            for goal in ("difference", "equivalence")
-            if (own.key, goal) not in found
-        ]
-        if not left:
-            break
-        size = (now + more, study.layout.coupons_per_load)
-        drawn = {key: drawn_layout(study, study.question_of(key), *size, seed=1) for key, _ in left}
-        for key, goal in left:
-            own = question_outlooks(drawn[key].matrix, noise=noise).answer(key)
-            assert own.margin is not None
-            got = own.power(own.margin) if goal == "difference" else own.equivalence_power()
-            if (got or 0.0) >= power:
-                found[key, goal] = (more, got or 0.0)
-    rows = []
-    for question in asked:
-        for goal in ("difference", "equivalence"):
-            added, got = found.get((question.key, goal), (None, None))
-            rows.append(
-                {
-                    "key": question.key,
-                    "question": question.words,
-                    "goal": goal,
-                    "more_loads": added,
-                    "more_coupons": round(added * per_load) if added is not None else None,
-                    "power": got,
-                }
-            )
-    columns = ["key", "question", "goal", "more_loads", "more_coupons", "power"]
-    sources = listed(list(dict.fromkeys(own.source for own in noise.values())))
-    notes = (f"Noise as measured: {sources}.",) if asked else ()
-    return Undecided(pd.DataFrame(rows, columns=columns), study, power, notes)
+    wanted = (np.arange(_PEAK_PLACES) + 0.5) / _PEAK_PLACES
+    return np.asarray(np.clip(np.quantile(peaks, wanted), even.min(), even.max()))

@@ -54,7 +54,7 @@ def assumed_noise(study: Study, response: str) -> Noise:
     own = study.response(response)
     if own.noise is not None:
         return completed_noise(own.noise, study, response)
-    usual = _usual(own)
+    usual = _usual(study, own)
     if usual is None:
         raise EstimabilityError(
             Problem(
@@ -76,7 +76,7 @@ def completed_noise(noise: Noise, study: Study, response: str) -> Noise:
     study : Study
     response : str
     """
-    usual = _usual(study.response(response)) or {}
+    usual = _usual(study, study.response(response)) or {}
     missing = {unit: sd for unit, sd in usual.items() if unit not in noise.sds}
     if not missing:
         return noise
@@ -84,8 +84,12 @@ def completed_noise(noise: Noise, study: Study, response: str) -> Noise:
     return Noise({**missing, **noise.sds}, f"{noise.source}; {words} {ASSUMED}")
 
 
-def _usual(response: Response) -> Mapping[str, float] | None:
-    return USUAL.get((response.kind, response.unit, response.scale))
+def _usual(study: Study, response: Response) -> Mapping[str, float] | None:
+    """Usual values; that of a bar only where bars are told apart, else it is in the coupon's."""
+    found = USUAL.get((response.kind, response.unit, response.scale))
+    if found is None or any(factor.set_for == "bar" for factor in study.factors):
+        return found
+    return {unit: sd for unit, sd in found.items() if unit != "bar"}
 
 
 def measured_noise(models: MixedModel | Sequence[MixedModel]) -> Noise:
@@ -115,6 +119,11 @@ def measured_noise(models: MixedModel | Sequence[MixedModel]) -> Noise:
     for model in models:
         spare = {stage.unit: float(stage.df) for stage in model.strata.stages}
         spare["indent"] = float(len(model.readings) - len(model.coupons))
+        inside = [unit for unit in model.units if unit not in model.strata.codes]
+        inside += [] if "indent" in model.variances else ["indent"]  # one reading a coupon
+        for unit in inside:  # it holds the same coupons as another: its noise is in that of those
+            sums.setdefault(unit, 0.0)
+            weights.setdefault(unit, 1.0)
         for unit, variance in model.variances.items():
             weight = spare.get(unit, 0.0)
             if weight > 0:
@@ -122,7 +131,9 @@ def measured_noise(models: MixedModel | Sequence[MixedModel]) -> Noise:
                 weights[unit] = weights.get(unit, 0.0) + weight
     names = [model.study.key if model.study else "a data frame" for model in models]
     rests = ", ".join(
-        f"{models[0].unit_word(unit)} {weight:.0f} df" for unit, weight in weights.items()
+        f"{models[0].unit_word(unit)} {weight:.0f} df"
+        for unit, weight in weights.items()
+        if sums[unit] or unit not in inside
     )
     sds = {unit: math.sqrt(total / weights[unit]) for unit, total in sums.items()}
     return Noise(sds, f"noise budget of {listed(names)} ({rests})")
@@ -159,8 +170,8 @@ def noise_words(noise: Noise, study: Study, response: Response, units: Sequence[
     parts = []
     for unit in (*units, "indent"):
         sd = noise.sds.get(unit)
-        if sd:
-            text = f"{sd * 100:g} %" if response.scale == "log" else number_text(sd, 2)
-            shown = text if response.scale == "log" else with_unit(text, response.unit)
+        if sd is not None and (sd or unit != "indent"):
+            text = number_text(sd * 100, 1) if response.scale == "log" else number_text(sd, 2)
+            shown = with_unit(text, "%" if response.scale == "log" else response.unit)
             parts.append(f"{study.unit_word(unit)} {shown}")
     return f"{', '.join(parts) or 'none'} (standard deviations; {noise.source})"

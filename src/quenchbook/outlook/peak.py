@@ -9,10 +9,13 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError, Problem
+from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.mean_rows import mean_rows
-from quenchbook.outlook.noise import assumed_noise, noise_words, planning_variances
-from quenchbook.outlook.power import PlannedContrast, PlannedPrecision
-from quenchbook.outlook.questions import chance_text, prepared
+from quenchbook.outlook.error_df import tested_coupons
+from quenchbook.outlook.noise import noise_words
+from quenchbook.outlook.power import PlannedContrast
+from quenchbook.outlook.prepared import planned_precision_of, prepared
+from quenchbook.outlook.wording import chance_text, size_text
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import ExpectedPeak, Noise, Response
 from quenchbook.study.factors import Factor, Level
@@ -53,7 +56,7 @@ class PeakOutlook:
             if not row["df_error"]:
                 lines.append(f"{who}the peak cannot be located: no spare unit to judge by.")
                 continue
-            width = with_unit(number_text(row["half_width"], 0), f"delta_{self.factor.unit}")
+            width = _width_text(row["half_width"], self.factor)
             lines.append(
                 f"{who}a peak near {place} is located within ±{width}, with both ends of the "
                 f"interval in {chance_text(row['bounded'])} of such studies "
@@ -122,9 +125,15 @@ def peak_outlook(
             f"{factor.title} is not analysed as a quadratic curve, so no peak can be located. "
             'Write shape = "quadratic" and enough levels and loads.'
         )
-    noise = noise or assumed_noise(study, own.name)
-    precision = PlannedPrecision(strata, planning_variances(noise, own))
+    precision, noise = planned_precision_of(matrix, own.name, noise)
     confidence = confidence or study.confidence
+    lowest, highest = min(map(float, factor.levels)), max(map(float, factor.levels))
+    if not lowest <= peak.place <= highest:
+        raise EstimabilityError(
+            f"A peak at {factor.word(peak.place)} lies outside the levels, "
+            f"{factor.word(lowest)} to {factor.word(highest)}: no plan with these levels can "
+            "locate it. Move the levels."
+        )
     curvature = -2 * peak.lower_by / peak.away**2
     groups: Sequence[Level | None] = study.factor(by).levels if by else (None,)
     rows = []
@@ -138,8 +147,8 @@ def peak_outlook(
                 **_numbers(planned, bent, curvature, confidence),
             }
         )
-    units = [stage.unit for stage in reversed(strata.stages)]
-    drop = with_unit(number_text(peak.lower_by, 2), own.unit)
+    units = (*random_units(study, tested_coupons(matrix, own.name)), "coupon")
+    drop = size_text(own, peak.lower_by)
     away = with_unit(number_text(peak.away, 0), f"delta_{factor.unit}")
     notes = (
         f"Expected, not known: a peak at {factor.word(peak.place)}, {drop} lower {away} away.",
@@ -217,9 +226,12 @@ def peak_rows(
 
 def peak_compared(first: PeakOutlook, second: PeakOutlook) -> str:
     """Say what a second plan buys: ``peak located within 12 instead of 19 °C``."""
-    unit = f"delta_{first.factor.unit}"
-    before, after = (float(own.table["half_width"].max()) for own in (first, second))
-    return (
-        f"peak located within ±{with_unit(number_text(after, 0), unit)} instead of "
-        f"±{with_unit(number_text(before, 0), unit)}"
+    before, after = (
+        _width_text(float(own.table["half_width"].max()), own.factor) for own in (first, second)
     )
+    return f"peak located within ±{after} instead of ±{before}"
+
+
+def _width_text(width: float, factor: Factor) -> str:
+    """Half width of an interval along a factor, in print."""
+    return with_unit(number_text(width, 0 if width >= 10 else 1), f"delta_{factor.unit}")

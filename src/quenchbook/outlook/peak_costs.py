@@ -10,7 +10,7 @@ import pandas as pd
 from quenchbook.errors import PlanError
 from quenchbook.outlook.layouts import load_counts, resized
 from quenchbook.outlook.peak import PeakOutlook, peak_compared, peak_outlook
-from quenchbook.outlook.questions import chance_text
+from quenchbook.outlook.wording import chance_text
 from quenchbook.plan.cost import PlanCost, plan_cost
 from quenchbook.plan.randomization import coupon_matrix
 from quenchbook.progress import progress
@@ -46,7 +46,8 @@ class PeakCosts:
             row, (better, dearer) = self.table.iloc[place], self.plans[place]
             if not float(row["half_width"]) < 0.85 * width:
                 continue
-            more = f"{dearer.hours - cost.hours:.0f} more hours of work"
+            hours = round(dearer.hours - cost.hours)
+            more = f"{hours} more {'hour' if hours == 1 else 'hours'} of work"
             if dearer.total == dearer.total:
                 more = f"{dearer.prices.money(dearer.total - cost.total)} more and {more}"
             lines.append(

@@ -28,6 +28,8 @@ from quenchbook.study.terms import Array
 
 _NODES: Final = 240
 _TAIL: Final = 1e-13  # probability left out at each end of the distribution of the standard error
+_UNEVEN: Final = 0.02  # expected over true standard error beyond which a plan is uneven
+_FEW_DF: Final = 12.0
 _CENTRAL: Final = 1e-9  # noncentrality below which power is the level to all digits
 
 
@@ -52,6 +54,15 @@ class PlannedContrast:
     df: float
     true_error: float
     strata: tuple[str, ...] = ()
+
+    @property
+    def is_rough(self) -> bool:
+        """Whether the formula holds only roughly: unequal units, or few df of several strata.
+
+        There the safety factor and the df vary from study to study; simulation counts them.
+        """
+        uneven = abs(self.std_error / self.true_error - 1) > _UNEVEN
+        return uneven or (len(self.strata) > 1 and self.df < _FEW_DF)
 
     def half_width(self, confidence: float = 0.95) -> float:
         """Expected half width of the interval."""

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-import weakref
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
 
@@ -13,20 +12,21 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import random_units
-from quenchbook.fit.mean_rows import question_row
 from quenchbook.fit.strata import Strata
-from quenchbook.outlook.error_df import planned_strata, tested_coupons
-from quenchbook.outlook.noise import (
-    assumed_noise,
-    completed_noise,
-    noise_words,
-    planning_variances,
-)
+from quenchbook.outlook.error_df import tested_coupons
+from quenchbook.outlook.noise import noise_words
 from quenchbook.outlook.power import PlannedContrast, PlannedPrecision, PlannedTerm
+from quenchbook.outlook.prepared import (
+    PreparedPlan,
+    planned_precision_of,
+    prepared,
+    same_term,
+)
+from quenchbook.outlook.wording import size_text, times_in
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Noise, Question, Response, Study
 from quenchbook.study.terms import Array
-from quenchbook.units import NO_BREAK, decimals_for, number_text, with_unit
+from quenchbook.units import number_text
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,11 +128,8 @@ class QuestionOutlook:
         return f"{self.question.words} {'; '.join(parts)}."
 
     def size_text(self, size: float) -> str:
-        """A difference in print: ``0.29 HRC``, or ``12 %`` on the log scale."""
-        if self.response.scale == "log":
-            return f"{math.expm1(size) * 100:.0f}{NO_BREAK}%"
-        decimals = decimals_for(size / 4, self.response.unit)
-        return with_unit(number_text(size, decimals), self.response.unit)
+        """A difference in print."""
+        return size_text(self.response, size)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -237,85 +234,40 @@ def question_outlooks(
     reasons: dict[str, str] = {}
     notes = []
     ready = prepared(matrix)
+    if unknown := [name for name in told if name not in {own.name for own in study.responses}]:
+        study.response(unknown[0])  # says which responses there are
     for response in study.responses:
-        strata = ready.strata[response.name]
         try:
-            own = (
-                completed_noise(told[response.name], study, response.name)
-                if response.name in told
-                else assumed_noise(study, response.name)
+            precision, own = planned_precision_of(
+                matrix,
+                response.name,
+                told.get(response.name),
+                indent_correlation=indent_correlation,
             )
-            told[response.name] = own
-            variances = planning_variances(own, response, indent_correlation=indent_correlation)
-            variances = folded(variances, ready.stands_for[response.name])
-            precisions[response.name] = PlannedPrecision(strata, variances)
         except EstimabilityError as error:
             reasons[response.name] = str(error)
             continue
-        units = [stage.unit for stage in reversed(strata.stages)]
-        notes.append(f"Noise of {response.quantity}: {noise_words(own, study, response, units)}.")
+        precisions[response.name], told[response.name] = precision, own
+        units = random_units(study, tested_coupons(matrix, response.name))
+        words = noise_words(own, study, response, (*units, "coupon"))
+        notes.append(f"Noise of {response.quantity}: {words}.")
     answers = tuple(
         _question_outlook(study, question, ready, precisions, reasons, power)
         for question in study.questions
     )
+    rough = [
+        own.question.words
+        for own in answers
+        if isinstance(own.planned, PlannedContrast) and own.planned.is_rough
+    ]
+    if rough:
+        notes.append(
+            "Unequal units, or few df of several kinds of unit: by formula only roughly, so count "
+            f"in simulated studies: {' '.join(rough)}"
+        )
     if not study.questions:
         notes.append("No question is declared in the study file.")
     return PlanOutlook(study, answers, told, power, tuple(notes))
-
-
-@dataclass(frozen=True, eq=False)
-class PreparedPlan:
-    """What depends on the plan alone and not on the noise."""
-
-    strata: Mapping[str, Strata]
-    rows: Mapping[str, Array]
-    lost: Mapping[str, str]
-    stands_for: Mapping[str, Mapping[str, str]]
-
-
-_KNOWN: weakref.WeakKeyDictionary[CouponMatrix, PreparedPlan] = weakref.WeakKeyDictionary()
-
-
-def prepared(matrix: CouponMatrix) -> PreparedPlan:
-    """Strata of each response and weights of each question, kept as long as the matrix lives."""
-    if matrix not in _KNOWN:
-        study = matrix.study
-        strata = {own.name: planned_strata(matrix, own.name) for own in study.responses}
-        rows = {
-            own.key: question_row(strata[own.response].terms, own)
-            for own in study.questions
-            if not own.term
-        }
-        lost = {
-            own.key: _why_lost(study, own, strata[own.response], rows.get(own.key))
-            for own in study.questions
-        }
-        alike = {name: _stands_for(matrix, name, own) for name, own in strata.items()}
-        _KNOWN[matrix] = PreparedPlan(strata, rows, lost, alike)
-    return _KNOWN[matrix]
-
-
-def _stands_for(matrix: CouponMatrix, response: str, strata: Strata) -> dict[str, str]:
-    """Units that hold one coupon each, or the same coupons as another: what stands for them."""
-    frame = tested_coupons(matrix, response)
-    single = {
-        unit: "coupon" for unit in random_units(matrix.study, frame)
-        if int(frame[unit].nunique()) == len(frame)
-    }  # fmt: skip
-    return {**strata.merged, **single}
-
-
-def folded(variances: Mapping[str, float], stands_for: Mapping[str, str]) -> dict[str, float]:
-    """Variances where units that cannot be told apart are added up.
-
-    >>> folded({"cold_batch": 0.1, "coupon": 0.2}, {"cold_batch": "coupon"})
-    {'cold_batch': 0.1, 'coupon': 0.30000000000000004}
-    """
-    own = dict(variances)
-    for unit, other in stands_for.items():
-        if unit in variances and other in own:
-            own[other] += variances[unit]
-    return own
 
 
 def _question_outlook(
@@ -347,32 +299,6 @@ def _question_outlook(
     )
 
 
-def same_term(wanted: str, names: Sequence[str]) -> str:
-    """Name of a term whatever the order of its factors; empty where it is not there."""
-    parts = set(wanted.split(":"))
-    return next((name for name in names if set(name.split(":")) == parts), "")
-
-
-def _why_lost(study: Study, question: Question, strata: Strata, row: Array | None) -> str:
-    """Why the plan cannot estimate what a question asks for; empty where it can."""
-    lost = dict(strata.dropped)
-    if question.term:
-        if same_term(question.term, strata.terms.names):
-            return ""
-        name = same_term(question.term, list(lost)) or question.term
-        return f"Cannot be estimated: {lost.get(name, 'the term is not in the model')}."
-    needed = {frozenset([question.factor])}
-    needed |= {frozenset([question.factor, name]) for name in (*question.change, *question.at)}
-    for name, why in lost.items():
-        if frozenset(name.split(":")) in needed:
-            titles = " by ".join(study.factor(part).title for part in name.split(":"))
-            return f"Cannot be estimated: {titles}: {why}."
-    if row is None or not np.any(np.abs(row) > 1e-12):
-        pair = " by ".join(study.factor(n).title for n in (question.factor, *question.change))
-        return f"Cannot be estimated: {pair} is not part of the analysis of this response."
-    return ""
-
-
 def _no_spare(study: Study, question: Question, strata: Strata) -> str:
     """Which unit has no error df, and what would help."""
     names = question.term.split(":") if question.term else [question.factor, *question.at]
@@ -384,7 +310,7 @@ def _no_spare(study: Study, question: Question, strata: Strata) -> str:
     unit = study.unit_word(units[0]) if units else "unit"
     return (
         f"No honest answer: every {unit} is needed to estimate the levels, none is spare to "
-        f"judge by. Two for each level make a test possible."
+        f"judge by. More of them make a test possible: two for each level, and one for each day."
     )
 
 
@@ -408,25 +334,3 @@ def outer_levels(strata: Strata, term: str) -> Array:
         pattern[0] = 0.5
     # A curve runs from -1 to 1 and levels from +0.5 to -0.5 with these weights: both differ by 1.
     return pattern
-
-
-def times_in(share: float) -> str:
-    """A chance as people say it: ``8 times in 10``, ``19 times in 20``, ``nearly always``."""
-    if share > 0.985:
-        return "nearly always"
-    if share < 0.015:
-        return "hardly ever"
-    for of in (10, 20):
-        number = share * of
-        if abs(number - round(number)) < 0.05 * of / 10 and 0 < round(number) < of:
-            return f"{round(number)} time{'s' if round(number) != 1 else ''} in {of}"
-    return f"{share * 100:.0f} times in 100"
-
-
-def chance_text(share: float) -> str:
-    """A chance in per cent, never 0 or 100: ``83 %``, ``> 99 %``."""
-    if share > 0.99:
-        return f">{NO_BREAK}99{NO_BREAK}%"
-    if share < 0.01:
-        return f"<{NO_BREAK}1{NO_BREAK}%"
-    return f"{share * 100:.0f}{NO_BREAK}%"

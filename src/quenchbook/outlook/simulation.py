@@ -14,15 +14,8 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata
 from quenchbook.outlook.error_df import tested_coupons
-from quenchbook.outlook.noise import planning_variances
-from quenchbook.outlook.questions import (
-    PlanOutlook,
-    QuestionOutlook,
-    folded,
-    prepared,
-    question_outlooks,
-    same_term,
-)
+from quenchbook.outlook.prepared import planned_precision_of, prepared, same_term
+from quenchbook.outlook.questions import PlanOutlook, QuestionOutlook, question_outlooks
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.progress import progress
 from quenchbook.study.definition import Noise
@@ -38,9 +31,9 @@ class SimulatedOutlook:
     Attributes
     ----------
     table : DataFrame
-        ``key, question, difference, power, simulated_power, simulation_error,
-        equivalence_power, simulated_equivalence_power``. `simulation_error` is the standard error
-        of a simulated power.
+        ``key, question, difference, half_width, simulated_half_width, power, simulated_power,
+        simulation_error, equivalence_power, simulated_equivalence_power``. `simulation_error` is
+        the standard error of a simulated power.
     studies, seed : int
     outlook : PlanOutlook
     """
@@ -109,6 +102,8 @@ def simulated_outlook(
     EstimabilityError
         If the plan can answer no question.
     """
+    if studies < 1:
+        raise EstimabilityError(f"studies is {studies}. Write a whole number, such as 20000.")
     outlook = question_outlooks(matrix, noise=noise, power=power)
     answers = [own for own in outlook.answers if own.planned is not None]
     if not answers:
@@ -122,6 +117,7 @@ def simulated_outlook(
     }
     found = dict.fromkeys(true, 0)
     equivalent = dict.fromkeys(true, 0)
+    widths = dict.fromkeys(true, 0.0)
     ready = prepared(matrix)
     rng = np.random.default_rng(seed)
     sizes = [min(_CHUNK, studies - start) for start in range(0, studies, _CHUNK)]
@@ -129,8 +125,8 @@ def simulated_outlook(
         for response in dict.fromkeys(own.response.name for own in answers):
             strata = ready.strata[response]
             asked = [own for own in answers if own.response.name == response]
-            variances = planning_variances(outlook.noise[response], asked[0].response)
-            variances = folded(variances, ready.stands_for[response])
+            assumed, _ = planned_precision_of(matrix, response, outlook.noise[response])
+            variances = {unit: float(own[0]) for unit, own in assumed.components.items()}
             y = noise_values(strata, variances, size, rng)
             plain = Precision(strata, y)
             for own in asked:
@@ -141,9 +137,10 @@ def simulated_outlook(
                     term = same_term(own.question.term, strata.terms.names)
                     columns = strata.terms.columns(tested_coupons(matrix, response), term)
                     effect = columns @ (true[key] * own.pattern)
-                    hits = (_term_hits(strata, y + effect[:, None], term, own), 0)
+                    hits = (_term_hits(strata, y + effect[:, None], term, own), 0, 0.0)
                 found[key] += hits[0]
                 equivalent[key] += hits[1]
+                widths[key] += hits[2]
     rows = []
     for own in answers:
         key = own.question.key
@@ -154,6 +151,8 @@ def simulated_outlook(
                 "key": key,
                 "question": own.question.words,
                 "difference": true[key],
+                "half_width": own.half_width(),
+                "simulated_half_width": widths[key] / studies if own.pattern is None else None,
                 "power": own.power(true[key]),
                 "simulated_power": share,
                 "simulation_error": math.sqrt(max(share * (1 - share), 1 / studies) / studies),
@@ -179,17 +178,18 @@ def noise_values(
 
 def _contrast_hits(
     precision: Precision, row: Array, difference: float, own: QuestionOutlook
-) -> tuple[int, int]:
-    """Studies that find the difference, and studies without one that show equivalence."""
+) -> tuple[int, int, float]:
+    """Studies that find the difference, those without one that show equivalence, sum of widths."""
     from scipy import special
 
     estimate, std_error, df = (part[0] for part in precision.of(row[None, :]))
     outer = special.stdtrit(df, (1 + own.confidence) / 2) * std_error
     hits = int(np.sum(np.abs(estimate + difference) > outer))
+    width = float(np.sum(outer))
     if own.margin is None:
-        return hits, 0
+        return hits, 0, width
     inner = special.stdtrit(df, own.confidence) * std_error
-    return hits, int(np.sum(np.abs(estimate) + inner < own.margin))
+    return hits, int(np.sum(np.abs(estimate) + inner < own.margin)), width
 
 
 def _term_hits(strata: Strata, y: Array, term: str, own: QuestionOutlook) -> int:

@@ -28,6 +28,7 @@ from quenchbook.plan.plan_model import (
     column_terms,
     full_treatments,
     noise_ratios,
+    not_estimable,
     plan_terms,
     planned_precision,
     prediction_region,
@@ -37,7 +38,7 @@ from quenchbook.plan.unit_numbers import numbered_units
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.terms import Terms
-from quenchbook.units import NO_BREAK
+from quenchbook.units import NO_BREAK, capital
 
 STARTS = 20
 _DEGREES = {"linear": 1, "quadratic": 2}
@@ -138,12 +139,18 @@ def continued_arrangement(
     if targets is not None:
         rows, weights = targets
         region = rows.T @ (np.asarray(weights)[:, None] * rows)
-    problem = _problem(study, space, terms, units, old, region=region)
+    if study.plan.kind == "fraction":  # what the fraction mixes up stays out of the model
+        every, terms = terms, terms.without(not_estimable(study, old, terms))
+        if region is not None:
+            kept = np.array([n in ("mean", *terms.names) for n in column_terms(every, space.frame)])
+            region = region[np.ix_(kept, kept)]
+    problem = _problem(study, space, terms, units, old, region=region, response=response)
     wanted = criterion or ("I" if targets is not None else study.plan.criterion)
     found = _exchanged(study, problem, wanted, starts, seed)
     new = _chosen(space, units, problem, found)
     if notes is not None:
-        notes += _notes(study, found, new, wanted=criterion, targets=targets is not None)
+        aimed = targets is not None
+        notes += _notes(study, found, new, wanted=wanted, targets=aimed, response=response)
     return numbered_units(new, seed, after=old_frame)
 
 
@@ -175,6 +182,7 @@ def _problem(
     *,
     held: Mapping[int, Codes] | None = None,
     region: Array | None = None,
+    response: str = "",
 ) -> ChoiceProblem:
     every = pd.concat([units, fixed[[name for name in units if name in fixed]]], ignore_index=True)
     coordinates = []
@@ -192,7 +200,7 @@ def _problem(
     return ChoiceProblem(
         coordinates=tuple(coordinates),
         table=terms.matrix(space.frame),
-        precision=planned_precision(every, noise_ratios(study)),
+        precision=planned_precision(every, noise_ratios(study, response)),
         allowed=space.allowed,
         fixed=terms.matrix(fixed) if len(fixed) else None,
         region=prediction_region(terms) if region is None else region,
@@ -272,8 +280,9 @@ def _notes(
     *,
     wanted: Criterion | None = None,
     targets: bool = False,
+    response: str = "",
 ) -> list[str]:
-    response = study.response(study.plan.response or study.responses[0].name)
+    own = study.response(response or study.plan.response or study.responses[0].name)
     aim = {
         "D": "D (all coefficients together)",
         "I": "I (average variance of a prediction over an even mix of the levels)",
@@ -281,15 +290,22 @@ def _notes(
     if targets:
         aim = "least variance of what is to be told"
     units = [unit for unit in ("furnace_load", "cold_batch", "temper_batch") if unit in frame]
-    ratios = noise_ratios(study)
+    ratios = noise_ratios(study, own.name)
     noise = ", ".join(f"{study.unit_word(unit)} {ratios[unit]:g}" for unit in units)
     found_how = f" ({found.reached} of them came within 0.1{NO_BREAK}% of it)"
     if not found.reached:
         found_how = ", parts of it drawn anew and improved"
     lines = [
-        f"Chosen by coordinate exchange for {response.quantity}, criterion {aim}: the best of "
+        f"Chosen by coordinate exchange for {own.quantity}, criterion {aim}: the best of "
         f"{found.starts} random starts{found_how}.",
-        f"Assumed noise, as variance over that of a coupon: {noise}. A wrong guess costs little.",
+        f"Noise it was chosen for, as variance over that of a coupon: {noise}. A wrong guess costs "
+        "little.",
+    ]
+    lines += [
+        f"{capital(extra.words)}: {extra.coupons} {study.unit_word('coupon', extra.coupons)} "
+        "beside the chosen ones; analysed like the others."
+        for extra in study.extra_coupons
+        if wanted is None and not study.is_reference(extra)
     ]
     sizes = [
         f"{int(frame[unit].nunique())} {study.unit_word(unit, int(frame[unit].nunique()))}"

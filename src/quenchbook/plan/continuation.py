@@ -15,6 +15,7 @@ from quenchbook.plan.randomization import furnace_places, program_versions, test
 from quenchbook.plan.streams import Stream
 from quenchbook.plan.treatments import set_for
 from quenchbook.study.definition import Study
+from quenchbook.units import listed
 
 
 def continued_matrix(
@@ -71,6 +72,8 @@ def continued_matrix(
         asked = _tested_alike(study, response.name, matrix, len(new))
         new[name] = test_order(asked, new, response.name, seed)
         new[name] += max(0.0, float(old[name].max()))
+    if "bar" in old and (more := sorted(set(new["bar"]) - set(old["bar"]))):
+        notes = (*notes, f"{_bars_text(study, new, more)}; end pieces are left to chance.")
     own = Continuation(len(old), seed, aim, tuple(notes), program_versions())
     frame = pd.concat([old, new[list(old.columns)]], ignore_index=True)
     frame = frame.astype({name: old[name].dtype for name in old})
@@ -79,12 +82,24 @@ def continued_matrix(
     return grown
 
 
+def _bars_text(study: Study, new: pd.DataFrame, more: Sequence[int]) -> str:
+    """New bars that are needed, and of which lot."""
+    lots = set_for(study, "bar")
+    words = []
+    for bar in more:
+        first = new[new["bar"] == bar].iloc[0]
+        of = ", ".join(factor.word(first[factor.column]) for factor in lots)
+        words.append(f"{bar} ({of})" if of else str(bar))
+    return f"New bars beyond those of the first plan: {listed(words)}"
+
+
 def _tested_alike(study: Study, response: str, matrix: CouponMatrix, count: int) -> Study:
     """Study that tests the same share of the new coupons as of the old ones."""
     own = study.response(response)
     if not own.coupons:
         return study
-    share = own.coupons / len(matrix.analysed)
+    first = matrix.part(0).analysed
+    share = float(first[f"{response}_order"].notna().mean())
     tested = min(count, max(1, round(share * count)))
     responses = tuple(
         dataclasses.replace(r, coupons=tested) if r.name == own.name else r for r in study.responses

@@ -245,7 +245,7 @@ def _planned_treatments(matrix: CouponMatrix) -> pd.DataFrame:
 
 def alias_list(matrix: CouponMatrix) -> pd.DataFrame:
     """What each term of a fraction plan cannot be told from: see `Fraction.alias_frame`."""
-    return fraction_of(matrix).alias_frame()
+    return fraction_of(matrix.part(0)).alias_frame()
 
 
 def check_two_levels(study: Study, where: str) -> None:

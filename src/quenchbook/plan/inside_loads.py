@@ -67,10 +67,27 @@ def coupons_in_loads(
             if factor.nested_in
             else "over all coupons"
         )
-        notes.append(f"{capital(factor.title)} is spread evenly over loads, {words}.")
+        advice = _room(study, factor, size)
+        notes.append(f"{capital(factor.title)} is spread evenly over loads, {words}.{advice}")
     notes += allowed.narrow_loads()
     columns = with_extra_coupons(study, columns, seed, notes)
-    return with_cold_batches(study, columns, seed)
+    columns = with_cold_batches(study, columns, seed)
+    notes += _batches_note(study, columns)
+    return columns
+
+
+def _room(study: Study, factor: Factor, size: int) -> str:
+    """Advice where a factor of cold batches can only be compared between loads."""
+    if factor.set_for != "cold_batch" or not factor.nested_in or study.layout.cold_batches_per_load:
+        return ""
+    parent = study.factor(factor.nested_in)
+    if len(factor.exists_for) > 1 or size < 2 * len(parent.levels):
+        return ""
+    more = len(parent.levels) - 1 + len(factor.levels)
+    return (
+        f" Each load holds a single {factor.title}, so it is compared between loads: with "
+        f"cold_batches_per_load = {more} below [layout] a load can hold more."
+    )
 
 
 def with_cold_batches(
@@ -84,6 +101,19 @@ def with_cold_batches(
     there = has_cold_batch(study, columns)
     own = [name if is_there else "" for name, is_there in zip(names, there, strict=True)]
     return {**columns, "cold_batch": own}
+
+
+def _batches_note(study: Study, columns: Mapping[str, Sequence[Level | int]]) -> list[str]:
+    """Say where a load needs more cold batches than the layout tells."""
+    told = study.layout.cold_batches_per_load
+    if not told or "cold_batch" not in columns:
+        return []
+    names = {str(name) for name in columns["cold_batch"] if name}
+    loads = [name.partition("-")[0] for name in names]
+    most = max((loads.count(load) for load in set(loads)), default=0)
+    if most <= told:
+        return []
+    return [f"cold_batches_per_load is {told}, but the levels of a load need {most}."]
 
 
 def _spread(
@@ -112,6 +142,8 @@ def _spread(
     if factor.nested_in:
         parent = study.factor(factor.nested_in)
         exists = [value in factor.exists_for for value in columns[parent.column]]
+    if in_batches and study.layout.cold_batches_per_load:
+        keys = _parted(study, factor, keys, exists, seed)
     items = list(dict.fromkeys(key for key, there in zip(keys, exists, strict=True) if there))
     if not items:  # no coupon has the level that it is nested in
         columns[factor.column] = [blank_level(factor)] * total
@@ -147,6 +179,38 @@ def _spread(
         factor.levels[chosen[key]] if there else blank_level(factor)
         for key, there in zip(keys, exists, strict=True)
     ]
+
+
+def _parted(
+    study: Study,
+    factor: Factor,
+    keys: Sequence[tuple[object, ...]],
+    exists: Sequence[bool],
+    seed: int,
+) -> list[tuple[object, ...]]:
+    """Keys of the batches where a load has room for more of them than it has settings so far.
+
+    The batches that are left go to the groups of coupons that have the factor, largest first; which
+    coupons of a group go together is drawn at random.
+    """
+    stream = Stream(seed, f"parts of cold batches for {factor.name}")
+    parted = list(keys)
+    for load in dict.fromkeys(key[0] for key in keys):
+        groups: dict[tuple[object, ...], list[int]] = {}
+        for place, key in enumerate(keys):
+            if key[0] == load:
+                groups.setdefault(key, []).append(place)
+        own = {key: rows for key, rows in groups.items() if exists[rows[0]]}
+        parts = dict.fromkeys(own, 1)
+        for _ in range(study.layout.cold_batches_per_load - len(groups)):
+            open_groups = [key for key in own if parts[key] < len(own[key])]
+            if not open_groups:
+                break
+            parts[max(open_groups, key=lambda key: len(own[key]) / parts[key])] += 1
+        for key, rows in own.items():
+            for number, row in enumerate(stream.shuffled(rows)):
+                parted[row] = (*key, number % parts[key])
+    return parted
 
 
 def _load_columns(study: Study) -> set[str]:

@@ -176,7 +176,8 @@ class CouponMatrix:
             f"{own.seed}: {own.aim}"
             for own, frame in zip(self.continuations, self.parts()[1:], strict=True)
         ]
-        return "\n".join([*lines, *self.notes, *added, *self.changes])
+        first = [f"First plan: {note}" for note in self.notes] if added else self.notes
+        return "\n".join([*lines, *first, *added, *self.changes])
 
     def __repr__(self) -> str:
         counts = ", ".join(

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.plan.coordinates import Array, Mask, coupon_precision
+from quenchbook.plan.linear_dependence import dependent_terms
 from quenchbook.study.definition import Study
 from quenchbook.study.terms import MIX_WEIGHT, Terms, study_terms
 
@@ -23,9 +24,24 @@ to 10 and 5, while leaving the units out cost 5 to 13 % (measured, 8 loads of 4 
 """
 
 
-def noise_ratios(study: Study) -> dict[str, float]:
-    """Variance of each unit over that of a coupon, as told or usual."""
-    return {**USUAL_RATIOS, **study.plan.noise_ratios}
+def noise_ratios(study: Study, response: str = "") -> dict[str, float]:
+    """Variance of each unit over that of a coupon value.
+
+    As ``[plan]`` says; else from the noise that is told for the response; else the usual ratios.
+
+    Parameters
+    ----------
+    study : Study
+    response : str
+        Empty: the response wished in ``[plan]``, or else the first.
+    """
+    own = study.response(response or study.plan.response or study.responses[0].name)
+    told: dict[str, float] = {}
+    if own.noise is not None and own.noise.sds.get("coupon"):
+        sds = own.noise.sds
+        coupon = sds["coupon"] ** 2 + sds.get("indent", 0.0) ** 2 / own.readings
+        told = {unit: sds[unit] ** 2 / coupon for unit in USUAL_RATIOS if unit in sds}
+    return {**USUAL_RATIOS, **told, **study.plan.noise_ratios}
 
 
 def plan_terms(study: Study, response: str = "") -> Terms:
@@ -83,6 +99,21 @@ def planned_precision(frame: pd.DataFrame, ratios: Mapping[str, float]) -> Array
         if unit in frame
     }
     return coupon_precision(units, ratios, len(frame), blocks=day_columns(frame))
+
+
+def information(frame: pd.DataFrame, terms: Terms, ratios: Mapping[str, float]) -> Array:
+    """Information on the coefficients for a unit variance of a coupon, shape (p, p)."""
+    X = terms.matrix(frame)
+    M: Array = X.T @ planned_precision(frame, ratios) @ X
+    return M
+
+
+def not_estimable(study: Study, frame: pd.DataFrame, terms: Terms) -> tuple[str, ...]:
+    """Terms that what stands before them, or days, already tell."""
+    M = information(frame, terms, noise_ratios(study))
+    values, vectors = np.linalg.eigh(M)
+    root = np.sqrt(np.where(values > 1e-9 * values[-1], values, 0.0))[:, None] * vectors.T
+    return tuple(n for n in dependent_terms(root, column_terms(terms, frame)) if n != "mean")
 
 
 def full_treatments(study: Study, frame: pd.DataFrame) -> Mask:

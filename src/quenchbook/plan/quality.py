@@ -15,13 +15,14 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError, PlanError
 from quenchbook.plan.best_plan import best_arrangement
 from quenchbook.plan.coordinates import Array, Criterion
-from quenchbook.plan.linear_dependence import dependent_terms
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.needed_units import term_words
 from quenchbook.plan.plan_model import (
     column_terms,
     full_treatments,
+    information,
     noise_ratios,
+    not_estimable,
     plan_terms,
     planned_precision,
     prediction_region,
@@ -67,7 +68,7 @@ class PlanQuality:
     @functools.cached_property
     def not_estimable(self) -> tuple[str, ...]:
         """Terms that this plan cannot tell from others; they are left out of all that follows."""
-        return _not_estimable(self.frame, plan_terms(self.study, self.response), self.study)
+        return not_estimable(self.study, self.frame, plan_terms(self.study, self.response))
 
     @functools.cached_property
     def terms(self) -> Terms:
@@ -77,7 +78,7 @@ class PlanQuality:
     @functools.cached_property
     def information(self) -> Array:
         """Information matrix with the assumed noise, coupon variance 1, days taken out."""
-        return _information(self.frame, self.terms, noise_ratios(self.study))
+        return information(self.frame, self.terms, noise_ratios(self.study, self.response))
 
     @property
     def log_determinant(self) -> float:
@@ -106,7 +107,7 @@ class PlanQuality:
         """
         rows = []
         for words, other in self._others().items():
-            M = _information(other, self.terms, noise_ratios(self.study))
+            M = information(other, self.terms, noise_ratios(self.study, self.response))
             if np.linalg.matrix_rank(M) < len(M):
                 continue
             rows.append((words, _d_ratio(self.information, M), self._i_ratio(self.information, M)))
@@ -157,7 +158,7 @@ class PlanQuality:
             of their columns, both the largest of the columns and without sign.
         """
         columns = ["combination", "term", "alias_share", "correlation"]
-        W = planned_precision(self.frame, noise_ratios(self.study))
+        W = planned_precision(self.frame, noise_ratios(self.study, self.response))
         X = self.terms.matrix(self.frame)
         owners = np.array(column_terms(self.terms, self.frame))
         present = {frozenset(name.split(":")) for name in self.terms.names}
@@ -193,8 +194,8 @@ class PlanQuality:
         rows = []
         for load, batch in GUESSES:
             ratios = {"furnace_load": load, "cold_batch": batch, "temper_batch": batch}
-            own = _information(self.frame, self.terms, ratios)
-            other = _information(self._best(criterion, ratios), self.terms, ratios)
+            own = information(self.frame, self.terms, ratios)
+            other = information(self._best(criterion, ratios), self.terms, ratios)
             ratio = _d_ratio(own, other) if criterion == "D" else self._i_ratio(own, other)
             rows.append((load, batch, criterion, ratio))
         return pd.DataFrame(rows, columns=["load_ratio", "batch_ratio", "criterion", "efficiency"])
@@ -206,17 +207,17 @@ class PlanQuality:
     def summary(self) -> str:
         """Say in words how good the plan is; takes some seconds."""
         lines = [
-            f"D {self.d_value:.4f} a coupon; average variance of a prediction "
-            f"{self.average_variance:.3g} coupon variances."
+            "A prediction, averaged over an even mix of the levels, has a standard deviation "
+            f"{self.average_variance**0.5:.2f} times that of a single coupon."
         ]
         if self.not_estimable:
             lost = ", ".join(term_words(self.study, name) for name in self.not_estimable)
             lines.append(f"Cannot be estimated, and left out here: {lost}.")
         for row in self.efficiencies.itertuples(index=False):
             lines.append(
-                f"Against a plan {_against(str(row.comparison))}: {_share(row.d_efficiency)} of "
-                "the precision of all coefficients together, "
-                f"{_share(row.i_efficiency)} of that of a prediction."
+                f"Against a plan {_against(str(row.comparison))}: all effects together are told "
+                f"with {_share(row.d_efficiency)} of its precision (D), predictions with "
+                f"{_share(row.i_efficiency)} (I)."
             )
         seen = self.aliasing[self.aliasing["alias_share"] > _WORTH_TELLING]
         if len(seen):
@@ -228,7 +229,8 @@ class PlanQuality:
             )
         low = self.sensitivity["efficiency"].min()
         lines.append(
-            f"If the noise is another than assumed, at least {_share(low)} of the best is kept."
+            "If loads and batches are noisier or quieter than thought, the plan keeps at least "
+            f"{_share(low)} of the precision of a plan made for that noise."
         )
         return "\n".join(lines)
 
@@ -250,6 +252,8 @@ class PlanQuality:
 def plan_quality(matrix: CouponMatrix, response: str = "") -> PlanQuality:
     """How good a plan is for a response, whatever kind of plan it is.
 
+    Of a plan that was continued the first part is judged.
+
     Parameters
     ----------
     matrix : CouponMatrix
@@ -261,6 +265,8 @@ def plan_quality(matrix: CouponMatrix, response: str = "") -> PlanQuality:
     EstimabilityError
         If not even the mean and one factor can be estimated.
     """
+    if matrix.continuations:  # others of the layout have the size of the first plan
+        matrix = matrix.part(0)
     study = matrix.study
     name = study.response(response or study.plan.response or study.responses[0].name).name
     quality = PlanQuality(matrix, name)
@@ -271,20 +277,6 @@ def plan_quality(matrix: CouponMatrix, response: str = "") -> PlanQuality:
 
 # --- numbers
 # ----------------------------------------------------------------------------------------
-
-
-def _information(frame: pd.DataFrame, terms: Terms, ratios: Mapping[str, float]) -> Array:
-    X = terms.matrix(frame)
-    M: Array = X.T @ planned_precision(frame, ratios) @ X
-    return M
-
-
-def _not_estimable(frame: pd.DataFrame, terms: Terms, study: Study) -> tuple[str, ...]:
-    """Terms that what stands before them, or days, already tell."""
-    M = _information(frame, terms, noise_ratios(study))
-    values, vectors = np.linalg.eigh(M)
-    root = np.sqrt(np.where(values > 1e-9 * values[-1], values, 0.0))[:, None] * vectors.T
-    return tuple(n for n in dependent_terms(root, column_terms(terms, frame)) if n != "mean")
 
 
 def _average_variance(information: Array, region: Array) -> float:

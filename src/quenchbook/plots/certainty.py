@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from quenchbook.outlook.certainty_table import effort_name, records_of
-from quenchbook.outlook.questions import times_in
+from quenchbook.outlook.wording import times_in
 from quenchbook.plots import scales, wording
 from quenchbook.plots.callouts import Box, Callout, draw_callouts
 from quenchbook.plots.drawing import Drawing

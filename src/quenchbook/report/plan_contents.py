@@ -15,16 +15,13 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError, QuenchbookError
 from quenchbook.outlook.certainty import certainty_costs
-from quenchbook.outlook.needed import Goal, units_needed
+from quenchbook.outlook.comparison import against_crossed
+from quenchbook.outlook.needed import units_needed
 from quenchbook.outlook.peak_costs import peak_costs
-from quenchbook.outlook.questions import (
-    PlanOutlook,
-    QuestionOutlook,
-    chance_text,
-    question_outlooks,
-)
+from quenchbook.outlook.questions import PlanOutlook, QuestionOutlook, question_outlooks
 from quenchbook.outlook.simulation import simulated_outlook
 from quenchbook.outlook.steel import steel_prior
+from quenchbook.outlook.wording import GOAL_WORDS, chance_text
 from quenchbook.plan.cost import plan_cost
 from quenchbook.plan.fractions import alias_list
 from quenchbook.plan.matrix import CouponMatrix
@@ -102,6 +99,10 @@ def _chance(share: float | None) -> str:
     return chance_text(share) if share is not None else "no margin"
 
 
+def _half(own: QuestionOutlook, half: float | None) -> str:
+    return f"±{own.size_text(half)}" if half is not None and half == half else "whole term"
+
+
 def report_costs(matrix: CouponMatrix) -> list[Block]:
     """What the plan costs in money and hours, line by line."""
     cost = plan_cost(matrix)
@@ -116,6 +117,8 @@ def report_costs(matrix: CouponMatrix) -> list[Block]:
         }
         for line in cost.lines
     ]
+    if cost.prices.furnace_hour is None:  # assumed hours that nobody pays for would only puzzle
+        rows = [{k: v for k, v in row.items() if k != "furnace hours"} for row in rows]
     currency = "" if math.isnan(cost.total) else f" Prices in {cost.prices.currency}."
     return [
         Paragraph((cost.sum_words(),)),
@@ -154,10 +157,37 @@ def report_certainty(
     if study.published or all(own.expected_peak is None for own in study.responses):
         return blocks
     try:
-        peaks = peak_costs(study)
+        (own,) = [r for r in study.responses if r.expected_peak is not None][:1]
+        peaks = peak_costs(study, noise=(noise or {}).get(own.name))
     except QuenchbookError as error:
         return [*blocks, Paragraph((str(error),))]
     return [*blocks, Bullets(tuple((line,) for line in peaks.sentences() + peaks.notes))]
+
+
+def report_matrix(matrix: CouponMatrix) -> list[Block]:
+    """The coupon matrix as a table to print: every coupon in furnace order, with its code."""
+    frame = matrix.frame
+    wanted = ["furnace_load", "load_place", "coupon", *(f.column for f in matrix.study.factors)]
+    wanted += [
+        name for name in ("cold_batch", "temper_batch", "bar", "bar_position") if name in frame
+    ]
+    shown = frame[wanted].copy()
+    for factor in matrix.study.factors:
+        shown[factor.column] = [
+            factor.word(level) if level == level and level != "" else ""
+            for level in shown[factor.column]
+        ]
+    titles = {name: name.replace("_", " ") for name in wanted}
+    titles |= {f.column: f.title for f in matrix.study.factors}
+    return [
+        table(
+            shown,
+            key="matrix",
+            caption=f"All coupons in furnace order, plan {matrix.short_hash}.",
+            titles={**titles, "load_place": "place"},
+            decimals=0,
+        )
+    ]
 
 
 def report_needed(
@@ -168,9 +198,8 @@ def report_needed(
     if not comparisons:
         return [Paragraph(("No question compares two levels, so there is no number to tell.",))]
     key = question or comparisons[0].key
-    goals: tuple[Goal, ...] = ("difference", "equivalence")
     try:
-        found = [units_needed(study, key, goal=goal, noise=noise) for goal in goals]
+        found = [units_needed(study, key, goal=goal, noise=noise) for goal in GOAL_WORDS]
     except QuenchbookError as error:
         return [Paragraph((str(error),))]
     return [Bullets(tuple((own.summary().split("\n")[0],) for own in found))]
@@ -182,7 +211,8 @@ def report_choice(matrix: CouponMatrix) -> list[Block]:
     if matrix.study.published:
         return [Paragraph((note,)) for note in matrix.notes]
     if kind == "crossed":
-        return [Paragraph((_CROSSED,))]
+        quality = plan_quality(matrix).summary().split("\n")
+        return [Paragraph((_CROSSED,)), Bullets(tuple((line,) for line in quality))]
     if kind == "fraction":
         return [
             *(Paragraph((note,)) for note in matrix.notes),
@@ -194,6 +224,7 @@ def report_choice(matrix: CouponMatrix) -> list[Block]:
             ),
         ]
     lines = [*matrix.notes, *plan_quality(matrix).summary().split("\n")]
+    lines += against_crossed(matrix)
     return [Bullets(tuple((line,) for line in lines))]
 
 
@@ -212,9 +243,13 @@ def report_confirmation(
     rows = [
         {
             "question": row["question"],
+            "interval, by formula": _half(own.outlook.answer(row["key"]), row["half_width"]),
+            "in simulated studies": _half(
+                own.outlook.answer(row["key"]), row["simulated_half_width"]
+            ),
             "difference": own.outlook.answer(row["key"]).size_text(row["difference"]),
-            "by formula": chance_text(row["power"]),
-            "in simulated studies": chance_text(row["simulated_power"]),
+            "found, by formula": chance_text(row["power"]),
+            "found, in simulated studies": chance_text(row["simulated_power"]),
             "give or take": f"{200 * row['simulation_error']:.1f}{NO_BREAK}%",
         }
         for row in own.table.to_dict("records")
@@ -223,8 +258,8 @@ def report_confirmation(
         table(
             pd.DataFrame(rows),
             key="confirmation",
-            caption=f"Chance of finding a difference, by formula and in {studies:,} simulated "
-            "studies.",
+            caption="Intervals and the chance of finding a difference, by formula and in "
+            f"{studies:,} simulated studies.",
             notes=("Give or take: two standard errors of the simulated share.",),
         )
     ]

@@ -68,7 +68,8 @@ def _factor(
             where,
             "levels",
             f"{name} has fewer than two levels",
-            'Write levels = ["150 degC", "175 degC"].',
+            'Write levels = ["150 degC", "175 degC"], or, if it is the same for all, delete the '
+            f'factor and write {name} = "..." below [held_constant].',
         )
         return None
     else:

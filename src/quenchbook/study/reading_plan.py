@@ -143,7 +143,7 @@ def read_plan_wish(
 
 def _noise_ratios(table: Mapping[str, Any], mistakes: Mistakes) -> dict[str, float]:
     """Variance of each unit over that of a coupon."""
-    units = tuple(unit for unit in UNITS if unit != "coupon")
+    units = tuple(unit for unit in UNITS if unit not in ("bar", "coupon"))
     ratios: dict[str, float] = {}
     for unit, raw in mistakes.table(table, "noise_ratios", inside="plan").items():
         if unit not in units:

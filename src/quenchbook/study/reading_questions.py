@@ -81,7 +81,18 @@ def _bound(
             )
         return None
     name, (level, against) = next(iter(pairs.items()))
+    nowhere = _does_not_exist(factors[name], {**at, **{n: pair[0] for n, pair in change.items()}})
+    if nowhere:
+        mistakes.wrong(where, "compare", f"{name} does not exist {nowhere}", "Ask where it exists.")
     return Question(key, words, response, name, level, against, at, change)
+
+
+def _does_not_exist(factor: Factor, at: Mapping[str, Level]) -> str:
+    """Where a nested factor is asked about and does not exist; empty where it does."""
+    level = at.get(factor.nested_in)
+    if level is None or level in factor.exists_for:
+        return ""
+    return f"with {factor.nested_in} {level}"
 
 
 def _response_of(

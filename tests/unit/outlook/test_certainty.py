@@ -216,7 +216,7 @@ def test_sentences_say_what_more_money_buys() -> None:
         f"The plan, 6 furnace loads of 4 coupons, 5 indents each, takes about 400{nb}EUR and finds "
         f"a difference of 0.55{nb}HRC 8 times in 10.",
         f"80{nb}more{nb}EUR buys: a difference of 0.42 instead of 0.55{nb}HRC found 8 times in 10 "
-        "(8 furnace loads of 4 coupons, 5 indents each).",
+        "(8 furnace loads of 4 coupons, 5 indents each, 8 hours of work more).",
         f"200{nb}EUR less leaves: a difference of 0.80 instead of 0.55{nb}HRC found 8 times in 10 "
         "(4 furnace loads of 4 coupons, 3 indents each).",
         f"The cheapest plan here that finds a difference of the margin, 0.50{nb}HRC, 8 times in "

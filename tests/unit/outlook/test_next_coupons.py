@@ -10,13 +10,16 @@ import pytest
 from tests.conftest import ROOT
 
 import quenchbook as qb
-from quenchbook.errors import EstimabilityError, PlanError
-from quenchbook.outlook.next_coupons import next_coupons, possible_peaks, undecided_needs
+from quenchbook.errors import EstimabilityError, PlanError, QuenchbookError
+from quenchbook.outlook.layouts import drawn_layout
+from quenchbook.outlook.next_coupons import next_coupons, possible_peaks
+from quenchbook.outlook.noise import measured_noise
 from quenchbook.outlook.questions import question_outlooks
+from quenchbook.outlook.undecided import undecided_needs
 from quenchbook.plan.continuation import continued_matrix
 from quenchbook.plan.files import read_plan, write_continuation, write_plan
 from quenchbook.plan.matrix import CouponMatrix, check_matrix
-from quenchbook.study.definition import Noise, Study
+from quenchbook.study.definition import Noise, PlanWish, Study
 
 NOISE = {"hardness_hrc": Noise({"furnace_load": 0.4, "coupon": 0.3, "indent": 0.6}, "a pilot")}
 
@@ -124,6 +127,41 @@ def test_new_coupons_of_a_bar_that_is_used_up_come_from_new_bars(plane_irons_mat
     assert tested == len(new) / 2  # half of the coupons, as in the first plan
 
 
+def test_every_continuation_tests_the_share_of_the_first_plan(plane_irons_matrix) -> None:
+    longer = plane_irons_matrix
+    for seed in (3, 4, 5):
+        longer = next_coupons(longer, 4, seed=seed, starts=1)
+    shares = [part["impact_j_order"].notna().mean() for part in longer.parts()]
+    assert shares == [0.5] * 4
+
+
+@pytest.mark.parametrize("wrong", [{"aim": "nope"}, {"questions": ["nope"], "aim": "verdicts"}])
+def test_an_aim_or_a_question_that_is_none_is_refused(first, wrong: dict) -> None:
+    with pytest.raises(QuenchbookError, match="nope"):
+        next_coupons(first, 2, seed=9, **wrong)
+
+
+def test_a_fraction_is_continued_without_what_it_mixes_up(small_study: Study) -> None:
+    two = tuple(
+        dataclasses.replace(own, levels=own.levels[:2], shape="levels")
+        for own in small_study.factors
+    )
+    more = tuple(
+        dataclasses.replace(two[1], name=name, column=name, levels=("a", "b"))
+        for name in ("polish", "oil", "foil")
+    )
+    study = dataclasses.replace(
+        small_study, factors=(*two, *more), plan=PlanWish("fraction", treatments=8), questions=()
+    )
+    longer = next_coupons(qb.coupon_matrix(study, seed=1), 2, seed=2, starts=3)
+    assert len(longer.parts()) == 2
+    assert qb.alias_list(longer).equals(qb.alias_list(longer.part(0)))
+
+
+def test_quality_of_a_continued_plan_is_that_of_its_first_part(first, longer) -> None:
+    assert qb.plan_quality(longer).d_value == qb.plan_quality(first).d_value
+
+
 def test_free_places_of_old_bars_are_used_first(small_study: Study) -> None:
     layout = dataclasses.replace(small_study.layout, bars=4, coupons_per_bar=9)
     first = qb.coupon_matrix(dataclasses.replace(small_study, layout=layout), seed=1)
@@ -163,8 +201,19 @@ def test_undecided_questions_are_told_what_they_need(small_study: Study, first) 
     needs = undecided_needs(first, {"hardness_hrc": model}, ["freezer", "hot", "curve"])
     table = needs.to_frame().set_index(["key", "goal"])
     assert set(table.index.get_level_values("key")) == {"freezer", "hot"}
-    assert (table["power"].dropna() >= 0.8).all()
+    told = table["more_loads"].dropna()
+    assert len(told)
+    for (key, goal), more in told[told > 0].items():  # one step less must not be enough
+        outlook = question_outlooks(
+            drawn_layout(
+                small_study, small_study.question_of(key), 6 + int(more) - 3, 4, seed=1
+            ).matrix,
+            noise={"hardness_hrc": measured_noise(model)},
+        ).answer(key)
+        got = outlook.power(0.5) if goal == "difference" else outlook.equivalence_power()
+        assert got < 0.8
     assert "more furnace loads" in needs.summary()
+    assert "Is there a curve? Undecided; a whole term has no margin" in needs.summary()
     assert "nan" not in needs.summary()
 
 

@@ -12,7 +12,7 @@ from quenchbook.fit.precision import Precision
 from quenchbook.outlook.needed import units_needed
 from quenchbook.outlook.noise import planning_variances
 from quenchbook.outlook.peak import peak_compared, peak_outlook, peak_rows
-from quenchbook.outlook.questions import prepared
+from quenchbook.outlook.prepared import prepared
 from quenchbook.outlook.simulation import noise_values
 from quenchbook.study.definition import ExpectedPeak, Noise
 

@@ -15,8 +15,9 @@ from quenchbook.outlook.noise import (
     coupon_value_variance,
     measured_noise,
 )
-from quenchbook.outlook.questions import chance_text, question_outlooks, times_in
+from quenchbook.outlook.questions import question_outlooks
 from quenchbook.outlook.simulation import simulated_outlook
+from quenchbook.outlook.wording import chance_text, times_in
 from quenchbook.study.definition import Noise
 
 NOISE = {"hardness_hrc": Noise({"furnace_load": 0.4, "coupon": 0.3, "indent": 0.6}, "a pilot")}
@@ -168,8 +169,8 @@ def test_a_plan_that_answers_nothing_is_not_simulated(coated_bars_matrix) -> Non
 
 @pytest.mark.parametrize(
     ("share", "words"),
-    [(0.8, "8 times in 10"), (0.1, "1 time in 10"), (0.95, "19 times in 20"),
-     (0.999, "nearly always"), (0.001, "hardly ever"), (0.87, "87 times in 100")],
+    [(0.8, "8 times in 10"), (0.1, "1 time in 10"), 
+     (0.999, "nearly always"), (0.001, "hardly ever"), (0.87, "in 87\u00a0% of such studies")],
 )  # fmt: skip
 def test_chances_are_said_in_words(share: float, words: str) -> None:
     assert times_in(share) == words

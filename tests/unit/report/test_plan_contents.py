@@ -92,9 +92,10 @@ def test_how_the_coupons_were_chosen_is_told(small_plan_study: Study, kind: str)
     words = text(report_choice(qb.coupon_matrix(study, seed=1)))
     if kind == "crossed":
         assert 'kind = "best"' in words
+        assert "made for predictions" in words
     else:
         assert "coordinate exchange" in words
-        assert "If the noise is another than assumed" in words
+        assert "noisier or quieter than thought" in words
 
 
 def test_a_fraction_shows_what_cannot_be_told_apart(small_plan_study: Study) -> None:
