@@ -192,7 +192,7 @@ def test_next_coupons_for_a_peak_bracket_it(plane_irons_matrix, plane_irons_reco
 def test_undecided_questions_are_told_what_they_need(small_study: Study, first) -> None:
     rng = np.random.default_rng(2)
     frame = first.frame.loc[first.frame.index.repeat(3)].reset_index(drop=True)
-    loads = rng.normal(0, 0.5, 6)[frame["furnace_load"] - 1]
+    loads = rng.normal(0, 0.25, 6)[frame["furnace_load"] - 1]
     frame["hardness"] = 60 + loads + rng.normal(0, 0.5, len(frame))
     model = qb.mixed_model(
         frame, "hardness", fixed="austenitize_c * cold_route", strata=["furnace_load", "coupon"],
