@@ -141,7 +141,7 @@ def nitrogen_needed(
     vessels: tuple[float, float] = (1, 1),
     covered_litres: tuple[float, float] = (0.0, 0.0),
 ) -> tuple[float, float]:
-    """Liquid nitrogen to bring: cooling with its margin, vessel, boil-off, and what covers the steel.
+    """Liquid nitrogen to bring: cooling with its margin, vessel, boil-off, cover.
 
     Parameters
     ----------

@@ -20,15 +20,21 @@ STEEL_DENSITY: Final = 7800.0  # [kg/m3]
 FREEZER_C: Final = -18.0  # common practice, no source
 LUMPED_BIOT: Final = 0.1  # below it the piece is nearly one temperature [from memory]
 
-# value, least, most: heat transfer by still air and by alcohol with dry ice [W/(m2 K)] [from memory]
+# value, least, most: still air, and alcohol with dry ice [W/(m2 K)] [from memory]
 FREEZER_FILM: Final = (8.0, 5.0, 12.0)
 BATH_FILM: Final = (250.0, 100.0, 500.0)
 
-_CAPACITY: Final = 450.0  # of steel at room temperature [J/(kg K)]; less in the cold: times are long
+_CAPACITY: Final = (
+    450.0  # of steel at room temperature [J/(kg K)]; less in the cold: times are long
+)
 _CONDUCTIVITY: Final = 26.0  # of tool steel [W/(m K)] [from memory]
 _BOILING: Final = (1.5e4, 1.0e4, 2.0e4)  # film boiling of nitrogen [W/m2]: value, least, most
 _STEFAN_BOLTZMANN: Final = 5.670374e-8  # [W/(m2 K4)]
-_EMISSIVITY: Final = (0.8, 0.9, 0.5)  # as expected, fastest, slowest; oxidized or bright [from memory]
+_EMISSIVITY: Final = (
+    0.8,
+    0.9,
+    0.5,
+)  # as expected, fastest, slowest; oxidized or bright [from memory]
 _FURNACE_FILM: Final = (10.0, 20.0, 5.0)  # air in a chamber furnace, the same order [from memory]
 # mean from room to austenitize temperature with the heat of transformation [J/(kg K)] [from memory]
 _HOT_CAPACITY: Final = (700.0, 600.0, 800.0)

@@ -99,6 +99,4 @@ def _cubic_metres(told: object) -> float:
 
 
 def _is_number(value: object, least: float, most: float) -> bool:
-    return (
-        isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most
-    )
+    return isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most

@@ -8,7 +8,7 @@ import pikepdf
 import pytest
 
 from quenchbook.bench.bar_sheets import BAR_ROWS
-from quenchbook.bench.safety import hazards
+from quenchbook.bench.hazards import hazards
 from quenchbook.bench.sheets import bench_sheets
 from quenchbook.bench.temper_sheets import TEMPER_ROWS
 from quenchbook.errors import ReportError
