@@ -13,6 +13,7 @@ import pandas as pd
 from quenchbook.bench.cold_amounts import alcohol_line, cold_batches, dry_ice_line, nitrogen_line
 from quenchbook.bench.coupon_size import SIZE_UNTOLD, CouponSize, coupon_size, grams_text
 from quenchbook.bench.hazards import hazards, oil_quench, quench_told, told_phrases
+from quenchbook.bench.load_sheets import beside_blank
 from quenchbook.bench.need import Need, missing
 from quenchbook.bench.room_check import AirFigure, air_figures, air_missing
 from quenchbook.bench.temper_sheets import temper_cycles
@@ -240,7 +241,7 @@ def _tempers(matrix: CouponMatrix) -> Need | None:
         return None
     count = float(sum(len(temper_cycles(study, row)) for _, row in first.iterrows()))
     note = f"{len(first)} {study.unit_word('temper_batch', len(first))}"
-    held = study.held_constant.get("temper_time", "")
+    held = beside_blank(study, "temper_time")
     note += f", {held} each." if held else "; time at temperature not told."
     if not ("temper_cycles" in study.held_constant or study.has("temper_cycles")):
         note += " One temper a batch: not told otherwise."

@@ -62,16 +62,16 @@ def cautions(study: Study) -> tuple[Caution, ...]:
     tuple of Caution
         In the order of the work. The last one says that the list is not a risk assessment.
     """
-    found = [_CAUTIONS[name] for name in hazards(study)]
+    found = [CAUTIONS[name] for name in hazards(study)]
     return (*found, Caution("Before all", (LAST_WORD,), ""))
 
 
 def reminders(study: Study, names: tuple[str, ...]) -> tuple[str, ...]:
     """Shortest forms of the cautions among `names` that the study has."""
-    return tuple(_CAUTIONS[name].reminder for name in hazards(study) if name in names)
+    return tuple(CAUTIONS[name].reminder for name in hazards(study) if name in names)
 
 
-_CAUTIONS: Final = {
+CAUTIONS: Final = {
     "furnace": Caution(
         "Hot furnace",
         (

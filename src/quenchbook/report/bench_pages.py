@@ -24,8 +24,14 @@ from quenchbook.report.typst_source import literal
 from quenchbook.units import capital
 
 BENCH_FILE: Final = "bench_sheets.pdf"
-_SIZES: Final = ((1600, "12pt"), (2600, "10.5pt"), (3400, "9pt"), (100_000, "8.3pt"))
+_SIZES: Final = (
+    (2200, "12pt"), (3100, "10.5pt"), (4000, "9pt"), (4850, "8.3pt"), (5900, "7pt"),
+    (100_000, "6.7pt"),
+)  # fmt: skip
+_HAZARD_LETTERS: Final = 110  # that a hazard's heading and the space around it stand for
 _UNSOURCED: Final = "Where no source is named: common practice, no source."
+_MANY_ROWS: Final = 14  # of consumables and air; so many stand closer together
+_NOTE_LETTERS: Final = 360  # of what an amount was counted with, eight lines
 _HELD_LETTERS: Final = 280  # of what is held constant, three lines
 _LETTERS: Final = 86  # of a line of 11 pt
 _USUAL_LINES: Final = 3  # around the table of a load with rows of 16.6 mm
@@ -100,7 +106,7 @@ def _cautions_page(sheets: BenchSheets) -> str:
 def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
     lines = _sequence(
         f"\n  ({literal(capital(own.item))}, {literal(own.amount_words())}, "
-        f"{literal(breakable(shortened(own.note, 420)))})"
+        f"{literal(breakable(shortened(own.note, _NOTE_LETTERS)))})"
         for own in needs.lines
     )
     air = _sequence(
@@ -109,6 +115,7 @@ def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
         for own in needs.air
     )
     asked = _sequence(literal(line) for line in needs.asked)
+    gap = "1.5mm" if len(needs.lines) + len(needs.air) < _MANY_ROWS else "0.9mm"
     return "\n".join(
         (
             "#[",
@@ -116,8 +123,8 @@ def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
             _heading("Have at hand"),
             "]",
             "#v(3mm)\n#rule(2pt)",
-            f"#needs-table({lines})",
-            f"#air-table({air}, {literal(NOT_A_RISK_ASSESSMENT)}, {asked})",
+            f"#needs-table({lines}, gap: {gap})",
+            f"#air-table({air}, {literal(NOT_A_RISK_ASSESSMENT)}, {asked}, gap: {gap})",
             _foot(*foot),
         )
     )
@@ -126,14 +133,16 @@ def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
 def _caution(caution: Caution, size: str) -> str:
     sentences = _sequence(literal(sentence) for sentence in caution.sentences)
     source = "" if caution.source == COMMON else caution.source
-    return (
-        f"#caution({literal(caution.hazard)}, {sentences}, {literal(source)}, size: {size})"
-    )
+    return f"#caution({literal(caution.hazard)}, {sentences}, {literal(source)}, size: {size})"
 
 
 def _cautions_size(cautions: Sequence[Caution]) -> str:
     """Largest size of type that keeps all cautions on one page."""
-    letters = sum(len(" ".join((c.hazard, *c.sentences, c.source.replace(COMMON, "")))) for c in cautions)
+    letters = sum(
+        len(" ".join((own.hazard, *own.sentences, own.source.replace(COMMON, ""))))
+        + _HAZARD_LETTERS
+        for own in cautions
+    )
     return next(size for most, size in _SIZES if letters <= most)
 
 
