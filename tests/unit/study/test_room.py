@@ -1,9 +1,15 @@
 from __future__ import annotations
 
+from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.conftest import ROOT
 
+from quenchbook.bench.coupon_size import coupon_size
+from quenchbook.errors import StudyError
+from quenchbook.study.files import read_study
 from quenchbook.study.mistakes import Mistakes
 from quenchbook.study.room import Room, read_room
 
@@ -66,3 +72,25 @@ def test_no_room_is_no_mistake() -> None:
     mistakes = Mistakes("study.toml", "")
     assert read_room({}, mistakes) is None
     assert not mistakes.problems
+
+
+def test_a_study_file_tells_its_room(tmp_path: Path) -> None:
+    text = (ROOT / "data" / "plane_irons" / "study.toml").read_text(encoding="utf-8")
+    (tmp_path / "study.toml").write_text(
+        text + '\n[room]\nvolume = "30 m3"\nair_changes = 0.4\n', encoding="utf-8"
+    )
+    assert read_study(tmp_path).room == Room(30.0, 0.4)
+    (tmp_path / "study.toml").write_text(text + "\n[room]\nvolume = 30\n", encoding="utf-8")
+    with pytest.raises(StudyError, match="volume is 30"):
+        read_study(tmp_path)
+
+
+def test_the_template_without_its_comment_marks_tells_a_room_and_a_size(tmp_path: Path) -> None:
+    text = resources.files("quenchbook.study").joinpath("template.toml").read_text("utf-8")
+    for key in ("[room]", "volume =", "air_changes =", "coupon_length =", "coupon_width ="):
+        assert f"# {key}" in text
+        text = text.replace(f"# {key}", key)
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    study = read_study(tmp_path)
+    assert study.room == Room(30.0, 0.4)
+    assert coupon_size(study).sides == (60.0, 25.0, 3.0)
