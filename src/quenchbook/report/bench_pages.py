@@ -115,7 +115,7 @@ def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
         for own in needs.air
     )
     asked = _sequence(literal(line) for line in needs.asked)
-    gap = "1.5mm" if len(needs.lines) + len(needs.air) < _MANY_ROWS else "0.9mm"
+    gap = "1.5mm" if len(needs.lines) + len(needs.air) < _MANY_ROWS else "1.1mm"
     return "\n".join(
         (
             "#[",
