@@ -23,6 +23,8 @@ _HOME = {
     "plan_cost": "plan.cost",
     "write_entry_forms": "bench.forms",
     "cautions": "bench.safety",
+    "consumables": "bench.consumables",
+    "Consumables": "bench.consumables",
     "read_records": "records.reading",
     "Records": "records.reading",
     "mixed_model": "fit.mixed",

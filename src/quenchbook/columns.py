@@ -125,7 +125,10 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "deviation": ("coupon value less the fitted mean", ""),
     # what is expected before any test
     "expected": ("what published equations expect: a prior, not a measurement", ""),
-    "low": ("lower end of the range of what is expected; no confidence level belongs to it", ""),
+    "low": (
+        "lower end of the range of what is expected or needed; no confidence level belongs to it",
+        "",
+    ),
     "high": ("upper end of that range", ""),
     # findings
     "key": ("short name of the question", ""),

@@ -9,6 +9,7 @@ import pytest
 from tests.conftest import ROOT
 
 import quenchbook as qb
+from quenchbook.bench.consumables import consumables
 from quenchbook.columns import GLOSSARY, meaning
 from quenchbook.outlook.undecided import undecided_needs
 from quenchbook.plan.matrix import CouponMatrix
@@ -23,6 +24,8 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
         "tiles": qb.figure_coupon_matrix(matrix).to_frame(),
         "error df": qb.error_df_frame(matrix),
         "cost": qb.plan_cost(matrix).to_frame(),
+        "consumables": consumables(matrix).to_frame(),
+        "air": consumables(matrix).air_frame(),
         "outlook": qb.question_outlooks(matrix).to_frame(),
         "treatments": qb.treatments(study),
         **{

@@ -8,7 +8,8 @@ from typing import Final
 
 import pandas as pd
 
-from quenchbook.bench.safety import quench_words, reminders
+from quenchbook.bench.hazards import oil_quench
+from quenchbook.bench.safety import reminders
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study, held_value, held_words
 from quenchbook.study.factors import Factor, Level
@@ -216,7 +217,7 @@ def _times(
         (f"out, soak {soak}" if soak else "out", "h:min"),
         ("furnace read", "°C"),
     ]
-    if "oil" in quench_words(study):
+    if oil_quench(study):
         times.append(("oil, start", "°C"))
     return tuple(times)
 
@@ -312,7 +313,7 @@ def untreated_words(study: Study, rows: pd.DataFrame) -> str:
 def _reminder(rows: pd.DataFrame, study: Study, inner: list[Factor]) -> str:
     """Safety line of a load: for its furnace, and for the cold it really uses."""
     used = {str(level) for f in inner if not f.is_numeric for level in rows[f.column]}
-    names = ["furnace", "oil"]
+    names = ["furnace", "gas", "oil", "water", "salt"]
     names += ["nitrogen"] if any("nitrogen" in level for level in used) else []
     names += ["dry_ice", "alcohol"] if "dry_ice" in used else []
     return " ".join(reminders(study, tuple(names)))

@@ -5,19 +5,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from quenchbook.bench.hazards import hazards
+from quenchbook.bench.room_check import ppm_text
+from quenchbook.metallurgy.room_air import (
+    CARBON_DIOXIDE_DAY,
+    CARBON_DIOXIDE_SHORT,
+    DRY_ICE_GAS,
+    GAS_C,
+    NITROGEN_GAS,
+    OXYGEN_LOW,
+    carbon_dioxide_at_oxygen,
+    dry_ice_for,
+    oxygen_after_spill,
+)
 from quenchbook.study.definition import Study
 
 COMMON: Final = "Common practice, no source."
 LAST_WORD: Final = (
     "This list is not a risk assessment; local codes and licensed practice come first."
 )
-
-# Litres of gas from one litre of liquid nitrogen (at 20 degC) and from one kilogram of dry ice (at
-# 25 degC), computed from published densities at one atmosphere.
-NITROGEN_EXPANSION: Final = 692
-DRY_ICE_LITRES_PER_KG: Final = 553
-OXYGEN_IN_AIR: Final = 20.95  # per cent by volume
 ROOM_M3: Final = 30.0  # a small workshop, as an example
+_SPILL_LITRES: Final = 5.0
 
 
 @dataclass(frozen=True)
@@ -42,53 +50,6 @@ class Caution:
     reminder: str = ""
 
 
-def oxygen_after_spill(litres: float, room_m3: float) -> float:
-    """Oxygen left when liquid nitrogen boils off into a closed, well mixed room.
-
-    Parameters
-    ----------
-    litres : float
-        Liquid nitrogen [L].
-    room_m3 : float
-        Volume of the room [m3].
-
-    Returns
-    -------
-    float
-        Oxygen [per cent by volume], 20.95 (V - Vg) / V.
-
-    References
-    ----------
-    University of Nottingham, form for work with liquid nitrogen (spill formula).
-
-    >>> round(oxygen_after_spill(5, 30), 1)
-    18.5
-    """
-    gas_m3 = min(litres * NITROGEN_EXPANSION / 1000, room_m3)
-    return OXYGEN_IN_AIR * (room_m3 - gas_m3) / room_m3
-
-
-def dry_ice_for(ppm: float, room_m3: float) -> float:
-    """Dry ice that brings a closed room to a carbon dioxide content, by arithmetic alone.
-
-    Parameters
-    ----------
-    ppm : float
-        Carbon dioxide added [parts per million by volume].
-    room_m3 : float
-        Volume of the room [m3].
-
-    Returns
-    -------
-    float
-        Dry ice [kg].
-
-    >>> round(dry_ice_for(4600, 30), 2)
-    0.25
-    """
-    return ppm * 1e-6 * room_m3 * 1000 / DRY_ICE_LITRES_PER_KG
-
-
 def cautions(study: Study) -> tuple[Caution, ...]:
     """Cautions for the hazards that the study file tells of, and the last word.
 
@@ -101,48 +62,16 @@ def cautions(study: Study) -> tuple[Caution, ...]:
     tuple of Caution
         In the order of the work. The last one says that the list is not a risk assessment.
     """
-    found = [_CAUTIONS[name] for name in hazards(study)]
+    found = [CAUTIONS[name] for name in hazards(study)]
     return (*found, Caution("Before all", (LAST_WORD,), ""))
-
-
-def hazards(study: Study) -> tuple[str, ...]:
-    """Names of the hazards that the study file tells of, in the order of the work."""
-    routes = [str(level) for factor in study.factors for level in factor.levels]
-    tables = {**study.equipment, **study.held_constant}
-    told = " ".join([*routes, *(f"{k} {v}" for k, v in tables.items())]).lower()
-    quench = quench_words(study)
-    heats = any(f.set_for == "furnace_load" and f.dimension == "temperature" for f in study.factors)
-    hardens = any(f.name.startswith("austenitiz") for f in study.factors)
-    dry_ice = "dry_ice" in routes or "dry ice" in told
-    bath = any(word in told for word in ("alcohol", "ethanol", "propanol", "acetone", "spirit"))
-    there = {
-        "furnace": heats or "furnace" in study.equipment,
-        "oil": "oil" in quench or (hardens and not quench),
-        "plates": "plate" in quench,
-        "untempered": hardens and any(f.set_for == "temper_batch" for f in study.factors),
-        "freezer": "freezer" in told,
-        "dry_ice": dry_ice,
-        "alcohol": bath or (dry_ice and not study.equipment.get("dry_ice")),
-        "nitrogen": "nitrogen" in told,
-        "grinding": study.layout.bars > 0 or any(r.kind == "hardness" for r in study.responses),
-        "impact": any(r.kind == "impact" for r in study.responses),
-    }
-    return tuple(name for name, is_there in there.items() if is_there)
-
-
-def quench_words(study: Study) -> str:
-    """What the study file says about the quench, in lower case; empty if nothing."""
-    tables = (study.equipment, study.held_constant)
-    keys = ("quench", "quenchant")
-    return " ".join(str(table[key]) for table in tables for key in keys if key in table).lower()
 
 
 def reminders(study: Study, names: tuple[str, ...]) -> tuple[str, ...]:
     """Shortest forms of the cautions among `names` that the study has."""
-    return tuple(_CAUTIONS[name].reminder for name in hazards(study) if name in names)
+    return tuple(CAUTIONS[name].reminder for name in hazards(study) if name in names)
 
 
-_CAUTIONS: Final = {
+CAUTIONS: Final = {
     "furnace": Caution(
         "Hot furnace",
         (
@@ -154,6 +83,16 @@ _CAUTIONS: Final = {
         ),
         COMMON,
         "Hot furnace: face shield, dry gloves, clear way.",
+    ),
+    "gas": Caution(
+        "Protective gas",
+        (
+            "It displaces the oxygen and nobody smells it: fresh air, valve closed when nobody is "
+            "there. Argon sinks into pits.",
+            "Chain the cylinder, use its own regulator. Gas with hydrogen burns and explodes.",
+        ),
+        COMMON,
+        "Gas: fresh air, cylinder chained.",
     ),
     "oil": Caution(
         "Quench oil",
@@ -168,15 +107,42 @@ _CAUTIONS: Final = {
         COMMON,
         "Oil: whole coupon under at once, lid and extinguisher at hand.",
     ),
-    "plates": Caution(
-        "Quench plates and foil",
+    "water": Caution(
+        "Quench in water or brine",
         (
-            "The plates stay hot enough to burn after each coupon. Cut foil has edges like a "
-            "blade.",
-            "Thick gloves until coupon, foil and plates are cold to a drop of water.",
+            "Steam and spray burn; steel that cracks in water can throw splinters: face shield, "
+            "long tongs.",
+            "Keep water away from oil, molten salt and the furnace.",
         ),
         COMMON,
-        "Plates and foil: hot and sharp.",
+        "Water quench: steam, face shield.",
+    ),
+    "salt": Caution(
+        "Molten salt",
+        (
+            "A drop of water, wet or cold oily parts make it burst out: preheat and dry all that "
+            "goes in.",
+            "Never mix kinds of salt: nitrate explodes with cyanide, oil, soot or magnesium, and "
+            "when too hot.",
+            "Full face and body cover, extraction, lid on while it melts; no water on a salt fire.",
+        ),
+        COMMON,
+        "Salt: everything dry, full cover.",
+    ),
+    "plates": Caution(
+        "Quench plates",
+        (
+            "The plates stay hot enough to burn after each coupon: thick gloves until coupon and "
+            "plates are cold to a drop of water.",
+        ),
+        COMMON,
+        "Plates: hot.",
+    ),
+    "foil": Caution(
+        "Foil",
+        ("Cut foil has edges like a blade, and a packet stays hot inside: thick gloves.",),
+        COMMON,
+        "Foil: sharp, hot inside.",
     ),
     "untempered": Caution(
         "Hardened steel before its temper",
@@ -201,22 +167,19 @@ _CAUTIONS: Final = {
         "Dry ice",
         (
             "Its gas, carbon dioxide, is poisonous long before it displaces the oxygen: when "
-            "oxygen has "
-            "fallen to 19.5 %, carbon dioxide is near 7 %. An oxygen alarm does not protect; "
-            "only a "
-            "carbon dioxide meter tells.",
-            "Usual limits are 5 000 ppm over 8 hours and 30 000 ppm for a short time (15 000 in "
-            "some "
-            f"countries). About {dry_ice_for(4600, ROOM_M3):.2f} kg turned to gas in a closed "
-            f"room of "
-            f"{ROOM_M3:.0f} m³ reaches 5 000 ppm. The gas sinks: fresh air at floor level, no "
-            f"pits, "
-            "no closed car.",
+            f"oxygen has fallen to {OXYGEN_LOW.value:g} %, carbon dioxide is near "
+            f"{carbon_dioxide_at_oxygen(OXYGEN_LOW.value) / 1e4:.0f} %. An oxygen alarm does not "
+            "protect; only a carbon dioxide meter tells.",
+            f"Usual limits are {ppm_text(CARBON_DIOXIDE_DAY.value)} over 8 hours and "
+            f"{ppm_text(CARBON_DIOXIDE_SHORT.value)} for a short time (15 000 in some countries). "
+            f"About {dry_ice_for(CARBON_DIOXIDE_DAY.value, ROOM_M3):.2f} kg turned to gas in a "
+            f"closed room of {ROOM_M3:.0f} m³ reaches {ppm_text(CARBON_DIOXIDE_DAY.value)}. The "
+            "gas sinks: fresh air at floor level, no pits, no closed car.",
             "Never seal it in: it bursts any closed vessel. Insulated gloves, face shield.",
         ),
-        "Amounts are arithmetic (553 L of gas from 1 kg at 25 °C). Ceiling of 30 000 ppm: NIOSH "
-        "criteria "
-        "document on carbon dioxide. Other limits quoted at second hand; look up your own.",
+        f"Amounts are arithmetic ({DRY_ICE_GAS:.0f} L of gas from 1 kg at {GAS_C:.0f} °C). Ceiling "
+        f"of {ppm_text(CARBON_DIOXIDE_SHORT.value)}: {CARBON_DIOXIDE_SHORT.source}. Other limits "
+        "quoted at second hand; look up your own.",
         "Dry ice: fresh air, it poisons; never seal it.",
     ),
     "alcohol": Caution(
@@ -226,7 +189,7 @@ _CAUTIONS: Final = {
             "while being "
             "filled, when warm again and on wet parts they light (ethanol near 13 °C, "
             "isopropanol near "
-            "12 °C, acetone near -20 °C).",
+            "12 °C, acetone near −20 °C).",
             "No furnace, flame, spark or hot coupon near it. No coupon above room temperature "
             "goes in.",
             "Add dry ice in small pieces: it boils over.",
@@ -237,12 +200,12 @@ _CAUTIONS: Final = {
     "nitrogen": Caution(
         "Liquid nitrogen",
         (
-            f"One litre becomes about {NITROGEN_EXPANSION} litres of gas that nobody can smell. "
+            f"One litre becomes about {NITROGEN_GAS:.0f} litres of gas that nobody can smell. "
             f"A spill "
-            f"of 5 litres leaves {oxygen_after_spill(5, ROOM_M3):.1f} % oxygen in a closed room of "
-            f"{ROOM_M3:.0f} m³; below 19.5 % counts as too little. Oxygen alarm, door open, "
-            f"never alone, "
-            "never in a closed car or cold room.",
+            f"of {_SPILL_LITRES:.0f} litres leaves "
+            f"{oxygen_after_spill(_SPILL_LITRES, ROOM_M3):.1f} % oxygen in a closed room of "
+            f"{ROOM_M3:.0f} m³; below {OXYGEN_LOW.value:g} % counts as too little. "
+            "Oxygen alarm, door open, never alone, never in a closed car or cold room.",
             "Never a closed lid: it bursts any sealed vessel. Only vessels made for it.",
             "Face shield, loose dry insulated gloves, no cuffs that catch splashes. Lower dry "
             "coupons "
@@ -251,10 +214,18 @@ _CAUTIONS: Final = {
         ),
         "Amounts are arithmetic (density 806 kg/m³; spill formula of a University of Nottingham "
         "form). "
-        "19.5 %: line of the United States workplace rules, quoted at second hand. Handling: "
-        "common "
-        "practice, no source.",
+        f"{OXYGEN_LOW.value:g} %: {OXYGEN_LOW.source}. Handling: common practice, no source.",
         "Nitrogen: face shield, gloves, door open. Never a closed lid.",
+    ),
+    "temper": Caution(
+        "Temper oven",
+        (
+            "Coupons at temper heat look cold: gloves. Oil left on them smokes and can light: wipe "
+            "them dry, air the room.",
+            "An oven for tempers is no longer an oven for food.",
+        ),
+        COMMON,
+        "Temper oven: dry coupons, gloves.",
     ),
     "grinding": Caution(
         "Cutting and grinding",

@@ -8,6 +8,7 @@ from itertools import count
 from typing import TypeVar
 
 from quenchbook.bench.bar_sheets import BarSheet, bar_sheets
+from quenchbook.bench.consumables import Consumables, consumables
 from quenchbook.bench.load_sheets import LoadSheet, load_sheets
 from quenchbook.bench.safety import Caution, cautions
 from quenchbook.bench.temper_sheets import TemperSheet, temper_sheets
@@ -19,12 +20,14 @@ Sheet = TypeVar("Sheet", BarSheet, LoadSheet, TemperSheet, TestSheet)
 
 @dataclass(frozen=True)
 class BenchSheets:
-    """All pages: cautions, bars to cut and mark, loads, temper batches, testers."""
+    """All pages: cautions, consumables, bars to cut and mark, loads, temper batches, testers."""
 
     title: str
     study_title: str
     cautions: tuple[Caution, ...]
     cautions_foot: tuple[str, str]
+    needs: Consumables | None
+    needs_foot: tuple[str, str]
     bars: tuple[BarSheet, ...]
     loads: tuple[LoadSheet, ...]
     tempers: tuple[TemperSheet, ...]
@@ -33,7 +36,8 @@ class BenchSheets:
     @property
     def pages(self) -> int:
         """Number of pages, the cautions among them."""
-        return 1 + len(self.bars) + len(self.loads) + len(self.tempers) + len(self.tests)
+        front = 1 if self.needs is None else 2
+        return front + len(self.bars) + len(self.loads) + len(self.tempers) + len(self.tests)
 
 
 def bench_sheets(matrix: CouponMatrix) -> BenchSheets:
@@ -47,19 +51,21 @@ def bench_sheets(matrix: CouponMatrix) -> BenchSheets:
     -------
     BenchSheets
     """
-    study = matrix.study
+    study, needs = matrix.study, consumables(matrix)
     foot = f"Study {study.key}, plan {matrix.short_hash}"
     sheets = BenchSheets(
         title=f"Bench sheets of {study.key}, plan {matrix.short_hash}",
         study_title=study.title,
         cautions=cautions(study),
         cautions_foot=(foot, ""),
+        needs=needs if needs.is_more_than_steel else None,
+        needs_foot=(foot, ""),
         bars=tuple(bar_sheets(matrix, foot)),
         loads=tuple(load_sheets(matrix, foot)),
         tempers=tuple(temper_sheets(matrix, foot)),
         tests=tuple(tester_sheets(matrix, foot)),
     )
-    numbers = count(2)
+    numbers = count(2 if sheets.needs is None else 3)
 
     def numbered(pages: Iterable[Sheet]) -> tuple[Sheet, ...]:
         return tuple(
@@ -70,6 +76,7 @@ def bench_sheets(matrix: CouponMatrix) -> BenchSheets:
     return replace(
         sheets,
         cautions_foot=(foot, f"page 1 of {sheets.pages}"),
+        needs_foot=(foot, f"page 2 of {sheets.pages}"),
         bars=numbered(sheets.bars),
         loads=numbered(sheets.loads),
         tempers=numbered(sheets.tempers),

@@ -127,7 +127,7 @@ def _temper_sheet(
                 part["coupon"], part["furnace_load"], part["load_place"], step_orders, strict=True
             )
         ),
-        reminder=" ".join(reminders(study, ("furnace", "untempered"))),
+        reminder=" ".join(reminders(study, ("furnace", "temper", "untempered"))),
         foot_left=foot,
         foot_right=f"{word.split()[-1]} {batch} of {batches}",
         coupon_word=study.unit_word("coupon"),

@@ -1,4 +1,4 @@
-"""Bench sheets as one PDF to print: cautions, bars, furnace loads, temper batches, testers."""
+"""Bench sheets as one PDF: cautions, consumables, bars, furnace loads, temper batches, testers."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Final
 
 from quenchbook.bench.bar_sheets import SPARE, BarSheet, PieceRow
+from quenchbook.bench.consumables import NOT_A_RISK_ASSESSMENT, Consumables
 from quenchbook.bench.load_sheets import CouponRow, Entry, LoadSheet
-from quenchbook.bench.safety import Caution
+from quenchbook.bench.safety import COMMON, Caution
 from quenchbook.bench.sheets import BenchSheets, bench_sheets
 from quenchbook.bench.temper_sheets import TemperRow, TemperSheet
 from quenchbook.bench.tester_sheets import TestSheet
@@ -20,9 +21,17 @@ from quenchbook.report.characters import breakable, shortened
 from quenchbook.report.exporters import write_whole
 from quenchbook.report.pdf import compile_typst
 from quenchbook.report.typst_source import literal
+from quenchbook.units import capital
 
 BENCH_FILE: Final = "bench_sheets.pdf"
-_SIZES: Final = ((1600, "12pt"), (2600, "10.5pt"), (3400, "9pt"), (100_000, "8.3pt"))
+_SIZES: Final = (
+    (2200, "12pt"), (3100, "10.5pt"), (4000, "9pt"), (4850, "8.3pt"), (5900, "7pt"),
+    (100_000, "6.7pt"),
+)  # fmt: skip
+_HAZARD_LETTERS: Final = 110  # that a hazard's heading and the space around it stand for
+_UNSOURCED: Final = "Where no source is named: common practice, no source."
+_MANY_ROWS: Final = 14  # of consumables and air; so many stand closer together
+_NOTE_LETTERS: Final = 360  # of what an amount was counted with, eight lines
 _HELD_LETTERS: Final = 280  # of what is held constant, three lines
 _LETTERS: Final = 86  # of a line of 11 pt
 _USUAL_LINES: Final = 3  # around the table of a load with rows of 16.6 mm
@@ -67,6 +76,7 @@ def bench_source(sheets: BenchSheets) -> str:
     rules = resources.files("quenchbook.report").joinpath("bench_sheet.typ")
     pages = [
         _cautions_page(sheets),
+        *([] if sheets.needs is None else [_needs_page(sheets.needs, sheets.needs_foot)]),
         *map(_bar_page, sheets.bars),
         *map(_load_page, sheets.loads),
         *map(_temper_page, sheets.tempers),
@@ -85,23 +95,54 @@ def _cautions_page(sheets: BenchSheets) -> str:
         f"#v(2.5mm)\n#text(size: 11pt, {literal(breakable(shortened(sheets.study_title, 120)))})",
         "#v(2.5mm)\n#rule(2pt)",
         *(_caution(caution, _cautions_size(sheets.cautions)) for caution in sheets.cautions[:-1]),
-        "#v(4mm)",
+        f"#v(3mm)\n#hint({literal(_UNSOURCED)})",
+        "#v(3mm)",
         f"#block(stroke: 1.4pt, inset: 3mm, bold({literal(_sentences(sheets.cautions[-1]))}))",
         _foot(*sheets.cautions_foot),
     ]
     return "\n".join(lines)
 
 
+def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
+    lines = _sequence(
+        f"\n  ({literal(capital(own.item))}, {literal(own.amount_words())}, "
+        f"{literal(breakable(shortened(own.note, _NOTE_LETTERS)))})"
+        for own in needs.lines
+    )
+    air = _sequence(
+        f"\n  ({literal(breakable(capital(own.what)))}, {literal(own.value_words())}, "
+        f"{literal(own.note)})"
+        for own in needs.air
+    )
+    asked = _sequence(literal(line) for line in needs.asked)
+    gap = "1.5mm" if len(needs.lines) + len(needs.air) < _MANY_ROWS else "1.1mm"
+    return "\n".join(
+        (
+            "#[",
+            "#show heading: set text(size: 24pt)",
+            _heading("Have at hand"),
+            "]",
+            "#v(3mm)\n#rule(2pt)",
+            f"#needs-table({lines}, gap: {gap})",
+            f"#air-table({air}, {literal(NOT_A_RISK_ASSESSMENT)}, {asked}, gap: {gap})",
+            _foot(*foot),
+        )
+    )
+
+
 def _caution(caution: Caution, size: str) -> str:
     sentences = _sequence(literal(sentence) for sentence in caution.sentences)
-    return (
-        f"#caution({literal(caution.hazard)}, {sentences}, {literal(caution.source)}, size: {size})"
-    )
+    source = "" if caution.source == COMMON else caution.source
+    return f"#caution({literal(caution.hazard)}, {sentences}, {literal(source)}, size: {size})"
 
 
 def _cautions_size(cautions: Sequence[Caution]) -> str:
     """Largest size of type that keeps all cautions on one page."""
-    letters = sum(len(" ".join((c.hazard, *c.sentences, c.source))) for c in cautions)
+    letters = sum(
+        len(" ".join((own.hazard, *own.sentences, own.source.replace(COMMON, ""))))
+        + _HAZARD_LETTERS
+        for own in cautions
+    )
     return next(size for most, size in _SIZES if letters <= most)
 
 

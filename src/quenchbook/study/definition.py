@@ -10,6 +10,7 @@ from typing import Literal
 
 from quenchbook.errors import StudyError
 from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
+from quenchbook.study.room import Room
 from quenchbook.units import NO_BREAK
 
 ResponseKind = Literal["hardness", "impact", "other"]
@@ -301,6 +302,8 @@ class Study:
         Whether the order of the coupons comes from a publication and not from our randomization.
     unit_names : mapping
         Words of this study for units, such as ``furnace_load`` to ``furnace heat``.
+    room : Room or None
+        Where the cold work is done; None: not told.
     folder : Path
         Where the study lives.
     """
@@ -328,6 +331,7 @@ class Study:
     multiplicity: Multiplicity = "each"
     published: bool = False
     unit_names: Mapping[str, str] = field(default_factory=dict)
+    room: Room | None = None
     folder: Path = Path()
 
     def factor(self, name: str) -> Factor:

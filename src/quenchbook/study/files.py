@@ -19,12 +19,13 @@ from quenchbook.study.reading_plan import read_layout, read_plan_wish
 from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
 from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
+from quenchbook.study.room import read_room
 
 FORMAT: Final = 1
 
 _TABLES: Final = (
     "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
-    "plan", "forbidden", "extra_coupons",
+    "plan", "forbidden", "extra_coupons", "room",
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
@@ -109,6 +110,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         notes=tuple(str(note) for note in content.get("notes", ())),
         confidence=_confidence(content, mistakes),
         multiplicity=cast(Multiplicity, _multiplicity(content, mistakes)),
+        room=read_room(content, mistakes),
         unit_names={str(k): str(v) for k, v in mistakes.table(content, "unit_names").items()},
         folder=path.parent,
     )

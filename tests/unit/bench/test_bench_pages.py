@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+import random
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,13 +9,15 @@ import pikepdf
 import pytest
 
 from quenchbook.bench.bar_sheets import BAR_ROWS
-from quenchbook.bench.safety import hazards
+from quenchbook.bench.hazards import hazards
+from quenchbook.bench.safety import CAUTIONS
 from quenchbook.bench.sheets import bench_sheets
 from quenchbook.bench.temper_sheets import TEMPER_ROWS
 from quenchbook.errors import ReportError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.bench_pages import BENCH_FILE, bench_source, write_bench_documents
 from quenchbook.report.pdf import compile_typst
+from quenchbook.study.room import Room
 
 
 def pages(data: bytes) -> int:
@@ -40,12 +43,52 @@ def test_every_sheet_is_one_page_of_a4(
 
 def test_all_hazards_together_fit_the_first_page(plane_irons_matrix: CouponMatrix) -> None:
     study = plane_irons_matrix.study
-    equipment = {**study.equipment, "quench": "oil, or between plates"}
+    equipment = {
+        **study.equipment, "quench": "oil, or between plates, or water", "gas": "argon",
+        "salt_bath": "nitrate",
+    }  # fmt: skip
     study = replace(study, equipment=equipment)
-    assert len(hazards(study)) == 10
+    assert len(hazards(study)) == 15
     sheets = bench_sheets(replace(plane_irons_matrix, study=study))
-    only_cautions = replace(sheets, bars=(), loads=(), tempers=(), tests=())
+    only_cautions = replace(sheets, needs=None, bars=(), loads=(), tempers=(), tests=())
     assert pages(compile_typst(bench_source(only_cautions), {}, title="cautions")) == 1
+
+
+@pytest.mark.parametrize("count", range(1, 15))
+def test_any_hazards_fit_the_first_page(plane_irons_matrix: CouponMatrix, count: int) -> None:
+    sheets = replace(
+        bench_sheets(plane_irons_matrix), needs=None, bars=(), loads=(), tempers=(), tests=()
+    )
+    for draw in range(3):
+        drawn = random.Random(100 * count + draw).sample(sorted(CAUTIONS), count)
+        own = (*(CAUTIONS[name] for name in drawn), sheets.cautions[-1])
+        source = bench_source(replace(sheets, cautions=own))
+        assert pages(compile_typst(source, {}, title="cautions")) == 1
+
+
+@pytest.mark.parametrize("room", [None, Room(30.0), Room(30.0, 0.4)])
+@pytest.mark.parametrize("steel", [{}, {"coupon_length": "60 mm", "coupon_width": "25 mm"}])
+def test_whatever_is_used_up_is_one_page(
+    plane_irons_matrix: CouponMatrix, room: Room | None, steel: dict[str, str]
+) -> None:
+    study = plane_irons_matrix.study
+    study = replace(
+        study,
+        room=room,
+        steel={**study.steel, **steel},
+        equipment={**study.equipment, "quench": "oil"},
+        held_constant={"gas": "argon, 5 l/min", "temper_time": "w" * 300},
+        costs={"liquid_nitrogen_litres_a_batch": 50, "dry_ice_kg_a_batch": 50},
+    )
+    sheets = bench_sheets(replace(plane_irons_matrix, study=study))
+    assert sheets.needs is not None
+    assert len(sheets.needs.lines) == 8
+    only = replace(sheets, bars=(), loads=(), tempers=(), tests=())
+    assert pages(compile_typst(bench_source(only), {}, title="needs")) == 2
+
+
+def test_a_study_that_uses_nothing_up_has_no_page_for_it(coated_bars_matrix: CouponMatrix) -> None:
+    assert bench_sheets(coated_bars_matrix).needs is None
 
 
 def test_the_same_plan_is_written_again_and_another_one_is_refused(
@@ -104,7 +147,7 @@ def test_whatever_is_held_constant_every_sheet_stays_one_page(
     sheets = bench_sheets(replace(plane_irons_matrix, study=study))
     most = max(sheets.loads, key=lambda sheet: len(sheet.reminder))
     few = replace(sheets, bars=sheets.bars[:1], loads=(most,), tempers=sheets.tempers[:1], tests=())
-    assert pages(compile_typst(bench_source(few), {}, title="bench")) == 4
+    assert pages(compile_typst(bench_source(few), {}, title="bench")) == 5
 
 
 def test_the_largest_batch_and_bar_fit_their_pages(plane_irons_matrix: CouponMatrix) -> None:
@@ -119,7 +162,7 @@ def test_the_largest_batch_and_bar_fit_their_pages(plane_irons_matrix: CouponMat
     assert len(sheets.tempers[0].rows) == TEMPER_ROWS
     assert len(sheets.bars[0].rows) == BAR_ROWS
     few = replace(sheets, bars=sheets.bars[:1], loads=(), tests=())
-    assert pages(compile_typst(bench_source(few), {}, title="bench")) == 3
+    assert pages(compile_typst(bench_source(few), {}, title="bench")) == 4
 
 
 def test_a_coupon_without_cold_has_blank_cells(plane_irons_matrix: CouponMatrix) -> None:

@@ -4,22 +4,16 @@ from dataclasses import replace
 
 import pytest
 
-from quenchbook.bench.safety import (
-    COMMON,
-    LAST_WORD,
-    cautions,
-    dry_ice_for,
-    hazards,
-    oxygen_after_spill,
-    reminders,
-)
+from quenchbook.bench.hazards import hazards
+from quenchbook.bench.safety import COMMON, LAST_WORD, cautions, reminders
+from quenchbook.metallurgy.room_air import dry_ice_for, oxygen_after_spill
 from quenchbook.study.definition import Study
 
 
 def test_the_demo_has_the_hazards_it_tells_of(plane_irons: Study) -> None:
     assert hazards(plane_irons) == (
-        "furnace", "plates", "untempered", "freezer", "dry_ice", "alcohol", "nitrogen", "grinding",
-        "impact",
+        "furnace", "plates", "foil", "untempered", "freezer", "dry_ice", "alcohol", "nitrogen",
+        "temper", "grinding", "impact",
     )  # fmt: skip
 
 
@@ -34,6 +28,11 @@ def test_a_study_with_only_a_furnace_gets_only_that(coated_bars: Study) -> None:
         ("between aluminium plates", {"plates"}),
         ("", {"oil"}),  # not told: the caution is shown
         ("still air", set()),
+        ("aluminium plates, coupon in foil", {"plates"}),  # foil is no oil
+        ("water, no oil", {"water"}),
+        ("salt water", {"water"}),
+        ("salt, 200 degC", {"salt"}),
+        ("oil or plates", {"oil", "plates"}),
     ],
 )
 def test_the_quench_decides_its_caution(
@@ -41,7 +40,7 @@ def test_the_quench_decides_its_caution(
 ) -> None:
     equipment = {**plane_irons.equipment, "quench": quench}
     found = set(hazards(replace(plane_irons, equipment=equipment)))
-    assert found & {"oil", "plates"} == expected
+    assert found & {"oil", "plates", "water", "salt"} == expected
 
 
 def test_alcohol_is_shown_when_the_bath_of_the_dry_ice_is_not_told(plane_irons: Study) -> None:
@@ -66,7 +65,7 @@ def test_dry_ice_warns_of_its_gas_and_not_of_oxygen(plane_irons: Study) -> None:
     words = " ".join(own.sentences)
     assert "An oxygen alarm does not protect" in words
     assert "About 0.25 kg" in words
-    assert "closed room of 30 m³ reaches 5 000 ppm" in words
+    assert "closed room of 30 m³ reaches 5\u00a0000\u00a0ppm" in words
 
 
 def test_nitrogen_tells_the_arithmetic_of_a_spill(plane_irons: Study) -> None:
@@ -74,9 +73,52 @@ def test_nitrogen_tells_the_arithmetic_of_a_spill(plane_irons: Study) -> None:
     assert "5 litres leaves 18.5 % oxygen" in " ".join(own.sentences)
     assert oxygen_after_spill(0, 30) == pytest.approx(20.95)
     assert oxygen_after_spill(1000, 30) == 0.0  # more gas than room: none is left
-    # 5 000 ppm less the 400 ppm of fresh air, in 30 m3
-    assert dry_ice_for(4600, 30) == pytest.approx(0.2495, abs=5e-4)
+    # 5 000 ppm less the 420 ppm of fresh air, in 30 m3
+    assert dry_ice_for(5000, 30) == pytest.approx(0.2527, abs=5e-4)
 
 
 def test_reminders_are_only_those_the_study_has(coated_bars: Study) -> None:
     assert len(reminders(coated_bars, ("furnace", "nitrogen"))) == 1
+
+
+@pytest.mark.parametrize(
+    ("key", "words", "expected"),
+    [
+        ("gas", "argon, 5 l/min", {"gas"}),
+        ("gas", "nitrogen, 5 l/min", {"gas"}),
+        ("atmosphere", "nitrogen", {"gas"}),
+        ("furnace", "chamber furnace, no protective gas", set()),
+        ("gas", "none", set()),
+        ("cold", "liquid nitrogen in a dewar", {"nitrogen"}),
+        ("cold", "LN2", {"nitrogen"}),
+        ("cold", "nitrogen", {"nitrogen"}),  # not told to be gas: the graver caution
+        ("salt_bath", "nitrate salt", {"salt"}),
+        ("cold", "chest freezer", {"freezer"}),
+        ("cold", "room temperature, without dry ice", set()),
+        ("oven", "tempers in a toaster oven", set()),
+    ],
+)
+def test_words_decide_between_hazards(
+    coated_bars: Study, key: str, words: str, expected: set[str]
+) -> None:
+    study = replace(coated_bars, held_constant={key: words})
+    assert set(hazards(study)) - {"furnace"} == expected
+
+
+def test_a_quench_that_is_varied_brings_each_of_its_cautions(plane_irons: Study) -> None:
+    levels = replace(
+        plane_irons.factor("cold_route"), name="quenchant", levels=("oil", "plates"), words={}
+    )
+    told = {k: v for k, v in plane_irons.equipment.items() if k != "quench"}
+    study = replace(plane_irons, factors=(*plane_irons.factors, levels), equipment=told)
+    assert {"oil", "plates"} <= set(hazards(study))
+
+
+def test_numbers_of_the_cautions_are_those_of_the_arithmetic(plane_irons: Study) -> None:
+    words = " ".join(
+        " ".join((*own.sentences, own.source)) for own in cautions(plane_irons)
+    ).replace("\u00a0", " ")
+    assert "One litre becomes about 692 litres" in words
+    assert "544 L of gas from 1 kg at 20 °C" in words
+    assert "oxygen has fallen to 19.5 %, carbon dioxide is near 7 %" in words
+    assert " safe" not in words.lower()

@@ -52,8 +52,8 @@ def test_a_load_sheet_has_its_day_temperature_and_foot(plane_irons_matrix: Coupo
     assert sheet.line == "Day 2. Third load of the day."
     assert sheet.settings == (f"{level:.0f}\u00a0°C",)
     assert sheet.foot_left == f"Study plane_irons, plan {plane_irons_matrix.short_hash}"
-    pages = 1 + 8 + 12 + 12 + len(sheets.tests)
-    assert sheet.foot_right == f"load 7 of 12, page 16 of {pages}"
+    pages = 2 + 8 + 12 + 12 + len(sheets.tests)
+    assert sheet.foot_right == f"load 7 of 12, page 17 of {pages}"
     assert "Nitrogen: face shield" in sheet.reminder
 
 
@@ -101,7 +101,11 @@ def test_a_large_load_goes_over_several_pages(
 def test_every_page_is_numbered_in_order(plane_irons_matrix: CouponMatrix) -> None:
     sheets = bench_sheets(plane_irons_matrix)
     pages = [*sheets.bars, *sheets.loads, *sheets.tempers, *sheets.tests]
-    feet = [sheets.cautions_foot[1], *(page.foot_right.split(", ")[-1] for page in pages)]
+    feet = [
+        sheets.cautions_foot[1],
+        sheets.needs_foot[1],
+        *(page.foot_right.split(", ")[-1] for page in pages),
+    ]
     assert feet == [f"page {number} of {sheets.pages}" for number in range(1, sheets.pages + 1)]
 
 
