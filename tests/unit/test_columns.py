@@ -9,7 +9,7 @@ import pytest
 from tests.conftest import ROOT
 
 import quenchbook as qb
-from quenchbook.bench.consumables import consumables
+from quenchbook.bench.at_hand import consumables
 from quenchbook.columns import GLOSSARY, meaning
 from quenchbook.outlook.undecided import undecided_needs
 from quenchbook.plan.matrix import CouponMatrix

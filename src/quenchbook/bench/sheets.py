@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from itertools import count
 from typing import TypeVar
 
+from quenchbook.bench.at_hand import Consumables, consumables
 from quenchbook.bench.bar_sheets import BarSheet, bar_sheets
-from quenchbook.bench.consumables import Consumables, consumables
 from quenchbook.bench.load_sheets import LoadSheet, load_sheets
 from quenchbook.bench.safety import Caution, cautions
 from quenchbook.bench.temper_sheets import TemperSheet, temper_sheets

@@ -8,8 +8,8 @@ from math import ceil
 from pathlib import Path
 from typing import Final
 
+from quenchbook.bench.at_hand import NOT_A_RISK_ASSESSMENT, Consumables
 from quenchbook.bench.bar_sheets import SPARE, BarSheet, PieceRow
-from quenchbook.bench.consumables import NOT_A_RISK_ASSESSMENT, Consumables
 from quenchbook.bench.load_sheets import CouponRow, Entry, LoadSheet
 from quenchbook.bench.safety import COMMON, Caution
 from quenchbook.bench.sheets import BenchSheets, bench_sheets

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from quenchbook.bench.at_hand import NOT_A_RISK_ASSESSMENT, Consumables, consumables
 from quenchbook.bench.cold_amounts import cold_batches
-from quenchbook.bench.consumables import NOT_A_RISK_ASSESSMENT, Consumables, consumables
 from quenchbook.bench.coupon_size import CouponSize, coupon_size
 from quenchbook.bench.need import Need
 from quenchbook.columns import GLOSSARY
