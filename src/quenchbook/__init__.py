@@ -25,6 +25,8 @@ _HOME = {
     "cautions": "bench.safety",
     "read_records": "records.reading",
     "Records": "records.reading",
+    "tester_checks": "records.tester",
+    "length_changes": "records.lengths",
     "mixed_model": "fit.mixed",
     "MixedModel": "fit.mixed",
     "marginal_means": "fit.means",
