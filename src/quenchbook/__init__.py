@@ -25,7 +25,7 @@ _HOME = {
     "cautions": "bench.safety",
     "read_records": "records.reading",
     "Records": "records.reading",
-    "tester_checks": "records.tester",
+    "checks_of_testers": "records.tester",
     "length_changes": "records.lengths",
     "mixed_model": "fit.mixed",
     "MixedModel": "fit.mixed",

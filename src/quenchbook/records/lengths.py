@@ -15,7 +15,7 @@ from quenchbook.metallurgy.length_change import (
     transformed_austenite,
 )
 from quenchbook.records.reading import Records
-from quenchbook.study.tester import tester_of
+from quenchbook.study.tester import told_tester
 from quenchbook.units import interval_text, number_text
 
 NO_LENGTHS: Final = "No coupon has a length before and after the cold step."
@@ -84,7 +84,7 @@ def length_changes(records: Records) -> LengthChanges:
     wide = wide.reindex(columns=["length_before", "length_after"])
     order = [code for code in records.matrix.frame["coupon"] if code in wide.index]
     both = wide.loc[order].dropna().astype(float)
-    micrometer = tester_of(records.study).micrometer or MICROMETER_MM
+    micrometer = told_tester(records.study).micrometer or MICROMETER_MM
     before, after = (both[name].to_numpy() for name in ("length_before", "length_after"))
     share = transformed_austenite(before, after, micrometer_mm=micrometer)
     frame = pd.DataFrame(

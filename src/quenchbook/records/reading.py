@@ -65,7 +65,7 @@ class Records:
     measures : DataFrame
         ``coupon, measure, value, file, row``: lengths beside the readings [mm]; never analysed.
     block_checks, impact_checks : DataFrame
-        Readings on hardness blocks and on certified impact coupons, see `tester_checks`.
+        Readings on hardness blocks and on certified impact coupons, see `checks_of_testers`.
     """
 
     study: Study

@@ -25,7 +25,7 @@ from quenchbook.records.check_rows import (
 from quenchbook.records.indents import indent_checks
 from quenchbook.records.reading import Records
 from quenchbook.study.definition import Response
-from quenchbook.study.tester import Tester, tester_of
+from quenchbook.study.tester import Tester, told_tester
 from quenchbook.units import with_unit
 
 NO_IMPACT: Final = (
@@ -49,6 +49,8 @@ class TesterChecks:
     notes : tuple of str
         What was not checked, and what the results mean.
     """
+
+    __test__ = False  # pytest would collect the name
 
     frame: pd.DataFrame
     notes: tuple[str, ...] = ()
@@ -92,7 +94,7 @@ class TesterChecks:
         return words + shown.to_html(index=False, border=0, na_rep="not known")
 
 
-def tester_checks(records: Records) -> TesterChecks:
+def checks_of_testers(records: Records) -> TesterChecks:
     """Checks of the hardness and the impact tester, of the indents and of the thickness.
 
     The error of a set of block readings is their mean less the value of the block, as the standard
@@ -114,7 +116,7 @@ def tester_checks(records: Records) -> TesterChecks:
     ASTM E18-19 Table A1.3 (limits) and X2.8, X2.11 (parts of the uncertainty); each row of the
     result names its own clause.
     """
-    study, tester = records.study, tester_of(records.study)
+    study, tester = records.study, told_tester(records.study)
     rows: Rows = []
     notes: list[str] = []
     hardness = tested_in(study, "HRC")

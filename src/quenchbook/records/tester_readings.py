@@ -126,7 +126,8 @@ def _rows_of(tables: Sequence[Table], kind: _Kind) -> tuple[Rows, list[Problem]]
             problems += slips
             if slips or not readings:
                 continue
-            key = (*(text.casefold() for text in labels.values()), *numbers.values())
+            told = (value if value == value else None for value in numbers.values())
+            key = (*(text.casefold() for text in labels.values()), *told)
             here = f"{table.name} row {row.number}"
             first = seen.setdefault((*key, tuple(readings)), here)
             if first != here and len(readings) > 1:
@@ -164,6 +165,8 @@ def _columns_of(table: Table, kind: _Kind) -> tuple[list[tuple[str, ReadingColum
             remedy = f"Name it {response.name} if it is {response.unit}."
             problems.append(Problem(where, gap, remedy))
             continue
+        if unit.casefold() == response.unit.casefold():
+            unit = response.unit
         columns.append((stem, ReadingColumn(name, response, None, unit)))
     known_stems = [stem for stem, _ in columns]
     if not problems and list(kind.numbers)[-1] not in known_stems:

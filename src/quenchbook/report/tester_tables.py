@@ -9,7 +9,7 @@ import pandas as pd
 
 from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records
-from quenchbook.records.tester import tester_checks
+from quenchbook.records.tester import checks_of_testers
 from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, Section, table
 from quenchbook.report.study_tables import level_text
 from quenchbook.units import capital, decimals_for, number_text, with_unit
@@ -17,7 +17,7 @@ from quenchbook.units import capital, decimals_for, number_text, with_unit
 _BOUNDS = {"within": "\u00b1", "at most": "at most ", "at least": "at least "}
 
 
-def tester_blocks(records: Records) -> list[Block]:
+def blocks_of_testers(records: Records) -> list[Block]:
     """Checks of the testers with their limits; words where none was recorded.
 
     Nothing for a study that tests neither Rockwell hardness nor impact.
@@ -26,7 +26,7 @@ def tester_blocks(records: Records) -> list[Block]:
     ----------
     records : Records
     """
-    checks = tester_checks(records)
+    checks = checks_of_testers(records)
     if checks.frame.empty and not checks.notes:
         return []
     blocks: list[Block] = [Section("Were the testers right", level=3)]

@@ -288,7 +288,7 @@ class Study:
     steel, equipment, costs : mapping
         Tables of the study file, for reports.
     tester : mapping
-        Limits of the testers and how the indents were set, see `study.tester.tester_of`. It is no
+        Limits of the testers and how the indents were set, see `study.tester.told_tester`. It is no
         part of the declaration or of the plan.
     held_constant : mapping
         What is the same for all coupons, in words: ``soak`` to ``15 min``. It stands on the bench

@@ -19,7 +19,7 @@ from quenchbook.study.reading_plan import read_layout, read_plan_wish
 from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
 from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
-from quenchbook.study.tester import tester_mistakes
+from quenchbook.study.tester import told_tester_mistakes
 
 FORMAT: Final = 1
 
@@ -83,7 +83,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
     responses = read_responses(content, factors, mistakes)
     for key, found, remedy in price_mistakes(mistakes.table(content, "costs")):
         mistakes.wrong("costs", key, found, remedy)
-    for key, found, remedy in tester_mistakes(mistakes.table(content, "tester")):
+    for key, found, remedy in told_tester_mistakes(mistakes.table(content, "tester")):
         mistakes.wrong("tester", key, found, remedy)
     date = content.get("date", "")
     forbidden = read_forbidden(content, factors, mistakes)

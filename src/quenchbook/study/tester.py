@@ -49,6 +49,8 @@ class Tester:
         What a length reading may be wrong, either way [mm].
     """
 
+    __test__ = False  # pytest would collect the name
+
     standard: str = STANDARDS[0]
     error_limit: float | None = None
     repeatability_limit: float | None = None
@@ -61,7 +63,7 @@ class Tester:
     micrometer: float | None = None
 
 
-def tester_mistakes(table: Mapping[str, object]) -> list[tuple[str, str, str]]:
+def told_tester_mistakes(table: Mapping[str, object]) -> list[tuple[str, str, str]]:
     """Everything that is wrong with a ``[tester]`` table.
 
     Parameters
@@ -91,7 +93,7 @@ def tester_mistakes(table: Mapping[str, object]) -> list[tuple[str, str, str]]:
     return found
 
 
-def tester_of(study: Study) -> Tester:
+def told_tester(study: Study) -> Tester:
     """Testers of a study.
 
     Parameters
@@ -107,7 +109,7 @@ def tester_of(study: Study) -> Tester:
     StudyError
         With every mistake, where the table was not read from a study file.
     """
-    if mistakes := tester_mistakes(study.tester):
+    if mistakes := told_tester_mistakes(study.tester):
         raise StudyError([Problem(f"tester.{key}", what, do) for key, what, do in mistakes])
     told = {key: _quantity(key, value) for key, value in study.tester.items() if key in QUANTITIES}
     return Tester(standard=str(study.tester.get("standard", STANDARDS[0])), **told)
