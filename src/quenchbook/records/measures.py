@@ -71,6 +71,8 @@ def coupon_measures(
     problems: list[Problem] = []
     for table in tables:
         columns = {name: measure for name in table.header if (measure := measure_of(name, study))}
+        if not columns:
+            continue
         names = dict.fromkeys(columns.values())
         if len(names) < len(columns):
             twice = next(m for m in names if list(columns.values()).count(m) > 1)

@@ -10,7 +10,7 @@ import pandas as pd
 from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records
 from quenchbook.records.tester import checks_of_testers
-from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, Section, table
+from quenchbook.report.blocks import Block, Bullets, Paragraph, Section, table
 from quenchbook.report.study_tables import level_text
 from quenchbook.units import capital, decimals_for, number_text, with_unit
 
@@ -91,7 +91,12 @@ def length_blocks(records: Records) -> list[Block]:
         frame["kind"] = f"all {study.unit_word('coupon', 2)}"
     else:
         levels = records.matrix.frame.set_index("coupon")[route.column]
-        frame["kind"] = [level_text(route, levels[code]) for code in frame["coupon"]]
+        order = [level_text(route, level) for level in route.levels]
+        kinds = [level_text(route, levels[code]) for code in frame["coupon"]]
+        frame["kind"] = [kind or "none told" for kind in kinds]  # references may have none
+        frame = frame.sort_values(
+            "kind", key=lambda own: own.map({kind: at for at, kind in enumerate(order)})
+        )
     rows = []
     for kind, own in frame.groupby("kind", sort=False):
         rows.append(
@@ -105,7 +110,6 @@ def length_blocks(records: Records) -> list[Block]:
             )
         )
     names = ["kind", "coupons", "growth", "transformed", "lowest", "highest"]
-    words = Run("Shown only; no model uses it.", strong=True)
     return [
         Section("Length in the cold step", level=3),
         table(
@@ -118,7 +122,6 @@ def length_blocks(records: Records) -> list[Block]:
             titles={"kind": route.title if route else "what", "growth": "mean growth"},
             units={"growth": "\u00b5m", "transformed": "%", "lowest": "%", "highest": "%"},
             decimals={"coupons": 0, "growth": 1, "transformed": 1, "lowest": 1, "highest": 1},
-            notes=changes.notes,
+            notes=("Shown only; no model uses it.", *changes.notes),
         ),
-        Paragraph((words,)),
     ]
