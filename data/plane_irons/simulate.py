@@ -2,13 +2,15 @@
 does.
 
 Run in this folder: ``python simulate.py``. The files in ``records/`` were made once by this script
-and are kept; it refuses to overwrite them.
+and are kept; it refuses to overwrite them. ``python simulate.py tester`` wrote the readings on the
+hardness block and on the certified impact coupons, later and from a seed of their own.
 """
 
 from __future__ import annotations
 
 import csv
 import math
+import sys
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -187,6 +189,28 @@ def write_records(folder: Path) -> None:
     )
 
 
+def write_tester_checks(folder: Path) -> None:
+    """Simulate once the readings on a hardness block and on certified impact coupons."""
+    from quenchbook import read_plan, read_study
+    from quenchbook.plan.entry_tables import BLOCK_COLUMNS, IMPACT_CHECK_COLUMNS
+
+    plan = f"# plan {read_plan(HERE / 'plan', read_study(HERE)).plan_hash}"
+    model = truth()["tester"]
+    rng = np.random.default_rng(model["seed"])
+    block, certified = model["block"], model["certified"]
+    lines = []
+    for session in (1, 2, 3):
+        for when, drift in (("before", 0.0), ("after", model["drift_in_a_session"])):
+            mean = block["value"] + model["error"] + drift
+            cells = [f"{v:.1f}" for v in rng.normal(mean, model["sd"], 5)]
+            lines.append([session, when, block["value"], block["uncertainty"], *cells, ""])
+    _write(folder / "block_checks.csv", plan, list(BLOCK_COLUMNS), lines)
+    mean = certified["value"] + certified["error"]
+    cells = [f"{v:.1f}" for v in rng.normal(mean, certified["sd"], 5)]
+    lines = [[1, certified["value"], *cells, ""]]
+    _write(folder / "impact_checks.csv", plan, list(IMPACT_CHECK_COLUMNS), lines)
+
+
 def _one_off(code: str, other: str) -> bool:
     return sum(a != b for a, b in zip(code, other, strict=True)) == 1
 
@@ -207,4 +231,7 @@ def _write(
 
 
 if __name__ == "__main__":
-    write_records(HERE / "records")
+    if sys.argv[1:] == ["tester"]:
+        write_tester_checks(HERE / "records")
+    else:
+        write_records(HERE / "records")

@@ -27,6 +27,8 @@ _HOME = {
     "Consumables": "bench.at_hand",
     "read_records": "records.reading",
     "Records": "records.reading",
+    "checks_of_testers": "records.tester",
+    "length_changes": "records.lengths",
     "mixed_model": "fit.mixed",
     "MixedModel": "fit.mixed",
     "marginal_means": "fit.means",

@@ -43,7 +43,7 @@ def written_values(tables: dict[str, Table]) -> dict[tuple[str, str, int], float
     found = {}
     for rows in tables.values():
         columns = rows[1]
-        for row in rows[2:]:
+        for row in rows[2:] if "coupon" in columns else []:  # not those on a block
             for place, column in enumerate(columns):
                 base, _, end = column.rpartition("_")
                 name, number = (base, int(end)) if end.isdigit() else (column, 1)

@@ -30,8 +30,19 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
         "treatments": qb.treatments(study),
         **{
             name: getattr(records, name)
-            for name in ("readings", "deviations", "lost", "missing", "corrections")
+            for name in (
+                "readings",
+                "deviations",
+                "lost",
+                "missing",
+                "corrections",
+                "measures",
+                "block_checks",
+                "impact_checks",
+            )
         },
+        "testers": qb.checks_of_testers(records).to_frame(),
+        "lengths": qb.length_changes(records).to_frame(),
     }
     if not study.published:
         frames |= {

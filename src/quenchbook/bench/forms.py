@@ -11,8 +11,14 @@ from pathlib import Path
 from typing import Any, Final
 
 from quenchbook.plan.entry_tables import (
+    BLOCK_COLUMNS,
+    BLOCK_EXAMPLES,
     CORRECTION_COLUMNS,
     DEVIATION_COLUMNS,
+    EXAMPLE,
+    IMPACT_CHECK_COLUMNS,
+    IMPACT_CHECK_EXAMPLES,
+    LENGTH_COLUMNS,
     actual_column,
     correction_examples,
     deviating_units,
@@ -77,7 +83,7 @@ class EntryForms:
 
 
 def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
-    """Forms of a plan: readings in blinded test order, a log, deviations, corrections.
+    """Forms of a plan: readings in blinded test order, a log, tester checks, and others.
 
     Parameters
     ----------
@@ -99,9 +105,26 @@ def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
         loads = tuple((int(load),) for load in sorted(matrix.in_loads["furnace_load"].unique()))
         columns = ("furnace_load", *(actual_column(factor) for factor in logged))
         forms.append(Form("furnace_log", columns, loads))
+    forms += _tester_forms(matrix)
     forms.append(Form("deviations", DEVIATION_COLUMNS, examples=deviation_examples(study)))
     forms.append(Form("corrections", CORRECTION_COLUMNS, examples=correction_examples(study)))
     return tuple(forms)
+
+
+def _tester_forms(matrix: CouponMatrix) -> list[Form]:
+    """Forms for the testers that the study uses, and for a micrometer if it is told."""
+    study, forms = matrix.study, []
+    for name, columns, examples, unit in (
+        ("block_checks", BLOCK_COLUMNS, BLOCK_EXAMPLES, "HRC"),
+        ("impact_checks", IMPACT_CHECK_COLUMNS, IMPACT_CHECK_EXAMPLES, "J"),
+    ):
+        if any(response.unit == unit and response.kind != "other" for response in study.responses):
+            shown = tuple((EXAMPLE + row[0], *row[1:]) for row in examples)
+            forms.append(Form(name, columns, examples=shown))
+    if "micrometer" in study.tester:
+        codes = tuple((str(code),) for code in matrix.frame["coupon"])
+        forms.append(Form("lengths", LENGTH_COLUMNS, codes))
+    return forms
 
 
 def write_entry_forms(matrix: CouponMatrix, folder: str | Path) -> EntryForms:
@@ -231,6 +254,9 @@ def _add_checks(
         }
         readings = filled + len(reading_columns(form.response))
         sheet.data_validation(first, filled, last - 1, readings - 1, check)
+    if form.name == "block_checks":
+        check = {"validate": "list", "source": ["before", "after"]}
+        sheet.data_validation(first, 1, last - 1, 1, check)
     if form.name == "deviations":
         units = list(deviating_units(matrix.study))
         items = [*(factor.name for factor in matrix.study.factors), "lost", "note"]

@@ -14,6 +14,20 @@ from quenchbook.study.factors import UNITS, Factor, Unit
 
 DEVIATION_COLUMNS: Final = ("what", "which", "item", "actual", "note")
 CORRECTION_COLUMNS: Final = ("file", "row", "column", "found", "corrected", "reason")
+# Readings on a hardness block and on certified impact coupons, beside those on coupons.
+BLOCK_COLUMNS: Final = (
+    "session", "when", "block_value_hrc", "block_uncertainty_hrc",
+    *(f"hardness_hrc_{number}" for number in range(1, 6)), "note",
+)  # fmt: skip
+IMPACT_CHECK_COLUMNS: Final = (
+    "session", "certified_value_j", *(f"impact_j_{number}" for number in range(1, 6)), "note",
+)  # fmt: skip
+BLOCK_EXAMPLES: Final = (
+    ("1", "before", "62.4", "0.4", "62.3", "62.5", "62.2", "62.5", "62.4", ""),
+    ("1", "after", "62.4", "0.4", "62.5", "62.4", "62.6", "62.3", "62.5", ""),
+)
+IMPACT_CHECK_EXAMPLES: Final = (("1", "14.0", "13.6", "14.3", "14.1", "13.9", "14.4", ""),)
+LENGTH_COLUMNS: Final = ("coupon", "length_before_mm", "length_after_mm", "note")
 
 EXAMPLE: Final = "# example: "  # how a row begins that shows what to write and is not read
 

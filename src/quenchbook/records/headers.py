@@ -10,20 +10,25 @@ from typing import Final
 
 from quenchbook.errors import Problem, UnitError
 from quenchbook.plan.entry_tables import (
+    BLOCK_COLUMNS,
     CORRECTION_COLUMNS,
     DEVIATION_COLUMNS,
+    IMPACT_CHECK_COLUMNS,
     actual_column,
     logged_factors,
     reading_columns,
     response_stem,
 )
 from quenchbook.records.cells import dimension_of, nearest_words
+from quenchbook.records.measures import measure_of
 from quenchbook.records.tables import Table, column_name
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import Factor, Unit
 from quenchbook.units import unit_named
 
 LOG_UNITS: Final[tuple[Unit, ...]] = ("furnace_load", "cold_batch", "temper_batch")
+CHECK_STEMS: Final = {"block checks": "block_value", "impact checks": "certified_value"}
+"""Kinds of tables about the testers, each with the column that only it has."""
 _EXTRA: Final = ("order", "note")
 
 
@@ -50,8 +55,11 @@ class ActualColumn:
 
 
 def table_kind(table: Table) -> str:
-    """Kind of a table by its header: readings, log, deviations, corrections, or empty."""
+    """Kind of a table by its header; empty if it is of none."""
     names = set(table.header)
+    for kind, stem in CHECK_STEMS.items():
+        if any(name.startswith(stem) for name in names):
+            return kind
     if {"found", "corrected"} <= names:
         return "corrections"
     if {"what", "which"} <= names:
@@ -73,7 +81,12 @@ def unknown_table_problem(table: Table, study: Study) -> Problem:
     kind = max(known, key=likeness)
     if not likeness(kind):
         return Problem(where, wrong, "If it is not a table of readings, move it out of the folder.")
-    keys = {"deviations": ("what", "which"), "corrections": ("found", "corrected")}
+    keys = {
+        "deviations": ("what", "which"),
+        "corrections": ("found", "corrected"),
+        "block checks": ("block_value_hrc",),
+        "impact checks": ("certified_value_j",),
+    }
     key = next(
         name
         for name in keys.get(kind, ("furnace_load" if kind == "log" else "coupon",))
@@ -93,6 +106,8 @@ def _known_columns(study: Study) -> Mapping[str, list[str]]:
         "log": ["furnace_load", *logged],
         "deviations": list(DEVIATION_COLUMNS[:4]),
         "corrections": list(CORRECTION_COLUMNS),
+        "block checks": list(BLOCK_COLUMNS[:4]),
+        "impact checks": list(IMPACT_CHECK_COLUMNS[:2]),
     }
 
 
@@ -126,7 +141,7 @@ def columns_of_readings(table: Table, study: Study) -> tuple[list[ReadingColumn]
     problems: list[Problem] = []
     known = ["coupon", *(name for r in study.responses for name in reading_columns(r)), *_EXTRA]
     for name in table.header:
-        if name in ("coupon", "reading", *_EXTRA):
+        if name in ("coupon", "reading", *_EXTRA) or measure_of(name, study):
             continue
         match = _response_of(name, study)
         if match is None:
@@ -149,7 +164,8 @@ def columns_of_readings(table: Table, study: Study) -> tuple[list[ReadingColumn]
             )
         else:
             columns.append(ReadingColumn(name, response, reading, unit))
-    if not columns and not problems:
+    measured = any(measure_of(name, study) for name in table.header)
+    if not columns and not problems and not measured:
         names = ", ".join(response.name for response in study.responses)
         problems.append(Problem(where, "there is no column of readings", f"Known: {names}."))
     if "reading" in table.header and any(column.reading is not None for column in columns):

@@ -204,12 +204,13 @@ def _value(
             found.problems.append(reading_problem(where, name, text, column.response, error))
         return None
     if not plausible(column.response).holds(value):
-        found.problems.append(_implausible(where, value, column))
+        found.problems.append(implausible_problem(where, value, column))
         return None
     return value
 
 
-def _implausible(where: str, value: float, column: ReadingColumn) -> Problem:
+def implausible_problem(where: str, value: float, column: ReadingColumn) -> Problem:
+    """Say that a reading cannot be, and the likeliest slip."""
     response, limits = column.response, plausible(column.response)
     remedy = "Look at the sheet again; leave the cell empty if it cannot be read."
     if response.unit == "HRC" and value > limits.high:

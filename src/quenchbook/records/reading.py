@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,12 +15,19 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.as_run import matrix_as_run
 from quenchbook.records.corrections import corrected
 from quenchbook.records.deviations import Differences, differences
-from quenchbook.records.headers import table_kind, unknown_table_problem
+from quenchbook.records.headers import CHECK_STEMS, table_kind, unknown_table_problem
 from quenchbook.records.labels import Labels
 from quenchbook.records.measurements import Measurements, measurements
+from quenchbook.records.measures import MEASURE_COLUMNS, coupon_measures
 from quenchbook.records.references import reference_lines, reference_notes
 from quenchbook.records.stray_readings import stray_notes
 from quenchbook.records.tables import Table, tables_in
+from quenchbook.records.tester_readings import (
+    BLOCK_FRAME,
+    IMPACT_CHECK_FRAME,
+    block_readings,
+    impact_check_readings,
+)
 from quenchbook.study.definition import Response, Study
 
 READING_COLUMNS: Final = ("response", "coupon", "reading", "value", "file", "row")
@@ -55,6 +62,10 @@ class Records:
         ``file, row, column, found, corrected, reason``: accepted by a person.
     notes : tuple of str
         What a reader of results must know.
+    measures : DataFrame
+        ``coupon, measure, value, file, row``: lengths beside the readings [mm]; never analysed.
+    block_checks, impact_checks : DataFrame
+        Readings on hardness blocks and on certified impact coupons, see `checks_of_testers`.
     """
 
     study: Study
@@ -65,6 +76,9 @@ class Records:
     missing: pd.DataFrame
     corrections: pd.DataFrame
     notes: tuple[str, ...] = ()
+    measures: pd.DataFrame = field(default_factory=lambda: _frame([], MEASURE_COLUMNS))
+    block_checks: pd.DataFrame = field(default_factory=lambda: _frame([], BLOCK_FRAME))
+    impact_checks: pd.DataFrame = field(default_factory=lambda: _frame([], IMPACT_CHECK_FRAME))
 
     @functools.cached_property
     def _as_run(self) -> pd.DataFrame:
@@ -152,6 +166,9 @@ class Records:
             "Readings": self.readings,
             "Deviations": self.deviations,
             "Corrections": self.corrections,
+            "Lengths": self.measures,
+            "Hardness blocks": self.block_checks,
+            "Certified impact coupons": self.impact_checks,
         }
         tables = "".join(
             f"<details><summary>{title}</summary>"
@@ -203,7 +220,9 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
     foreign = _of_other_plans(tables, matrix)
     problems = [own for own in problems if _file_of(_place_in(own)[0]) not in foreign]
     problems += foreign.values()
-    kinds: dict[str, list[Table]] = {kind: [] for kind in ("readings", "log", "deviations")}
+    kinds: dict[str, list[Table]] = {
+        kind: [] for kind in ("readings", "log", "deviations", *CHECK_STEMS)
+    }
     corrections = [
         table
         for table in tables
@@ -219,6 +238,10 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         else:
             problems.append(unknown_table_problem(table, study))
     measured = measurements(kinds["readings"], study, labels)
+    measures, wrong_measures = coupon_measures(kinds["readings"], study, labels)
+    blocks, wrong_blocks = block_readings(kinds["block checks"])
+    impacts, wrong_impacts = impact_check_readings(kinds["impact checks"])
+    problems += [*wrong_measures, *wrong_blocks, *wrong_impacts]
     different = differences(kinds["log"], kinds["deviations"], matrix, labels)
     remarks = [
         {"what": "coupon", "item": "note", "unit": "", **remark} for remark in measured.remarks
@@ -252,6 +275,9 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
             *stray_notes(measured.readings, study),
             *notes,
         ),
+        measures=_frame(measures, MEASURE_COLUMNS),
+        block_checks=_frame(blocks, BLOCK_FRAME),
+        impact_checks=_frame(impacts, IMPACT_CHECK_FRAME),
     )
 
 
@@ -259,6 +285,7 @@ def _frame(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> pd.Data
     """Table with these columns, whole numbers whole even when it is empty."""
     frame = pd.DataFrame([dict(row) for row in rows], columns=list(columns))
     types: dict[str, str] = {"reading": "int64", "row": "int64", "value": "float64"}
+    types |= {name: "float64" for name in columns if name.endswith(("_hrc", "_j"))}
     own = {name: kind for name, kind in types.items() if name in frame}
     mixed = {name: "object" for name in ("planned", "actual") if name in frame}
     return frame.astype({**own, **mixed})

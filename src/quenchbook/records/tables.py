@@ -19,6 +19,7 @@ OTHER_SPREADSHEETS: Final = (".xls", ".xlsm", ".xlsb", ".numbers", ".gsheet")
 
 _WORD_COLUMNS: Final = (
     "coupon", "what", "which", "item", "note", "file", "column", "found", "corrected", "reason",
+    "session", "when",
 )  # fmt: skip
 _NUMBER = re.compile(r"^[+-]?(\d[\d.,' ]*|[.,]\d+)(?:\s*[^\d\s.,].*)?$")
 _COMMENT = re.compile(r"#(\s|$)")  # '#12' may be somebody's own code

@@ -52,6 +52,7 @@ from quenchbook.report.study_tables import (
     reference_blocks,
     term_words,
 )
+from quenchbook.report.tester_tables import blocks_of_testers, length_blocks
 from quenchbook.study.definition import Response, Study, held_words
 from quenchbook.units import capital, listed, with_unit
 
@@ -124,6 +125,8 @@ def report_method(analysis: Analysis) -> list[Block]:
         blocks.append(equipment_table(study))
     blocks += deviation_blocks(analysis)
     blocks += reference_blocks(analysis.records)
+    blocks += blocks_of_testers(analysis.records)
+    blocks += length_blocks(analysis.records)
     return blocks
 
 

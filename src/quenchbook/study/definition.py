@@ -288,6 +288,9 @@ class Study:
     extra_coupons : tuple of ExtraCoupons
     steel, equipment, costs : mapping
         Tables of the study file, for reports.
+    tester : mapping
+        Limits of the testers and how the indents were set, see `study.tester.told_tester`. It is no
+        part of the declaration or of the plan.
     held_constant : mapping
         What is the same for all coupons, in words: ``soak`` to ``15 min``. It stands on the bench
         sheets and is no part of the declaration or of the plan.
@@ -325,6 +328,7 @@ class Study:
     steel: Mapping[str, object] = field(default_factory=dict)
     equipment: Mapping[str, object] = field(default_factory=dict)
     costs: Mapping[str, object] = field(default_factory=dict)
+    tester: Mapping[str, object] = field(default_factory=dict)
     held_constant: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     confidence: float = 0.95

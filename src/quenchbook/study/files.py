@@ -20,12 +20,13 @@ from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
 from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
 from quenchbook.study.room import read_room
+from quenchbook.study.tester import told_tester_mistakes
 
 FORMAT: Final = 1
 
 _TABLES: Final = (
     "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
-    "plan", "forbidden", "extra_coupons", "room",
+    "tester", "plan", "forbidden", "extra_coupons", "room",
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
@@ -83,6 +84,8 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
     responses = read_responses(content, factors, mistakes)
     for key, found, remedy in price_mistakes(mistakes.table(content, "costs")):
         mistakes.wrong("costs", key, found, remedy)
+    for key, found, remedy in told_tester_mistakes(mistakes.table(content, "tester")):
+        mistakes.wrong("tester", key, found, remedy)
     date = content.get("date", "")
     forbidden = read_forbidden(content, factors, mistakes)
     extra = read_extra_coupons(content, factors, forbidden, mistakes)
@@ -106,6 +109,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         steel=mistakes.table(content, "steel"),
         equipment=mistakes.table(content, "equipment"),
         costs=mistakes.table(content, "costs"),
+        tester=mistakes.table(content, "tester"),
         held_constant=_held_constant(content, factors, mistakes),
         notes=tuple(str(note) for note in content.get("notes", ())),
         confidence=_confidence(content, mistakes),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,8 +18,8 @@ def test_the_demo_gets_a_form_for_each_thing_to_write(
 ) -> None:
     written = write_entry_forms(plane_irons_matrix, tmp_path / "forms")
     assert [path.name for path in written] == [
-        "hardness.csv", "impact.csv", "furnace_log.csv", "deviations.csv", "corrections.csv",
-        WORKBOOK,
+        "hardness.csv", "impact.csv", "furnace_log.csv", "block_checks.csv", "impact_checks.csv",
+        "deviations.csv", "corrections.csv", WORKBOOK,
     ]  # fmt: skip
     assert written.notes == ()
     lines = (tmp_path / "forms" / "hardness.csv").read_text(encoding="utf-8").splitlines()
@@ -31,6 +32,22 @@ def test_the_demo_gets_a_form_for_each_thing_to_write(
     assert len(lines) == 98
     log = (tmp_path / "forms" / "furnace_log.csv").read_text(encoding="utf-8").splitlines()
     assert log[1:3] == ["furnace_load,austenitize_actual_degC", "1,"]
+
+
+def test_a_micrometer_in_the_study_gives_a_form_for_lengths(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    study = replace(plane_irons_matrix.study, tester={"micrometer": "0.002 mm"})
+    forms = {form.name: form for form in entry_forms(replace(plane_irons_matrix, study=study))}
+    assert forms["lengths"].columns == ("coupon", "length_before_mm", "length_after_mm", "note")
+    assert len(forms["lengths"].rows) == 96
+
+
+def test_a_study_without_these_testers_has_no_form_for_them(
+    coated_bars_matrix: CouponMatrix,
+) -> None:
+    names = {form.name for form in entry_forms(coated_bars_matrix)}
+    assert not names & {"block_checks", "impact_checks", "lengths"}
 
 
 def test_the_workbook_holds_the_same_tables(
@@ -66,7 +83,7 @@ def test_a_filled_form_is_left_alone_and_told(
     (tmp_path / name).write_bytes(filled)
     again = write_entry_forms(plane_irons_matrix, tmp_path)
     assert (tmp_path / name).read_bytes() == filled
-    assert len(again) == 5
+    assert len(again) == 7
     why = {
         "hardness.csv": "is filled in or of an earlier version",
         WORKBOOK: "is not a blank form of this plan",

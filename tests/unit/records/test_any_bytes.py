@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 
 from quenchbook.errors import RecordError
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records, read_records
+from quenchbook.records.tester import checks_of_testers
 
 GOOD = {
     "hardness.csv": (
@@ -25,6 +27,12 @@ GOOD = {
         "what,which,item,actual,note\ncold_batch,1-3,delay,85 min,late\n"
         "coupon,CRDH,lost,cracked,\nfurnace_load,2,note,,hot\n"
     ),
+    "block_checks.csv": (
+        "session,when,block_value_hrc,block_uncertainty_hrc,hardness_hrc_1,hardness_hrc_2\n"
+        "1,before,62.4,0.4,62.3,62.5\n1,after,62.4,,62.4,62.6\n"
+    ),
+    "impact_checks.csv": "session,certified_value_j,impact_j_1,impact_j_2\n1,14.0,13.9,14.2\n",
+    "lengths.csv": "coupon,length_before_mm,length_after_mm\nK9AD,60.012,60.031\n",
     "corrections.csv": (
         "file,row,column,found,corrected,reason\nhardness.csv,4,hardness_hrc_1,1 925,61.9,slip\n"
     ),
@@ -84,6 +92,9 @@ def test_the_files_are_good_before_they_are_damaged(matrix: CouponMatrix) -> Non
     records = outcome(files, matrix)
     assert isinstance(records, Records), str(records)
     assert len(records.readings) == 7
+    assert len(records.block_checks) == 4
+    assert len(records.impact_checks) == 2
+    assert len(records.measures) == 2
 
 
 @settings(max_examples=200, deadline=None)
@@ -98,6 +109,8 @@ def test_a_damaged_text_file_gives_records_or_mistakes(
         assert found.readings["value"].between(0, 1000).all()
         assert set(found.readings["coupon"]) <= set(matrix.frame["coupon"])
         assert found.summary()
+        assert checks_of_testers(found).summary()
+        assert length_changes(found).summary()
     else:
         assert all(problem.where and problem.problem for problem in found.problems)
 
