@@ -19,12 +19,13 @@ from quenchbook.study.reading_plan import read_layout, read_plan_wish
 from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
 from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
+from quenchbook.study.stock import read_stock
 
 FORMAT: Final = 1
 
 _TABLES: Final = (
     "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
-    "plan", "forbidden", "extra_coupons",
+    "plan", "forbidden", "extra_coupons", "stock",
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
@@ -105,6 +106,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         steel=mistakes.table(content, "steel"),
         equipment=mistakes.table(content, "equipment"),
         costs=mistakes.table(content, "costs"),
+        stock=read_stock(content, named, mistakes),
         held_constant=_held_constant(content, factors, mistakes),
         notes=tuple(str(note) for note in content.get("notes", ())),
         confidence=_confidence(content, mistakes),
