@@ -19,8 +19,8 @@ from quenchbook.metallurgy.expected import Array, Expected
 Protection = Literal["none", "foil", "gas"]
 
 VERIFY: Final = (
-    "Verify it: grind, indent, grind 0.1 mm more, indent again; it is deep enough when the hardness "
-    "stops rising."
+    "Verify it: grind, indent, grind 0.1 mm more, indent again; it is deep enough when the "
+    "hardness stops rising."
 )
 """Advice that goes with every estimate (common practice, no source)."""
 
@@ -34,8 +34,8 @@ _HIGHEST_C: Final = 1300.0
 _BEYOND_MM: Final = 0.05  # ground off beyond the depth (common practice, no source)
 _PROTECTED_MM: Final = (0.05, 0.1)  # in foil or protective gas (common practice, no source)
 _BARE_SOURCE: Final = (
-    "upper bound for bare steel whose surface holds no carbon; two published diffusivities of "
-    "carbon in austenite; carbide and scale make it less"
+    "bare in the furnace, upper bound: the surface holds no carbon; by two published diffusivities "
+    "of carbon in austenite; carbide and scale make it less"
 )
 _PROTECTED: Final[Mapping[str, str]] = {"foil": "in foil", "gas": "in protective gas"}
 
@@ -112,7 +112,7 @@ def grind_allowance(
     depth = decarburized_depth(austenitize_c, soak_minutes)
     if protection == "none":
         ends = [depth.low + _BEYOND_MM, depth.high + _BEYOND_MM]
-        return _between(ends, f"{_BARE_SOURCE}, and {_BEYOND_MM:g} mm beyond")
+        return _between(ends, f"{_BARE_SOURCE}; with {_BEYOND_MM:g} mm beyond")
     words = f"{_PROTECTED[protection]}: common practice, no source"
     # never more than the same steel loses bare
     ends = [np.minimum(end, depth.high + _BEYOND_MM) for end in _PROTECTED_MM]
