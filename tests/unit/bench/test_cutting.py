@@ -166,7 +166,7 @@ def test_a_stock_that_is_too_short_says_what_is_missing() -> None:
 
 def test_a_piece_that_fits_into_no_bar_is_named() -> None:
     with pytest.raises(
-        PlanError, match="A piece of 490\u00a0mm fits into no bar.*leave 476.8\u00a0mm"
+        PlanError, match=r"A piece of 490\u00a0mm fits into no bar.*leave 476.8\u00a0mm"
     ):
         cut_list_of(of_lengths((1, 490.0)), STOCK)
 
@@ -175,7 +175,7 @@ def test_bars_of_a_plan_that_are_longer_than_the_stock_are_named(
     plane_irons_matrix: CouponMatrix,
 ) -> None:
     # 12 x 60 + 13 x 1.6 + 2 x 10 = 760.8
-    with pytest.raises(PlanError, match="12 pieces are to come from one bar.*need 760.8\u00a0mm"):
+    with pytest.raises(PlanError, match=r"12 pieces are to come from one bar.*need 760.8\u00a0mm"):
         cut_list(with_stock(plane_irons_matrix, replace(STOCK, coupon_length_mm=60.0)))
 
 
