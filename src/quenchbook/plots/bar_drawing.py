@@ -38,11 +38,15 @@ _LEAST_CUT: Final = 0.7
 _MONO: Final = "DejaVu Sans Mono"
 _MONO_WIDTH: Final = 0.602  # of a character, in sizes
 _STEPS: Final = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)  # of the ruler [mm]
+_READING: Final = (
+    "Each bar is drawn to scale, the end that is cut first at the left; numbers above are pieces, "
+    "numbers below millimetres from that end."
+)
 
 
 @dataclass(frozen=True)
 class _Part:
-    """A piece and where it lies in its bar [mm]; `letter` stands for words that are too long."""
+    """A piece and where it lies in its bar [mm]."""
 
     number: int
     low: float
@@ -103,7 +107,7 @@ def _draw(cut_list: CutList) -> Drawing:
         top += line
     key.draw(sheet, top)
     return Drawing(
-        "bars", sheet.figure, _finding(cut_list), _reading(cut_list), cut_list.notes,
+        "bars", sheet.figure, _finding(cut_list), _READING, cut_list.notes,
         _alt(cut_list), cut_list.to_frame(),
     )  # fmt: skip
 
@@ -317,13 +321,6 @@ def _finding(cut_list: CutList) -> str:
     bars = wording.counted(len(cut_list.bars), "bar")
     proof = "the shortest stock, proven" if cut_list.proven else "not proven to be the shortest"
     return f"{_counts_words(cut_list)} from {bars}: {mm_text(cut_list.total_mm)}, {proof}."
-
-
-def _reading(cut_list: CutList) -> str:
-    return (
-        "Each bar is drawn to scale, the end that is cut first at the left; numbers above are "
-        "pieces, numbers below millimetres from that end."
-    )
 
 
 def _alt(cut_list: CutList) -> str:

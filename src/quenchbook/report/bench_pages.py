@@ -14,6 +14,7 @@ from quenchbook.bench.safety import Caution
 from quenchbook.bench.sheets import BenchSheets, bench_sheets
 from quenchbook.bench.temper_sheets import TemperRow, TemperSheet
 from quenchbook.bench.tester_sheets import TestSheet
+from quenchbook.bench.travellers import LABEL_COLUMNS, LabelSheet, Traveller, square_svg
 from quenchbook.errors import ReportError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.characters import breakable, shortened
@@ -68,6 +69,7 @@ def bench_source(sheets: BenchSheets) -> str:
     pages = [
         _cautions_page(sheets),
         *map(_bar_page, sheets.bars),
+        *map(_label_page, sheets.labels),
         *map(_load_page, sheets.loads),
         *map(_temper_page, sheets.tempers),
         *map(_test_page, sheets.tests),
@@ -201,6 +203,25 @@ def _piece_row(row: PieceRow) -> str:
     return (
         f"(position: {literal(row.position)}, coupon: {_words(row.coupon, 12)}, "
         f"size: {_code_size(row.coupon)}, spare: {'false' if row.coupon else 'true'})"
+    )
+
+
+def _label_page(sheet: LabelSheet) -> str:
+    labels = _sequence(f"\n  {_label(label)}" for label in sheet.labels)
+    return "\n".join(
+        (
+            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, (), dated: false)",
+            f"#label-grid({LABEL_COLUMNS}, {labels})",
+            f"#safety-line({literal(sheet.hint)}, {literal('')})",
+            _foot(sheet.foot_left, sheet.foot_right),
+        )
+    )
+
+
+def _label(label: Traveller) -> str:
+    return (
+        f"(coupon: {literal(label.coupon)}, square: {literal(square_svg(label.text))}, "
+        f"text: {literal(label.text)}, place: {_words(shortened(label.place, 40), 16)})"
     )
 
 

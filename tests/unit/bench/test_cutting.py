@@ -60,7 +60,8 @@ def shortest_by_search(
         ways += [
             (a, b, bar.length_mm)
             for a, b in itertools.product(range(counts[0] + 1), range(counts[1] + 1))
-            if a + b and sum(n * (mm + stock.kerf_mm) for n, mm in zip((a, b), lengths)) <= room
+            if a + b
+            and sum(n * (mm + stock.kerf_mm) for n, mm in zip((a, b), lengths, strict=True)) <= room
         ]
 
     @functools.cache
