@@ -8,7 +8,7 @@ from math import ceil
 from pathlib import Path
 from typing import Final
 
-from quenchbook.bench.bar_sheets import SPARE, BarSheet, PieceRow
+from quenchbook.bench.bar_sheets import BarPicture, BarSheet, PieceRow
 from quenchbook.bench.load_sheets import CouponRow, Entry, LoadSheet
 from quenchbook.bench.safety import Caution
 from quenchbook.bench.sheets import BenchSheets, bench_sheets
@@ -191,18 +191,30 @@ def _bar_page(sheet: BarSheet) -> str:
     return "\n".join(
         (
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, ())",
-            f"#piece-table({_words(shortened(sheet.coupon_word, 12), 12)}, {literal(SPARE)}, "
-            f"{rows})",
+            *(() if sheet.picture is None else (_bar_picture(sheet.picture),)),
+            f"#piece-table({_words(shortened(sheet.coupon_word, 12), 12)}, {rows})",
             f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
         )
     )
 
 
+def _bar_picture(picture: BarPicture) -> str:
+    pieces = _sequence(
+        f"({literal(number)}, {low:g}, {high:g}, {'true' if coupon else 'false'})"
+        for number, low, high, coupon in picture.pieces
+    )
+    return (
+        f"#bar-picture({picture.bar_mm:g}, {picture.end_discard_mm:g}, {picture.kerf_mm:g}, "
+        f"{pieces})"
+    )
+
+
 def _piece_row(row: PieceRow) -> str:
     return (
         f"(position: {literal(row.position)}, coupon: {_words(row.coupon, 12)}, "
-        f"size: {_code_size(row.coupon)}, spare: {'false' if row.coupon else 'true'})"
+        f"size: {_code_size(row.coupon)}, what: {_words(shortened(row.what, 40), 16)}, "
+        f"ends: {literal(row.ends)}, spare: {'false' if row.coupon else 'true'})"
     )
 
 

@@ -1,19 +1,26 @@
 from __future__ import annotations
 
 import functools
+import io
 import itertools
 import time
 from dataclasses import replace
 
 import pandas as pd
+import pikepdf
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from quenchbook.bench.bar_sheets import DRAWN_ROWS
 from quenchbook.bench.cut_patterns import pieces_of_a_bar
 from quenchbook.bench.cutting import CutList, Piece, cut_list, cut_list_of
+from quenchbook.bench.sheets import bench_sheets
+from quenchbook.columns import meaning
 from quenchbook.errors import PlanError
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.report.bench_pages import bench_source
+from quenchbook.report.pdf import compile_typst
 from quenchbook.study.stock import OtherPieces, Stock, StockBar
 
 STOCK = Stock((StockBar(300.0), StockBar(500.0)), 25.0, 1.6, 10.0)
@@ -296,3 +303,40 @@ def test_a_cut_list_shows_itself(plane_irons_matrix: CouponMatrix) -> None:
     assert "<table" in found._repr_html_()
     assert found.rest_mm(1) >= 0
     assert found.to_frame() is not found.frame
+    assert all(meaning(column)[0] for column in found.frame)
+
+
+# --- on the bench sheets --------------------------------------------------------------------------
+
+
+def test_sheets_of_bars_follow_the_cut_list(plane_irons_matrix: CouponMatrix) -> None:
+    stock = replace(STOCK, pieces=(OtherPieces("spare share", 110.0, 2),))
+    matrix = with_stock(plane_irons_matrix, stock)
+    found, sheets = cut_list(matrix).frame, bench_sheets(matrix).bars
+    rows = [row for sheet in sheets for row in sheet.rows]
+    assert [row.coupon for row in rows] == list(found["coupon"])
+    assert rows[0].ends == "11.6 to 36.6"
+    assert sheets[0].line.startswith("500\u00a0mm. 14 pieces to cut, 12 to mark, 2 ")
+    assert {row.what for row in rows if not row.coupon} == {"spare", "spare share"}
+    words = " ".join(str(sheet) for sheet in sheets)
+    assert not any(told in words for told in ("dry ice", "freezer", "nitrogen", "°C", "load"))
+
+
+def test_a_plan_without_bars_has_sheets_of_bars_once_there_is_a_stock(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    plain = without_bars(plane_irons_matrix)
+    assert bench_sheets(plain).bars == ()
+    sheets = bench_sheets(with_stock(plain, replace(STOCK, bars=(StockBar(500.0),)))).bars
+    codes = [row.coupon for sheet in sheets for row in sheet.rows if row.coupon]
+    assert sorted(codes) == sorted(plain.frame["coupon"])
+
+
+def test_a_full_sheet_of_a_drawn_bar_is_one_page(plane_irons_matrix: CouponMatrix) -> None:
+    bars = (StockBar(3000.0),)
+    stock = replace(STOCK, bars=bars, pieces=(OtherPieces("w" * 90, 40.0, 30),))
+    sheets = bench_sheets(with_stock(without_bars(plane_irons_matrix), stock))
+    full = [sheet for sheet in sheets.bars if len(sheet.rows) == DRAWN_ROWS]
+    few = replace(sheets, bars=tuple(full[:2]), loads=(), tempers=(), tests=())
+    with pikepdf.open(io.BytesIO(compile_typst(bench_source(few), {}, title="bars"))) as pdf:
+        assert len(pdf.pages) == 3
