@@ -139,14 +139,9 @@ def _strips(cut_list: CutList, room: float) -> Iterator[_Strip]:
             if part.high + kerf - low > room + 1e-6:
                 yield _Strip(int(str(bar)), bar_mm, low, part.low - kerf, tuple(parts[first:at]))
                 low, first = part.low - kerf, at
-        if bar_mm - low > room + 1e-6:  # what is left would run off the page
-            cut = parts[-1].high + kerf
-            yield _Strip(int(str(bar)), bar_mm, low, cut, tuple(parts[first:]))
-            low, first = cut, len(parts)
-        while bar_mm - low > room + 1e-6:
-            yield _Strip(int(str(bar)), bar_mm, low, low + room, ())
-            low += room
-        yield _Strip(int(str(bar)), bar_mm, low, bar_mm, tuple(parts[first:]))
+        # a long rest is cut short, its edge open; the head says how much is left
+        high = bar_mm if bar_mm - low <= room + 1e-6 else low + room
+        yield _Strip(int(str(bar)), bar_mm, low, high, tuple(parts[first:]))
 
 
 def _letters(strips: Sequence[_Strip], scale: float) -> dict[str, str]:
