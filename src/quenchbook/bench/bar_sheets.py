@@ -8,8 +8,9 @@ from typing import Final
 
 import pandas as pd
 
-from quenchbook.bench.cutting import SPARE, CutList, cut_list, mm_text
+from quenchbook.bench.cutting import CutList, cut_list, mm_text
 from quenchbook.bench.load_sheets import untreated_words
+from quenchbook.bench.pieces import SPARE
 from quenchbook.bench.safety import reminders
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.units import capital, number_text

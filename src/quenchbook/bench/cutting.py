@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import pandas as pd
 
@@ -19,35 +17,19 @@ from quenchbook.bench.cut_patterns import (
     shortest_stock,
 )
 from quenchbook.bench.grinding import grinding_words
+from quenchbook.bench.pieces import (
+    SPARE,
+    Piece,
+    coupon_pieces,
+    pieces_of_bars,
+    spare_pieces,
+    spare_words,
+)
 from quenchbook.errors import PlanError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.streams import Stream
-from quenchbook.study.definition import Study
 from quenchbook.study.stock import Stock
 from quenchbook.units import NO_BREAK, listed, number_text, with_unit
-
-SPARE: Final = "spare"
-LEAST_SPARE: Final = 0.02  # share of the coupons (common practice, no source)
-MOST_SPARE: Final = 0.05
-
-
-@dataclass(frozen=True)
-class Piece:
-    """One piece to be cut.
-
-    Attributes
-    ----------
-    length_mm : float
-        Sawn length [mm].
-    coupon : str
-        Code of the coupon; empty for other pieces.
-    what : str
-        ``coupon``, ``spare``, or what it is in words.
-    """
-
-    length_mm: float
-    coupon: str = ""
-    what: str = SPARE
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -162,11 +144,11 @@ def cut_list(matrix: CouponMatrix) -> CutList:
             "The study tells of no stock. Write [stock] with bars, coupon_length, kerf and "
             "end_discard in study.toml."
         )
-    coupons = _coupons(matrix, stock)
-    bars = _plan_bars(matrix, coupons, stock)
+    coupons = coupon_pieces(matrix, stock)
+    bars = pieces_of_bars(matrix, coupons, stock)
     in_bars = [piece for own in bars.values() for piece in own]
     loose = [] if bars else list(coupons.values())
-    loose += _spares(list(coupons.values()), in_bars, stock)
+    loose += spare_pieces(list(coupons.values()), in_bars, stock)
     if not matrix.part_number:  # once for a study, not again for each continuation
         loose += [
             Piece(own.length_mm, what=own.words) for own in stock.pieces for _ in range(own.count)
@@ -175,7 +157,7 @@ def cut_list(matrix: CouponMatrix) -> CutList:
     found = cut_list_of(loose, stock, stream=stream, bars=bars)
     spares = int((found.frame["what"] == SPARE).sum())
     notes = (
-        _spare_words(spares, len(coupons), matrix.study),
+        spare_words(spares, len(coupons), matrix.study),
         *(() if bars else ("Bars and places of the coupons are drawn at random.",)),
         f"{stock.grain_words}.",
         *grinding_words(matrix.study),
@@ -245,69 +227,6 @@ def mm_text(length_mm: float) -> str:
     ('476.8\xa0mm', '500\xa0mm')
     """
     return with_unit(number_text(length_mm, 1).removesuffix(".0"), "mm")
-
-
-# --- what is to be cut ----------------------------------------------------------------------------
-
-
-def _coupons(matrix: CouponMatrix, stock: Stock) -> dict[str, Piece]:
-    """Piece of each coupon: as long as the longest that its tests need."""
-    frame = matrix.frame
-    length = pd.Series(stock.coupon_length_mm if not stock.lengths_mm else 0.0, index=frame.index)
-    for name, own in stock.lengths_mm.items():
-        length = length.where(frame[f"{name}_order"].isna(), length.clip(lower=own))
-    length = length.where(length > 0, stock.coupon_length_mm)  # tested in nothing: the longest
-    codes = frame["coupon"].astype(str)
-    return {code: Piece(float(mm), code, "coupon") for code, mm in zip(codes, length, strict=True)}
-
-
-def _plan_bars(
-    matrix: CouponMatrix, coupons: Mapping[str, Piece], stock: Stock
-) -> dict[int, list[Piece]]:
-    """Pieces of the bars of a plan; a place without a coupon is a spare of full length."""
-    frame, layout = matrix.frame, matrix.study.layout
-    if "bar" not in frame or "bar_position" not in frame:
-        return {}
-    bars: dict[int, list[Piece]] = {}
-    for bar, own in frame.groupby("bar", sort=True):
-        places = dict(zip(own["bar_position"].astype(int), own["coupon"].astype(str), strict=True))
-        last = max([layout.coupons_per_bar, *places])
-        bars[int(str(bar))] = [
-            coupons[places[at]] if at in places else Piece(stock.coupon_length_mm)
-            for at in range(1, last + 1)
-        ]
-    return bars
-
-
-def _spares(coupons: Sequence[Piece], in_bars: Sequence[Piece], stock: Stock) -> list[Piece]:
-    """Spare coupons beyond those that the bars of the plan have already."""
-    lengths = Counter(piece.length_mm for piece in coupons)
-    if stock.spare_coupons is None:
-        wanted = {mm: math.ceil(LEAST_SPARE * count) for mm, count in lengths.items()}
-    else:
-        wanted = _shared(stock.spare_coupons, lengths)
-    there = sum(not piece.coupon for piece in in_bars)
-    found = [Piece(mm) for mm in sorted(wanted, reverse=True) for _ in range(wanted[mm])]
-    return found[there:]
-
-
-def _shared(count: int, sizes: Mapping[float, int]) -> dict[float, int]:
-    """Whole numbers that share a count by sizes, largest remainders first."""
-    exact = {key: count * size / sum(sizes.values()) for key, size in sizes.items()}
-    shares = {key: math.floor(own) for key, own in exact.items()}
-    by_rest = sorted(exact, key=lambda key: (shares[key] - exact[key], -key))
-    for key in by_rest[: count - sum(shares.values())]:
-        shares[key] += 1
-    return shares
-
-
-def _spare_words(spares: int, coupons: int, study: Study) -> str:
-    share = spares / coupons
-    words = f"{spares} spare {study.unit_word('coupon', spares)}, {100 * share:.1f}{NO_BREAK}%"
-    usual = f"2 to 5{NO_BREAK}% is common practice, no source"
-    if share < LEAST_SPARE:
-        return f"{words}: few ({usual})."
-    return f"{words} ({usual})." if share > MOST_SPARE else f"{words}."
 
 
 # --- places ---------------------------------------------------------------------------------------

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from quenchbook.bench.cutting import SPARE, mm_text
+from quenchbook.bench.cutting import mm_text
+from quenchbook.bench.pieces import SPARE
 from quenchbook.plots import wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from quenchbook.bench.bar_sheets import DRAWN_ROWS
 from quenchbook.bench.cut_patterns import pieces_of_a_bar
-from quenchbook.bench.cutting import CutList, Piece, cut_list, cut_list_of
+from quenchbook.bench.cutting import CutList, cut_list, cut_list_of
+from quenchbook.bench.pieces import Piece
 from quenchbook.bench.sheets import bench_sheets
 from quenchbook.columns import meaning
 from quenchbook.errors import PlanError

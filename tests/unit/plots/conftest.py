@@ -13,7 +13,8 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from quenchbook.bench.cutting import CutList, Piece, cut_list_of
+from quenchbook.bench.cutting import CutList, cut_list_of
+from quenchbook.bench.pieces import Piece
 from quenchbook.outlook.certainty import unbeaten_plans
 from quenchbook.outlook.certainty_table import CertaintyCosts
 from quenchbook.outlook.steel import steel_prior
