@@ -15,6 +15,10 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "temper_batch": ("coupons that are tempered together", ""),
     "bar": ("bar of steel the coupon was cut from", ""),
     "bar_position": ("place in the bar", ""),
+    "bar_mm": ("length of the bar", "mm"),
+    "piece": ("number of the piece in its bar, 1 is cut first", ""),
+    "from_mm": ("where a piece begins, from the end of the bar that is cut first", "mm"),
+    "to_mm": ("where a piece ends, from the end of the bar that is cut first", "mm"),
     "furnace_place": ("marked place in the furnace", ""),
     "reference": ("kind of a reference coupon, shown and never analysed; blank for others", ""),
     # factors and responses of the trade; those of a study explain themselves, see `meaning`

@@ -13,14 +13,15 @@ from quenchbook.bench.load_sheets import LoadSheet, load_sheets
 from quenchbook.bench.safety import Caution, cautions
 from quenchbook.bench.temper_sheets import TemperSheet, temper_sheets
 from quenchbook.bench.tester_sheets import TestSheet, tester_sheets
+from quenchbook.bench.travellers import LabelSheet, label_sheets
 from quenchbook.plan.matrix import CouponMatrix
 
-Sheet = TypeVar("Sheet", BarSheet, LoadSheet, TemperSheet, TestSheet)
+Sheet = TypeVar("Sheet", BarSheet, LabelSheet, LoadSheet, TemperSheet, TestSheet)
 
 
 @dataclass(frozen=True)
 class BenchSheets:
-    """All pages: cautions, consumables, bars to cut and mark, loads, temper batches, testers."""
+    """All pages: cautions, consumables, bars, labels, loads, temper batches, testers."""
 
     title: str
     study_title: str
@@ -32,12 +33,13 @@ class BenchSheets:
     loads: tuple[LoadSheet, ...]
     tempers: tuple[TemperSheet, ...]
     tests: tuple[TestSheet, ...]
+    labels: tuple[LabelSheet, ...] = ()
 
     @property
     def pages(self) -> int:
         """Number of pages, the cautions among them."""
-        front = 1 if self.needs is None else 2
-        return front + len(self.bars) + len(self.loads) + len(self.tempers) + len(self.tests)
+        parts = (self.bars, self.labels, self.loads, self.tempers, self.tests)
+        return (1 if self.needs is None else 2) + sum(map(len, parts))
 
 
 def bench_sheets(matrix: CouponMatrix) -> BenchSheets:
@@ -61,6 +63,7 @@ def bench_sheets(matrix: CouponMatrix) -> BenchSheets:
         needs=needs if needs.is_more_than_steel else None,
         needs_foot=(foot, ""),
         bars=tuple(bar_sheets(matrix, foot)),
+        labels=tuple(label_sheets(matrix, foot)),
         loads=tuple(load_sheets(matrix, foot)),
         tempers=tuple(temper_sheets(matrix, foot)),
         tests=tuple(tester_sheets(matrix, foot)),
@@ -78,6 +81,7 @@ def bench_sheets(matrix: CouponMatrix) -> BenchSheets:
         cautions_foot=(foot, f"page 1 of {sheets.pages}"),
         needs_foot=(foot, f"page 2 of {sheets.pages}"),
         bars=numbered(sheets.bars),
+        labels=numbered(sheets.labels),
         loads=numbered(sheets.loads),
         tempers=numbered(sheets.tempers),
         tests=numbered(sheets.tests),

@@ -90,3 +90,31 @@ def nearest_codes(text: str, codes: list[str]) -> list[str]:
         for code in codes
         if len(code) == len(text) and sum(a != b for a, b in zip(code, text, strict=True)) == 1
     ]
+
+
+def codes_matching(text: str, codes: Sequence[str]) -> list[str]:
+    """Codes that a label with illegible characters may be.
+
+    Parameters
+    ----------
+    text : str
+        Code as far as it can be read, with ``?`` for each character that cannot.
+    codes : sequence of str
+        Codes of the plan.
+
+    Returns
+    -------
+    list of str
+        For codes of this module at most one where at most two characters are illegible; none where
+        the readable ones fit no code.
+
+    >>> codes_matching("K?9?", all_codes())
+    ['KE9K']
+    """
+    text = text.strip().upper()
+    return [
+        code
+        for code in codes
+        if len(code) == len(text)
+        and all(read in ("?", own) for own, read in zip(code, text, strict=True))
+    ]

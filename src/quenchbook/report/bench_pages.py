@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Final
 
 from quenchbook.bench.at_hand import NOT_A_RISK_ASSESSMENT, Consumables
-from quenchbook.bench.bar_sheets import SPARE, BarSheet, PieceRow
+from quenchbook.bench.bar_sheets import BarPicture, BarSheet, PieceRow
 from quenchbook.bench.load_sheets import CouponRow, Entry, LoadSheet
 from quenchbook.bench.safety import COMMON, Caution
 from quenchbook.bench.sheets import BenchSheets, bench_sheets
 from quenchbook.bench.temper_sheets import TemperRow, TemperSheet
 from quenchbook.bench.tester_sheets import TestSheet
+from quenchbook.bench.travellers import LABEL_COLUMNS, LabelSheet, Traveller, square_svg
 from quenchbook.errors import ReportError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.characters import breakable, shortened
@@ -78,6 +79,7 @@ def bench_source(sheets: BenchSheets) -> str:
         _cautions_page(sheets),
         *([] if sheets.needs is None else [_needs_page(sheets.needs, sheets.needs_foot)]),
         *map(_bar_page, sheets.bars),
+        *map(_label_page, sheets.labels),
         *map(_load_page, sheets.loads),
         *map(_temper_page, sheets.tempers),
         *map(_test_page, sheets.tests),
@@ -230,18 +232,49 @@ def _bar_page(sheet: BarSheet) -> str:
     return "\n".join(
         (
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, ())",
-            f"#piece-table({_words(shortened(sheet.coupon_word, 12), 12)}, {literal(SPARE)}, "
-            f"{rows})",
+            *(() if sheet.picture is None else (_bar_picture(sheet.picture),)),
+            f"#piece-table({_words(shortened(sheet.coupon_word, 12), 12)}, {rows})",
             f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
             _foot(sheet.foot_left, sheet.foot_right),
         )
     )
 
 
+def _bar_picture(picture: BarPicture) -> str:
+    pieces = _sequence(
+        f"({literal(number)}, {low:g}, {high:g}, {'true' if coupon else 'false'})"
+        for number, low, high, coupon in picture.pieces
+    )
+    return (
+        f"#bar-picture({picture.bar_mm:g}, {picture.end_discard_mm:g}, {picture.kerf_mm:g}, "
+        f"{pieces})"
+    )
+
+
 def _piece_row(row: PieceRow) -> str:
     return (
         f"(position: {literal(row.position)}, coupon: {_words(row.coupon, 12)}, "
-        f"size: {_code_size(row.coupon)}, spare: {'false' if row.coupon else 'true'})"
+        f"size: {_code_size(row.coupon)}, what: {_words(shortened(row.what, 40), 16)}, "
+        f"ends: {literal(row.ends)}, spare: {'false' if row.coupon else 'true'})"
+    )
+
+
+def _label_page(sheet: LabelSheet) -> str:
+    labels = _sequence(f"\n  {_label(label)}" for label in sheet.labels)
+    return "\n".join(
+        (
+            f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, (), dated: false)",
+            f"#label-grid({LABEL_COLUMNS}, {labels})",
+            f"#safety-line({literal(sheet.hint)}, {literal('')})",
+            _foot(sheet.foot_left, sheet.foot_right),
+        )
+    )
+
+
+def _label(label: Traveller) -> str:
+    return (
+        f"(coupon: {literal(label.coupon)}, square: {literal(square_svg(label.text))}, "
+        f"text: {literal(label.text)}, place: {_words(shortened(label.place, 40), 16)})"
     )
 
 

@@ -11,6 +11,7 @@ from typing import Literal
 from quenchbook.errors import StudyError
 from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
 from quenchbook.study.room import Room
+from quenchbook.study.stock import Stock
 from quenchbook.units import NO_BREAK
 
 ResponseKind = Literal["hardness", "impact", "other"]
@@ -291,6 +292,8 @@ class Study:
     tester : mapping
         Limits of the testers and how the indents were set, see `study.tester.told_tester`. It is no
         part of the declaration or of the plan.
+    stock : Stock or None
+        Bars, saw and labels, for the bench; no part of the declaration. None: not told.
     held_constant : mapping
         What is the same for all coupons, in words: ``soak`` to ``15 min``. It stands on the bench
         sheets and is no part of the declaration or of the plan.
@@ -329,6 +332,7 @@ class Study:
     equipment: Mapping[str, object] = field(default_factory=dict)
     costs: Mapping[str, object] = field(default_factory=dict)
     tester: Mapping[str, object] = field(default_factory=dict)
+    stock: Stock | None = None
     held_constant: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     confidence: float = 0.95

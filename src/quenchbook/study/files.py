@@ -20,13 +20,14 @@ from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
 from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
 from quenchbook.study.room import read_room
+from quenchbook.study.stock import read_stock
 from quenchbook.study.tester import told_tester_mistakes
 
 FORMAT: Final = 1
 
 _TABLES: Final = (
     "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
-    "tester", "plan", "forbidden", "extra_coupons", "room",
+    "tester", "plan", "forbidden", "extra_coupons", "room", "stock",
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
@@ -110,6 +111,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         equipment=mistakes.table(content, "equipment"),
         costs=mistakes.table(content, "costs"),
         tester=mistakes.table(content, "tester"),
+        stock=read_stock(content, named, mistakes),
         held_constant=_held_constant(content, factors, mistakes),
         notes=tuple(str(note) for note in content.get("notes", ())),
         confidence=_confidence(content, mistakes),

@@ -13,6 +13,8 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
+from quenchbook.bench.cutting import CutList, cut_list_of
+from quenchbook.bench.pieces import Piece
 from quenchbook.outlook.certainty import unbeaten_plans
 from quenchbook.outlook.certainty_table import CertaintyCosts
 from quenchbook.outlook.steel import steel_prior
@@ -23,6 +25,7 @@ from quenchbook.plots.style import COUPONS, drawing_rules
 from quenchbook.study.definition import Layout, Noise, Question, Response, Study
 from quenchbook.study.factors import ROUTE_WORDS, Factor
 from quenchbook.study.prices import Prices
+from quenchbook.study.stock import Stock, StockBar
 
 COATING_WORDS = {level: level for level in ("C1", "C2", "C3", "C4")}
 LONG = "before liquid nitrogen at 1030\u00a0°C and a temper of 175\u00a0°C"
@@ -370,6 +373,28 @@ STEELS = {
 }
 
 
+def bars_of(
+    bars: tuple[float, ...], *groups: tuple[int, float, str], kerf: float = 1.6, end: float = 10.0
+) -> CutList:
+    """Cut list of coupons with codes ``K7A9``, and of pieces with words of their own."""
+    pieces = [
+        Piece(mm, f"K{n:03d}", "coupon") if what == "coupon" else Piece(mm, what=what)
+        for count, mm, what in groups
+        for n in range(count)
+    ]
+    return cut_list_of(pieces, Stock(tuple(StockBar(mm) for mm in bars), 25.0, kerf, end))
+
+
+CUT_LISTS = {
+    "two lengths": lambda: bars_of((300.0, 500.0), (48, 25.0, "coupon"), (48, 55.0, "spare")),
+    "long bars, long words": lambda: bars_of(
+        (2000.0,), (96, 20.0, "coupon"), (2, 30.0, f"spare share {LONG}"), (1, 12.0, "test")
+    ),
+    "tiny pieces": lambda: bars_of((100.0,), (24, 3.0, "coupon"), kerf=0.0, end=0.0),
+    "one long piece": lambda: bars_of((3000.0,), (1, 1900.0, "share"), (3, 20.0, "coupon")),
+}
+
+
 def words_of(drawing: Drawing) -> list[tuple[str, Any]]:
     """Each text of a figure with its box [pixels]."""
     with drawing_rules():
@@ -408,6 +433,7 @@ def mark_count(drawing: Drawing, label: str = COUPONS) -> int:
 
 def all_drawings() -> dict[str, Any]:
     """Every figure of both studies, as functions that draw it anew."""
+    from quenchbook.plots.bar_drawing import figure_bars
     from quenchbook.plots.certainty import figure_certainty
     from quenchbook.plots.coupon_tiles import figure_coupon_matrix
     from quenchbook.plots.curves import figure_response_curves
@@ -435,6 +461,8 @@ def all_drawings() -> dict[str, Any]:
         makers[f"steel prior, {name}"] = lambda steel=steel: figure_steel_prior(
             steel_prior(steel())
         )
+    for name, bars in CUT_LISTS.items():
+        makers[f"bars, {name}"] = lambda bars=bars: figure_bars(bars())
     return makers
 
 
