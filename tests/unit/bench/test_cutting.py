@@ -338,6 +338,6 @@ def test_a_full_sheet_of_a_drawn_bar_is_one_page(plane_irons_matrix: CouponMatri
     stock = replace(STOCK, bars=bars, pieces=(OtherPieces("w" * 90, 40.0, 30),))
     sheets = bench_sheets(with_stock(without_bars(plane_irons_matrix), stock))
     full = [sheet for sheet in sheets.bars if len(sheet.rows) == DRAWN_ROWS]
-    few = replace(sheets, bars=tuple(full[:2]), loads=(), tempers=(), tests=())
+    few = replace(sheets, needs=None, bars=tuple(full[:2]), loads=(), tempers=(), tests=())
     with pikepdf.open(io.BytesIO(compile_typst(bench_source(few), {}, title="bars"))) as pdf:
         assert len(pdf.pages) == 3

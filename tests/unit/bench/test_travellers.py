@@ -118,7 +118,7 @@ def test_labels_are_pages_of_the_bench_sheets_only_when_asked_for(
     assert [len(sheet.labels) for sheet in asked.labels] == [18, 18, 18, 18, 18, 6]
     plain = bench_sheets(labelled(plane_irons_matrix, replace(STOCK, labels=False)))
     assert plain.labels == bench_sheets(plane_irons_matrix).labels == ()
-    only = replace(asked, bars=(), loads=(), tempers=(), tests=())
+    only = replace(asked, needs=None, bars=(), loads=(), tempers=(), tests=())
     assert pages(compile_typst(bench_source(only), {}, title="labels")) == 7
 
 
@@ -128,7 +128,7 @@ def test_a_full_page_of_long_words_stays_one_page(plane_irons_matrix: CouponMatr
     )  # fmt: skip
     sheets = bench_sheets(replace(plane_irons_matrix, study=study))
     assert len(sheets.labels[0].labels) == LABEL_ROWS * LABEL_COLUMNS
-    few = replace(sheets, bars=(), loads=(), tempers=(), tests=(), labels=sheets.labels[:1])
+    few = replace(sheets, needs=None, bars=(), loads=(), tempers=(), tests=(), labels=sheets.labels[:1])
     assert pages(compile_typst(bench_source(few), {}, title="labels")) == 2
 
 
