@@ -16,6 +16,8 @@ import quenchbook as qb
 from quenchbook.plan.labels import CHARACTERS, all_codes, nearest_codes
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.phone_page import write_phone_page
+from quenchbook.study.definition import Layout, Response, Study
+from quenchbook.study.factors import Factor
 
 pytestmark = pytest.mark.browser
 
@@ -45,7 +47,7 @@ def address(plane_irons_matrix: CouponMatrix, tmp_path: Path) -> str:
 def phone(browser: Browser) -> Iterator[BrowserContext]:
     """A phone of 360 px whose clock the test moves; any request or error fails the test."""
     context = browser.new_context(
-        viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
+        viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True, timezone_id="UTC"
     )
     context.set_default_timeout(5000)
     context.clock.install(time=START)
@@ -71,12 +73,29 @@ def page(phone: BrowserContext, address: str) -> Page:
     return page
 
 
+def otherwise_built_study(held: dict[str, str]) -> Study:
+    """A soak, a quenchant and a temper that are varied; each coupon has its own wait."""
+    factors = (
+        Factor("austenitize", "austenitize_c", (800.0, 830.0), "temperature", "furnace_load"),
+        Factor("soak", "soak_minutes", (10.0, 30.0), "time", "furnace_load", "linear"),
+        Factor("quenchant", "quenchant", ("oil", "plates"), "", "furnace_load"),
+        Factor("cold_route", "cold_route", ("none", "freezer"), "", "cold_batch"),
+        Factor("temper", "temper_c", (150.0, 175.0), "temperature", "temper_batch"),
+        Factor("delay", "delay_minutes", (0.0, 60.0), "time", "coupon", "levels", "cold_route", ("freezer",)),
+    )  # fmt: skip
+    hardness = Response("hardness_hrc", "hardness", "HRC", "hardness")
+    return Study(
+        "other", "Built otherwise (invented)", "?", "invented", "2026-01-01", "CC-BY-4.0", factors,
+        (hardness,), (), Layout(8, 8, coupons_per_temper_batch=8), held_constant=held,
+    )  # fmt: skip
+
+
 def press(page: Page, name: str) -> None:
     page.get_by_role("button", name=name, exact=True).click()
 
 
 def stamp(page: Page, name: str) -> None:
-    press(page, f"{name}: stamp the time")
+    press(page, f"{name}: tap to stamp the time")
 
 
 def wait(page: Page, minutes: float) -> None:
@@ -186,7 +205,7 @@ def test_what_was_typed_survives_a_reload_and_is_read_back(
 
 
 def test_a_misread_code_is_a_proposal_and_never_changed_in_silence(page: Page) -> None:
-    box = page.get_by_label("Check a code as read on the coupon")
+    box = page.get_by_label("Check a code as read")
     box.fill("r9hk")
     assert page.get_by_text("R9HK is not in this plan.").is_visible()
     assert box.input_value() == "r9hk"
@@ -199,7 +218,7 @@ def test_a_misread_code_is_a_proposal_and_never_changed_in_silence(page: Page) -
 
 def test_the_tester_is_led_to_the_coupon_in_hand(page: Page) -> None:
     press(page, "Test")
-    box = page.get_by_label("Check a code as read on the coupon")
+    box = page.get_by_label("Check a code as read")
     box.fill("4FTD")
     assert page.get_by_text("4FTD: right, this one is its turn.").is_visible()
     box.fill("EXFP")
@@ -292,6 +311,38 @@ def test_a_temperature_read_in_fahrenheit_is_saved_with_its_unit(
     saved(page, tmp_path / "records")
     records = qb.read_records(tmp_path / "records", plane_irons_matrix)
     assert records.deviations["actual"].tolist() == [pytest.approx(1030, abs=1e-6)]
+
+
+def test_what_the_clock_says_is_written_where_nothing_was_typed(
+    phone: BrowserContext, tmp_path: Path
+) -> None:
+    held = {"temper_cycles": "2", "temper_time": "2 h"}
+    matrix = qb.coupon_matrix(otherwise_built_study(held), seed=1)
+    page = phone.new_page()
+    page.goto(write_phone_page(matrix, tmp_path / "other.html").as_uri())
+    load = matrix.frame[matrix.frame["furnace_load"] == 1]
+    cold = load[load["delay_minutes"] == 60]["coupon"].tolist()
+    page.get_by_role("button", name=re.compile("^at 8.0.°C, Furnace load 1")).click()
+    wait(page, 11.5)
+    stamp(page, "out, Furnace load 1")
+    page.get_by_label("Quenchant that was really run").select_option("plates")
+    stamp(page, f"quenched, {cold[0]}")
+    wait(page, 58)
+    stamp(page, f"into the cold, {cold[0]}")
+    press(page, "Temper")
+    for cycle in ("temper 1", "temper 2"):
+        page.get_by_role("button", name=re.compile(rf"^in, Temper batch 1, {cycle}")).click()
+        wait(page, 130)
+    page.get_by_label("Temper that was really run, Temper batch 1").fill("151,5")
+    saved(page, tmp_path / "records")
+    records = qb.read_records(tmp_path / "records", matrix)
+    told = {(row.what, row.which, row.item): row.actual for row in records.deviations.itertuples()}
+    assert told["furnace_load", "1", "soak"] == pytest.approx(11.5, abs=0.1)
+    assert told["furnace_load", "1", "quenchant"] == "plates"
+    assert told["coupon", cold[0], "delay"] == pytest.approx(58, abs=0.1)
+    assert told["temper_batch", "1", "temper"] == 151.5
+    [note] = records.deviations.query("what == 'temper_batch' and item == 'note'")["note"]
+    assert re.fullmatch(r"temper 1 in 2026-11-25 09:09:3\d; temper 2 in 11:19:3\d", note)
 
 
 def test_clear_asks_twice_and_a_bounce_does_not_answer(page: Page) -> None:
@@ -456,7 +507,7 @@ CONTRASTS = """() => {
 def test_words_stand_out_from_their_ground(page: Page, scheme: str) -> None:
     page.emulate_media(color_scheme=scheme)
     fill_two_loads(page)
-    page.get_by_label("Check a code as read on the coupon").fill("R9HK")
+    page.get_by_label("Check a code as read").fill("R9HK")
     wait(page, 60)
     for screen in ("", "Temper", "Test", "Save"):
         if screen:
@@ -467,7 +518,7 @@ def test_words_stand_out_from_their_ground(page: Page, scheme: str) -> None:
 
 
 def test_the_keyboard_is_enough(page: Page) -> None:
-    page.get_by_role("button", name="in, Furnace load 1: stamp the time", exact=True).focus()
+    page.get_by_role("button", name="in, Furnace load 1: tap to stamp the time", exact=True).focus()
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.getAttribute('aria-label')") == (
         "change the time of in, Furnace load 1"

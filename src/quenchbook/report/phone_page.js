@@ -159,11 +159,11 @@ function stamp(key, label, about) {
   const at = kept.get(key);
   const name = `${label}, ${about}`;
   if (!at) {
-    return button([h("strong", {}, label), h("small", {}, "tap to stamp the time")], () => {
+    return button(label, () => {
       keep(key, new Date().toISOString());
       say(`${name}: ${clock(kept.get(key))}`);
       draw(key);
-    }, { class: "stamp", "data-key": key, "aria-label": `${name}: stamp the time` });
+    }, { class: "stamp", "data-key": key, "aria-label": `${name}: tap to stamp the time` });
   }
   const [id, panelId] = [newId(), newId()];
   const input = h("input", {
@@ -311,7 +311,7 @@ function codeCheck(found) {
     "aria-describedby": answerId, oninput: show,
   });
   return h("div", { class: "field check" },
-    h("label", { for: id }, `Check a code as read on the ${plan.coupon_word}`), input, answer);
+    h("label", { for: id }, "Check a code as read"), input, answer);
 }
 
 // --- screens --------------------------------------------------------------------------------------
@@ -503,7 +503,7 @@ function filePart(name, words, text, type, { problems = [], isOpen = true } = {}
   return h("section", { class: "file" }, h("h3", {}, name), h("p", {}, words),
     problems.length > 0 && h("div", { class: "bad" }, h("p", {}, "Correct or empty first:"),
       h("ul", {}, problems.map((own) => h("li", {}, own)))),
-    button("Save this file", () => {
+    button("Save", () => {
       download(name, text, type);
       state.textContent = savedWords(name);
       say(`${name} saved. The values stay on this phone.`);
