@@ -150,6 +150,8 @@ def test_what_was_typed_survives_a_reload_and_is_read_back(
     page.locator("li", has_text="CTFT").locator("summary").click()
     page.get_by_label("Is CTFT lost?").select_option("cracked")
     page.get_by_label("Note on CTFT").fill("from a corner")
+    page.locator("li", has_text="R9HH").locator("summary").click()
+    page.get_by_label("Note on R9HH").fill("1,5 mm of scale")  # no number of this table
 
     typed = {"4FTD": ["64,7", "64.2", "63,9", "64", "63.95"], "EC9T": ["61,4", "", "61.7", "", ""]}
     press(page, "Test")
@@ -199,6 +201,7 @@ def test_what_was_typed_survives_a_reload_and_is_read_back(
     assert told["furnace_load", "2", "note"].note.endswith('; door "open"; for a minute, twice')
     assert "soak 21.5 min" in told["furnace_load", "1", "note"].note
     assert told["coupon", "EXFP", "note"].note == "scale left on"
+    assert told["coupon", "R9HH", "note"].note == "1,5 mm of scale"
     assert records.lost[["coupon", "reason"]].to_numpy().tolist() == [
         ["CTFT", "cracked; from a corner"]
     ]

@@ -524,7 +524,7 @@ function saveScreen() {
       `${rows.length} row${rows.length === 1 ? "" : "s"}`, csvText(plan.plan, columns, rows), "text/csv",
       { problems, isOpen: !isBlind() || columns.includes("coupon") })),
     h("h2", {}, "Copy of everything"),
-    h("p", {}, "These values are on this phone only, in this browser. Who clears its data deletes them. Save a copy at the end of each session; another phone, or this one, can take it up again."),
+    h("p", {}, "These values are on this phone only, in this browser. Who clears its data deletes them, and a browser may not find them when the file of this page was moved or renamed. Save a copy at the end of each session; another phone, or this one, can take it up again."),
     filePart(fileName("backup", "json"), `${count} value${count === 1 ? "" : "s"}`, backupText(), "application/json", { isOpen: !isBlind() }),
     importPart(),
     isBlind() && h("h2", {}, "Furnace screens"),

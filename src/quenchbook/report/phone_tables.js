@@ -134,6 +134,8 @@ function coldWords(group, unit, kept) {
   return words.filter(Boolean).join(", ");
 }
 
+// Free words stand in the column note only: elsewhere a number at their beginning would have a say
+// in what the decimal mark of the table is.
 function deviationTable(plan, kept) {
   const rows = [];
   const problems = [];
@@ -144,15 +146,15 @@ function deviationTable(plan, kept) {
       if (read.problem) problems.push(`${unit.title}, ${group.label}: ${read.problem}`);
       if (plan.delay_item && group.wait !== null && read.cell) {
         rows.push([group.what, group.label, plan.delay_item, read.cell, note]);
-      } else if (note) rows.push([group.what, group.label, "note", note, ""]);
+      } else if (note) rows.push([group.what, group.label, "note", "", note]);
     }
-    const [times, note] = [clockWords(unit, kept), kept.get(keyOf(unit.what, unit.label, "note"))];
-    if (times || note) rows.push([unit.what, unit.label, "note", times, note || ""]);
+    const words = [clockWords(unit, kept), kept.get(keyOf(unit.what, unit.label, "note"))];
+    if (words.some(Boolean)) rows.push([unit.what, unit.label, "note", "", words.filter(Boolean).join("; ")]);
   }
   for (const code of plan.codes) {
     const [lost, note] = ["lost", "note"].map((name) => kept.get(keyOf("coupon", code, name)));
     if (lost) rows.push(["coupon", code, "lost", lost, note || ""]);
-    else if (note) rows.push(["coupon", code, "note", note, ""]);
+    else if (note) rows.push(["coupon", code, "note", "", note]);
   }
   return { name: "deviations", columns: ["what", "which", "item", "actual", "note"], rows, problems };
 }
