@@ -128,7 +128,9 @@ def test_a_full_page_of_long_words_stays_one_page(plane_irons_matrix: CouponMatr
     )  # fmt: skip
     sheets = bench_sheets(replace(plane_irons_matrix, study=study))
     assert len(sheets.labels[0].labels) == LABEL_ROWS * LABEL_COLUMNS
-    few = replace(sheets, needs=None, bars=(), loads=(), tempers=(), tests=(), labels=sheets.labels[:1])
+    few = replace(
+        sheets, needs=None, bars=(), loads=(), tempers=(), tests=(), labels=sheets.labels[:1]
+    )
     assert pages(compile_typst(bench_source(few), {}, title="labels")) == 2
 
 
