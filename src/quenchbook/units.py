@@ -105,7 +105,12 @@ def convert(value: float, unit: str, dimension: str) -> float:
     source, target = unit_named(unit, dimension), STORAGE_UNITS[dimension]
     if source == target or dimension in ("hardness", "count"):
         return float(value)
-    return float(_registry().Quantity(float(value), source).to(target).magnitude)
+    return _converted(float(value), source, target)
+
+
+@functools.lru_cache(maxsize=65_536)  # a table of readings holds few different numbers
+def _converted(value: float, source: str, target: str) -> float:
+    return float(_registry().Quantity(value, source).to(target).magnitude)
 
 
 def difference_dimension(dimension: str) -> str:

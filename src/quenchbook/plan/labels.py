@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import itertools
 from collections.abc import Sequence
+from operator import ne
 from typing import Final
 
 from quenchbook.errors import PlanError
@@ -88,5 +89,5 @@ def nearest_codes(text: str, codes: list[str]) -> list[str]:
     return [
         code
         for code in codes
-        if len(code) == len(text) and sum(a != b for a, b in zip(code, text, strict=True)) == 1
+        if len(code) == len(text) and sum(map(ne, code, text)) == 1
     ]

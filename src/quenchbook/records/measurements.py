@@ -98,6 +98,7 @@ def _read_table(
     repeats: dict[tuple[str, int], list[tuple[Row, str, ReadingColumn, int]]] = defaultdict(list)
     earlier: dict[tuple[str, int], tuple[str, int]] = {}
     counts: Counter[tuple[str, str]] = Counter()
+    known = frozenset(labels.codes)
     for row in table.rows:
         code = _coupon(table, row, columns, labels, found)
         if code is None:
@@ -116,12 +117,12 @@ def _read_table(
             if value is None:
                 if is_missing(row.text(column.name)):
                     found.missing.setdefault(key, source)
-            elif key in found.readings and code in labels.codes:
+            elif key in found.readings and code in known:
                 first = found.readings[key]
                 place_of = (code, row.number)
                 repeats[place_of].append((row, code, column, number))
                 earlier[place_of] = (first["file"], first["row"])
-            elif code in labels.codes:
+            elif code in known:
                 found.readings[key] = {"value": value, **source}
     found.problems += _repeat_problems(table, repeats, earlier)
 
