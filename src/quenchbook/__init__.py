@@ -25,6 +25,7 @@ _HOME = {
     "cautions": "bench.safety",
     "read_records": "records.reading",
     "Records": "records.reading",
+    "record_mistakes": "records.mistakes",
     "mixed_model": "fit.mixed",
     "MixedModel": "fit.mixed",
     "marginal_means": "fit.means",

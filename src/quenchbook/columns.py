@@ -43,6 +43,8 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "reason": ("why, as recorded", ""),
     "column": ("column of the table", ""),
     "found": ("what stands in the file", ""),
+    "problem": ("what is wrong there, and what was expected", ""),
+    "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
     # tests and estimates

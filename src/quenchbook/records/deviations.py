@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
@@ -107,9 +107,7 @@ def _read_log(table: Table, matrix: CouponMatrix, labels: Labels, found: Differe
                 continue
             where = f"{place(table, row)}, {matrix.study.unit_word(unit)} {label}"
             decimal = table.decimal_in(row, column.name)
-            level = _level(
-                where, column.factor.name, cell, column.factor, column.unit, decimal, found
-            )
+            level = _level(where, column.name, cell, column.factor, column.unit, decimal, found)
             if level is not None:
                 _add(table, row, unit, label, column.factor, level, matrix, found)
         if row.text("note"):
@@ -126,7 +124,7 @@ def _read_deviation(
     if what not in labels.units():
         known = [unit for unit in deviating_units(study) if unit in labels.units()]
         wrong = f"'{row.text('what')}' is not something that can deviate"
-        found.problems.append(Problem(where, wrong, nearest_words(what, known)))
+        found.problems.append(Problem(where, wrong, nearest_words(what, known), "what"))
         return
     label = labels.find(what, row.text("which"))
     if label is None:
@@ -147,7 +145,10 @@ def _read_deviation(
         if not reason:
             found.problems.append(
                 Problem(
-                    where, "is lost without a reason", "Say what happened in the column actual."
+                    where,
+                    "is lost without a reason",
+                    "Say what happened in the column actual.",
+                    "actual",
                 )
             )
             return
@@ -161,22 +162,27 @@ def _read_deviation(
         if factor is None:
             items = [*(own.name for own in study.factors), "lost", "note"]
             wrong = f"the item '{row.text('item')}' is not known here"
-            found.problems.append(Problem(where, wrong, nearest_words(item, items)))
+            found.problems.append(Problem(where, wrong, nearest_words(item, items), "item"))
             return
         if is_missing(actual):
             found.problems.append(
-                Problem(where, f"{factor.name} has no actual level", "Write what was really run.")
+                Problem(
+                    where,
+                    f"{factor.name} has no actual level",
+                    "Write what was really run.",
+                    "actual",
+                )
             )
             return
         decimal = table.decimal_in(row, "actual")
-        level = _level(where, factor.name, actual, factor, "", decimal, found)
+        level = _level(where, "actual", actual, factor, "", decimal, found)
         if level is not None:
             _add(table, row, what, label, factor, level, matrix, found)
 
 
 def _level(
     where: str,
-    name: str,
+    column: str,
     text: str,
     factor: Factor,
     unit: str,
@@ -188,13 +194,15 @@ def _level(
         level = actual_level(text, factor, unit, decimal)
     except UnitError as error:
         if not (decimal is None and "thousand" in str(error)):
-            found.problems.append(actual_problem(where, name, text, factor, error))
+            wrong = actual_problem(where, factor.name, text, factor, error)
+            found.problems.append(replace(wrong, column=column))
         return None
     if factor.dimension == "temperature":
         planned = [float(level) for level in factor.levels]
         low, high = min(planned) - FARTHEST_DELTA_C, max(planned) + FARTHEST_DELTA_C
         if not low <= float(level) <= high:
-            found.problems.append(_far_off(where, name, text, float(level), factor, low, high))
+            far = _far_off(where, factor.name, text, float(level), factor, low, high)
+            found.problems.append(replace(far, column=column))
             return None
     return level
 
