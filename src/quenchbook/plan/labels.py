@@ -86,8 +86,4 @@ def nearest_codes(text: str, codes: list[str]) -> list[str]:
         For codes of this module at most one; none when more than one character is wrong.
     """
     text = text.strip().upper()
-    return [
-        code
-        for code in codes
-        if len(code) == len(text) and sum(map(ne, code, text)) == 1
-    ]
+    return [code for code in codes if len(code) == len(text) and sum(map(ne, code, text)) == 1]

@@ -475,7 +475,7 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         [
             (
                 "h.csv row 2: a quotation mark opens a cell that swallows the rows below. "
-                "Delete the quotation mark."
+                "Delete the quotation mark, or write the cell on one line."
             ),
         ],
     ),
