@@ -23,7 +23,7 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.reading import read_records
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "unit" / "records"))
-from conftest import small_matrix  # noqa: E402
+from conftest import small_matrix
 
 COUPONS, INDENTS, TARGET = 10_000, 10, 5.0
 Line = tuple[str, np.ndarray]

@@ -18,6 +18,7 @@ from quenchbook.plan.entry_tables import (
     deviating_units,
     deviation_examples,
     logged_factors,
+    movable_units,
     plausible,
     reading_columns,
     response_stem,
@@ -233,7 +234,8 @@ def _add_checks(
         sheet.data_validation(first, filled, last - 1, readings - 1, check)
     if form.name == "deviations":
         units = list(deviating_units(matrix.study))
-        items = [*(factor.name for factor in matrix.study.factors), "lost", "note"]
+        factors = [factor.name for factor in matrix.study.factors]
+        items = [*factors, "lost", "note", *movable_units(matrix.study)]
         for place, words in ((0, units), (2, items)):
             if len(",".join(words)) <= 255:
                 check = {"validate": "list", "source": words}

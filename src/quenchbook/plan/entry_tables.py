@@ -92,6 +92,11 @@ def deviating_units(study: Study) -> tuple[Unit, ...]:
     return tuple(unit for unit in UNITS if unit in used)
 
 
+def movable_units(study: Study) -> tuple[Unit, ...]:
+    """Units that a coupon can come into by mistake: loads and batches in order of work."""
+    return tuple(unit for unit in deviating_units(study) if unit not in ("bar", "coupon"))
+
+
 def deviation_examples(study: Study) -> tuple[tuple[str, ...], ...]:
     """Rows that show how to fill in the deviations; they begin with `EXAMPLE`.
 

@@ -14,8 +14,8 @@ from quenchbook.errors import Problem, RecordError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.kept_entries import (
     Entry,
-    Key,
     KeptEntries,
+    Key,
     append_entries,
     kept_entries,
 )
@@ -50,12 +50,12 @@ class RecordChanges:
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row for each new or changed entry, with what it was before."""
-        pairs = [*((None, own) for own in self.new), *self.changed]
+        pairs = [*((replace(own, value=""), own) for own in self.new), *self.changed]
         rows = [
-            (now.kind, now.what, now.which, now.item, now.reading)
-            + (before.value if before else "", now.value, now.reason, now.file, now.row)
-            for before, now in pairs
-        ]
+            (own.kind, own.what, own.which, own.item, own.reading, old.value, own.value,
+             own.reason, own.file, own.row)
+            for old, own in pairs
+        ]  # fmt: skip
         return pd.DataFrame(rows, columns=list(_SHOWN))
 
     def summary(self) -> str:
@@ -192,9 +192,9 @@ def _entries(records: Records, sums: Mapping[str, str], time: str) -> dict[Key, 
     ):
         own = ("reading", "coupon", coupon, name, str(reading), repr(value), units[name])
         found.append(Entry(time, *own, "", file, str(row), sums[_table_file(file)]))
-    columns = ("what", "which", "item", "actual", "unit", "note", "file", "row")
+    told = ("what", "which", "item", "actual", "unit", "note", "file", "row")
     for what, which, item, actual, unit, note, file, row in zip(
-        *(records.deviations[column].tolist() for column in columns), strict=True
+        *(records.deviations[column].tolist() for column in told), strict=True
     ):
         words = "; ".join(_text(part) for part in (actual, note) if _text(part))
         value, number = (_text(actual) or words, "") if item != "note" else (words, words)

@@ -9,7 +9,12 @@ from typing import Any
 import pandas as pd
 
 from quenchbook.errors import Problem, UnitError
-from quenchbook.plan.entry_tables import DEVIATION_COLUMNS, FARTHEST_DELTA_C, deviating_units
+from quenchbook.plan.entry_tables import (
+    DEVIATION_COLUMNS,
+    FARTHEST_DELTA_C,
+    deviating_units,
+    movable_units,
+)
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.cells import (
     actual_level,
@@ -40,13 +45,10 @@ class Differences:
     ----------
     rows : list of dict
         ``what, which, item, planned, actual, unit, note, file, row``.
-    lost : list of dict
-        ``coupon, reason, file, row``.
     problems : list of Problem
     """
 
     rows: list[dict[str, Any]] = field(default_factory=list)
-    lost: list[dict[str, Any]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -152,11 +154,9 @@ def _read_deviation(
                 )
             )
             return
-        coupons = matrix.frame.loc[matrix.frame[what] == label, "coupon"]
-        source = {"reason": reason, "file": table.name, "row": row.number}
-        known_lost = {entry["coupon"] for entry in found.lost}
-        found.lost += [{"coupon": c, **source} for c in coupons if c not in known_lost]
         found.rows.append(_entry(table, row, what, str(label), "lost", None, actual, "", note))
+    elif what == "coupon" and words.get(item, item) in movable_units(study):
+        _read_move(table, row, str(label), words.get(item, item), matrix, labels, found)
     else:
         factor = next((f for f in study.factors if item in (f.name, f.column)), None)
         if factor is None:
@@ -178,6 +178,36 @@ def _read_deviation(
         level = _level(where, "actual", actual, factor, "", decimal, found)
         if level is not None:
             _add(table, row, what, label, factor, level, matrix, found)
+
+
+def _read_move(
+    table: Table,
+    row: Row,
+    coupon: str,
+    unit: str,
+    matrix: CouponMatrix,
+    labels: Labels,
+    found: Differences,
+) -> None:
+    """Keep the load or batch that a coupon was really in."""
+    label = labels.find(unit, row.text("actual"))
+    if label is None:
+        found.problems.append(labels.problem(unit, row.text("actual"), table, row, "actual"))
+        return
+    word = matrix.study.unit_word(unit)
+    for other in found.rows:
+        if (other["what"], other["which"], other["item"]) == ("coupon", coupon, unit):
+            if other["actual"] != str(label):
+                wrong = f"{coupon} was in {word} {label}, but {other['file']} row {other['row']} "
+                wrong += f"says {other['actual']}"
+                found.problems.append(
+                    Problem(place(table, row), wrong, "Keep where it really was.", "actual")
+                )
+            return
+    planned = str(matrix.frame.loc[matrix.frame["coupon"] == coupon, unit].iloc[0])
+    found.rows.append(
+        _entry(table, row, "coupon", coupon, unit, planned, str(label), "", row.text("note"))
+    )
 
 
 def _level(

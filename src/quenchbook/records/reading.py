@@ -12,12 +12,13 @@ import pandas as pd
 
 from quenchbook.errors import Problem, RecordError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.records.as_run import matrix_as_run
+from quenchbook.records.as_run import lost_coupons, matrix_as_run
 from quenchbook.records.corrections import corrected
-from quenchbook.records.deviations import Differences, differences
+from quenchbook.records.deviations import differences
 from quenchbook.records.headers import table_kind, unknown_table_problem
 from quenchbook.records.labels import Labels
 from quenchbook.records.measurements import Measurements, measurements
+from quenchbook.records.moved_coupons import with_moves
 from quenchbook.records.references import reference_lines, reference_notes
 from quenchbook.records.stray_readings import stray_notes
 from quenchbook.records.tables import Table, tables_in
@@ -121,7 +122,8 @@ class Records:
         own = self.readings[self.readings["response"] == response.name]
         if own.empty:
             return f"No readings of {response.quantity} yet."
-        loads = self.matrix.frame.set_index("coupon").loc[own["coupon"].unique(), "furnace_load"]
+        frame = with_moves(self.matrix, self.deviations)[0]
+        loads = frame.set_index("coupon").loc[own["coupon"].unique(), "furnace_load"]
         loads = loads[loads != 0]
         count, coupons = len(own), own["coupon"].nunique()
         text = (
@@ -224,6 +226,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         {"what": "coupon", "item": "note", "unit": "", **remark} for remark in measured.remarks
     ]
     deviations = _frame([*different.rows, *remarks], DEVIATION_FRAME)
+    lost = lost_coupons(with_moves(matrix, deviations)[0], different.rows)
     as_run, run_notes, run_problems = matrix_as_run(matrix, deviations)
     problems += [*measured.problems, *different.problems, *run_problems]
     if problems:
@@ -241,14 +244,14 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         matrix=matrix,
         readings=_frame(readings, READING_COLUMNS),
         deviations=deviations,
-        lost=_frame(different.lost, LOST_COLUMNS),
+        lost=_frame(lost, LOST_COLUMNS),
         missing=_frame(missing, MISSING_COLUMNS),
         corrections=_frame(applied, CORRECTION_FRAME),
         notes=(
             *_correction_notes(applied),
             *run_notes,
             *reference_notes(matrix),
-            *_coverage_notes(matrix, as_run, measured, different),
+            *_coverage_notes(matrix, as_run, measured, lost),
             *stray_notes(measured.readings, study),
             *notes,
         ),
@@ -309,11 +312,14 @@ def _correction_notes(applied: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _coverage_notes(
-    matrix: CouponMatrix, as_run: pd.DataFrame, measured: Measurements, different: Differences
+    matrix: CouponMatrix,
+    as_run: pd.DataFrame,
+    measured: Measurements,
+    lost_rows: Sequence[Mapping[str, Any]],
 ) -> list[str]:
     """Coupons without readings, coupons tested beyond the plan, lost coupons that have readings."""
     study, frame = matrix.study, matrix.frame
-    lost = {entry["coupon"] for entry in different.lost}
+    lost = {entry["coupon"] for entry in lost_rows}
     notes = []
     for response in study.responses:
         read = {coupon for name, coupon, _ in measured.readings if name == response.name}

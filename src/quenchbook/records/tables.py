@@ -142,11 +142,11 @@ def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
         return None, [Problem(grid.name, wrong, "Fill it in, or delete it.")]
     lines = [line for line in grid.lines if line.number > head.number and any(line.cells)]
     body = [line for line in lines if not _COMMENT.match(line.cells[0])]
-    names = [column_name(cell) for cell in head.cells]
-    if marks := [p for p, name in enumerate(names) if name.partition("_")[0] == MARKED_COLUMN]:
-        names = ["" if place in marks else name for place, name in enumerate(names)]
+    titles = [column_name(cell) for cell in head.cells]
+    if marks := [p for p, title in enumerate(titles) if title.partition("_")[0] == MARKED_COLUMN]:
+        titles = ["" if place in marks else title for place, title in enumerate(titles)]
         body = [own for line in body if (own := _without(line, marks)).cells]
-    header = _trimmed(names)
+    header = _trimmed(titles)
     problems += _header_problems(grid.name, head.number, header, body)
     rows = []
     for line in body:
