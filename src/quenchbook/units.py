@@ -137,8 +137,7 @@ def parse_number(text: str, *, decimal: str | None = None) -> float:
     >>> parse_number("62,5")
     62.5
     """
-    plain = _plain(text).replace("'", "")
-    plain = re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", plain).strip()
+    plain = re.sub(r"(?<=\d)[ '](?=\d{3}(?!\d))", "", _plain(text)).strip()
     if not re.fullmatch(r"[+-]?(\d[\d.,]*|[.,]\d+)([eE][+-]?\d+)?", plain):
         raise UnitError(f"'{text}' is not a number.")
     if decimal is None and re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", plain):

@@ -18,6 +18,7 @@ from quenchbook.plan.entry_tables import (
     response_stem,
 )
 from quenchbook.records.cells import dimension_of, nearest_words
+from quenchbook.records.hardness_scales import NOT_CONVERTED, is_other_scale
 from quenchbook.records.tables import Table, column_name
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import Factor, Unit
@@ -208,6 +209,9 @@ def _header_unit(words: str, own: str) -> str | None:
 
 
 def _unit_problem(where: str, name: str, words: str, response: Response) -> Problem:
+    if response.unit == "HRC" and is_other_scale(words):
+        wrong = f"the column '{name}' is on the scale {words.upper()}, not HRC"
+        return Problem(where, wrong, NOT_CONVERTED, name)
     wrong = f"the column '{name}' is not known here: '{words}' is not a unit of {response.quantity}"
     return Problem(where, wrong, f"Name it {reading_columns(response)[0]} if that is it.", name)
 

@@ -15,6 +15,7 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.as_run import lost_coupons, matrix_as_run
 from quenchbook.records.corrections import corrected
 from quenchbook.records.deviations import differences
+from quenchbook.records.hardness_scales import scale_notes
 from quenchbook.records.headers import table_kind, unknown_table_problem
 from quenchbook.records.labels import Labels
 from quenchbook.records.measurements import Measurements, measurements
@@ -252,6 +253,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
             *run_notes,
             *reference_notes(matrix),
             *_coverage_notes(matrix, as_run, measured, lost),
+            *scale_notes(measured.readings, study),
             *stray_notes(measured.readings, study),
             *notes,
         ),
