@@ -236,7 +236,7 @@ def _bench(options: argparse.Namespace) -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from quenchbook.steps import accept_study, marked_study, read_folder
+    from quenchbook.steps import accept_study, changes_of_study, marked_study
 
     if options.mark:
         mistakes, paths = marked_study(options.study)
@@ -246,12 +246,12 @@ def _check(options: argparse.Namespace) -> int:
             return 2
     if options.accept:
         print(accept_study(options.study, reason=options.reason).accepted())
-        print(f"\nNext: quenchbook analyse {options.study}")
-        return 0
-    records = read_folder(options.study)[2]
-    print(records.summary())
-    print(f"\nNext: quenchbook check {options.study} --accept, or quenchbook analyse "
-          f"{options.study}")  # fmt: skip
+    else:
+        records, changes = changes_of_study(options.study)
+        print(records.summary())
+        if changes is not None:
+            print(changes.summary())
+    print(f"\nNext: quenchbook analyse {options.study}")
     return 0
 
 

@@ -333,6 +333,15 @@ def accept_study(folder: str | Path, *, reason: str = "") -> RecordChanges:
     return accept_records(Path(folder) / "records", _plan_of(folder), reason=reason)
 
 
+def changes_of_study(folder: str | Path) -> tuple[Records, RecordChanges | None]:
+    """Records of a study folder, and what is new in them; None if nothing was ever accepted."""
+    from quenchbook.records.acceptance import record_changes
+    from quenchbook.records.kept_entries import FOLDER
+
+    records, place = read_folder(folder)[2], Path(folder) / "records"
+    return records, record_changes(place, records) if (place / FOLDER).exists() else None
+
+
 def _plan_of(folder: str | Path) -> CouponMatrix:
     from quenchbook.plan.files import read_plan
     from quenchbook.study.files import read_study

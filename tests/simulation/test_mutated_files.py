@@ -146,9 +146,8 @@ def judge(name: str, rows: list[list[str]] | None, outcome: Records | RecordErro
         for problem in outcome.problems:
             file, row, _ = place_of(problem)
             whole = ("is empty", "is not a text file", "has no header", "rows repeat", "no filled")
-            if not file.startswith(name.partition(".")[0]):
-                if file.partition(", ")[0] not in (*FILES, "wide.xlsx"):
-                    return f"no file is named: {problem}"
+            if file.partition(", sheet ")[0] != name:
+                return f"the file is not named: {problem}"
             if row is None and not any(words in problem.problem for words in whole):
                 return f"no row is named: {problem}"
         return ""

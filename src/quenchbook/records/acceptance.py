@@ -60,7 +60,7 @@ class RecordChanges:
 
     def summary(self) -> str:
         """Say in words what is new and what was changed."""
-        return self._said("Not accepted yet")
+        return self._said("Since it was accepted")
 
     def accepted(self) -> str:
         """Say the same after it was accepted."""
