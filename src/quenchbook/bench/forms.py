@@ -94,7 +94,7 @@ def _reissued(
     if old is None:
         return [], [f"{path} is not a form of this plan and was left alone."]
     if old.is_current(forms):
-        return [], [f"{old.path} is filled in and was left alone."]
+        return [], [f"{old.path} is filled in or of an earlier version and was left alone."]
     carried, lost = [], []
     for form in forms:
         own, words = (

@@ -113,6 +113,7 @@ def deviation_examples(study: Study) -> tuple[tuple[str, ...], ...]:
         if unit != "coupon" and own:
             factor = max(own, key=lambda factor: factor.is_numeric)
             rows.append((unit, labels[unit], factor.name, _example_level(factor), ""))
+    rows.append(("coupon", "K7TC", "furnace_load", "3", "went in with the next load"))
     rows.append(("furnace_load", "3", "note", "", "the door was open for a minute"))
     return tuple((EXAMPLE + row[0], *row[1:]) for row in rows)
 

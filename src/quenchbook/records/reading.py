@@ -84,7 +84,7 @@ class Records:
         -------
         DataFrame
             All columns of the coupon matrix; factor columns as run, ``<column>_planned`` beside
-            them; ``indent`` (number of the reading) and ``value``. Lost coupons that were run far
+            them; loads and batches likewise where a coupon came into another one; ``indent`` (number of the reading) and ``value``. Lost coupons that were run far
             from every declared level are not in it, nor are references (`reference_frame`).
         """
         frame = self._with_readings(response)
