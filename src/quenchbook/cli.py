@@ -104,7 +104,16 @@ def _parser() -> argparse.ArgumentParser:
         "--simulate", action="store_true", help="also confirm the chances by simulated studies"
     )
     verb("bench", "write furnace-load sheets and blank entry forms")
-    verb("check", "read the records and report every mistake")
+    own = verb("check", "read the records and report every mistake")
+    own.add_argument(
+        "--mark", action="store_true", help="write copies of the files with the mistakes marked"
+    )
+    own.add_argument(
+        "--accept", action="store_true", help="keep readings and files for good, if all is well"
+    )
+    own.add_argument(
+        "--reason", default="", help="with --accept: why something accepted is different now"
+    )
     verb("analyse", "answer the declared questions from the records", aliases=["analyze"])
     own = verb("next", "say what undecided questions need, and choose the next coupons")
     own.add_argument("--loads", type=int, help="new furnace loads; without it nothing is written")
@@ -265,12 +274,24 @@ def _bench(options: argparse.Namespace) -> None:
     )
 
 
-def _check(options: argparse.Namespace) -> None:
-    from quenchbook.steps import read_folder
+def _check(options: argparse.Namespace) -> int:
+    from quenchbook.steps import accept_study, changes_of_study, marked_study
 
-    records = read_folder(options.study)[2]
-    print(records.summary())
+    if options.mark:
+        mistakes, paths = marked_study(options.study)
+        if mistakes.problems:
+            print(mistakes.summary(), file=sys.stderr)
+            _print_paths(paths)
+            return 2
+    if options.accept:
+        print(accept_study(options.study, reason=options.reason).accepted())
+    else:
+        records, changes = changes_of_study(options.study)
+        print(records.summary())
+        if changes is not None:
+            print(changes.summary())
     print(f"\nNext: quenchbook analyse {options.study}")
+    return 0
 
 
 def _analyse(options: argparse.Namespace) -> None:

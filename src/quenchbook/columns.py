@@ -47,6 +47,13 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "reason": ("why, as recorded", ""),
     "column": ("column of the table", ""),
     "found": ("what stands in the file", ""),
+    "before": ("what was accepted earlier; blank if nothing was", ""),
+    "after": ("what the records say now; blank if nothing any more", ""),
+    "time": ("when it was accepted, in universal time", ""),
+    "kind": ("what an accepted entry is: reading, deviation or file", ""),
+    "sha256": ("checksum of the file, SHA-256", ""),
+    "problem": ("what is wrong there, and what was expected", ""),
+    "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
     # lengths beside the readings, and the testers

@@ -18,11 +18,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Problem:
-    """One mistake: where it is, what was found, what to do about it."""
+    """One mistake: where it is, what was found, what to do about it; the column if it is a cell."""
 
     where: str
     problem: str
     remedy: str = ""
+    column: str = ""
 
     def __str__(self) -> str:
         text = f"{self.where}: {self.problem}" if self.where else self.problem

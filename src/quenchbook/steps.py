@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from quenchbook.outlook.next_coupons import Aim
     from quenchbook.outlook.undecided import Undecided
     from quenchbook.plan.matrix import CouponMatrix
+    from quenchbook.records.acceptance import RecordChanges
+    from quenchbook.records.mistakes import Mistakes
     from quenchbook.records.reading import Records
     from quenchbook.study.definition import Noise, Study
 
@@ -329,6 +331,38 @@ def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
     study = read_study(folder)
     matrix = read_plan(Path(folder) / "plan", study)
     return study, matrix, read_records(Path(folder) / "records", matrix)
+
+
+def marked_study(folder: str | Path) -> tuple[Mistakes, list[Path]]:
+    """Mistakes of the records of a study folder, and copies of the files with them marked."""
+    from quenchbook.records.marked_copies import write_marked_copies
+    from quenchbook.records.mistakes import record_mistakes
+
+    mistakes = record_mistakes(Path(folder) / "records", _plan_of(folder))
+    return mistakes, write_marked_copies(Path(folder) / "records", mistakes)
+
+
+def accept_study(folder: str | Path, *, reason: str = "") -> RecordChanges:
+    """Keep the records of a study folder for good, see `quenchbook.records.acceptance`."""
+    from quenchbook.records.acceptance import accept_records
+
+    return accept_records(Path(folder) / "records", _plan_of(folder), reason=reason)
+
+
+def changes_of_study(folder: str | Path) -> tuple[Records, RecordChanges | None]:
+    """Records of a study folder, and what is new in them; None if nothing was ever accepted."""
+    from quenchbook.records.acceptance import record_changes
+    from quenchbook.records.kept_entries import FOLDER
+
+    records, place = read_folder(folder)[2], Path(folder) / "records"
+    return records, record_changes(place, records) if (place / FOLDER).exists() else None
+
+
+def _plan_of(folder: str | Path) -> CouponMatrix:
+    from quenchbook.plan.files import read_plan
+    from quenchbook.study.files import read_study
+
+    return read_plan(Path(folder) / "plan", read_study(folder))
 
 
 def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:

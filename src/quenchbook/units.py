@@ -105,7 +105,12 @@ def convert(value: float, unit: str, dimension: str) -> float:
     source, target = unit_named(unit, dimension), STORAGE_UNITS[dimension]
     if source == target or dimension in ("hardness", "count"):
         return float(value)
-    return float(_registry().Quantity(float(value), source).to(target).magnitude)
+    return _converted(float(value), source, target)
+
+
+@functools.lru_cache(maxsize=65_536)  # a table of readings holds few different numbers
+def _converted(value: float, source: str, target: str) -> float:
+    return float(_registry().Quantity(value, source).to(target).magnitude)
 
 
 def difference_dimension(dimension: str) -> str:
@@ -132,8 +137,7 @@ def parse_number(text: str, *, decimal: str | None = None) -> float:
     >>> parse_number("62,5")
     62.5
     """
-    plain = _plain(text).replace("'", "")
-    plain = re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", plain).strip()
+    plain = re.sub(r"(?<=\d)[ '](?=\d{3}(?!\d))", "", _plain(text)).strip()
     if not re.fullmatch(r"[+-]?(\d[\d.,]*|[.,]\d+)([eE][+-]?\d+)?", plain):
         raise UnitError(f"'{text}' is not a number.")
     if decimal is None and re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", plain):

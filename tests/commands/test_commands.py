@@ -317,3 +317,35 @@ def test_the_published_study_goes_through_the_same_commands(tmp_path: Path, caps
     assert "F(6, 9) 4.38" in text
     assert "all three verdicts would have been reversed" in text
     assert (folder / "reports" / "coated_bars.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_check_accepts_records_once_and_asks_about_changes(demo: Path, capsys) -> None:
+    assert run("check", demo, "--accept") == 0
+    assert "Accepted: 523 readings, " in capsys.readouterr().out
+    assert run("check", demo, "--accept") == 0
+    assert "Everything in these records was accepted before." in capsys.readouterr().out
+    impact = demo / "records" / "impact.csv"
+    impact.write_text(impact.read_text(encoding="utf-8").replace("1,PCRF,15.5", "1,PCRF,16.5"))
+    assert run("check", demo, "--accept") == 2
+    message = capsys.readouterr().err
+    assert "coupon PCRF: impact_j reading 1 was accepted as 15.5 J and is 16.5 J now" in message
+    assert run("check", demo) == 0
+    assert "Since it was accepted: 0 readings, 0 deviations, 1 change, 1 file." in (
+        capsys.readouterr().out
+    )
+    assert run("check", demo, "--accept", "--reason", "read again from the dial") == 0
+    assert "Reason: read again from the dial." in capsys.readouterr().out
+    assert len(list((demo / "records" / "kept").glob("entries_*.csv"))) == 2
+
+
+def test_check_marks_the_mistakes_in_a_copy(demo: Path, capsys) -> None:
+    impact = demo / "records" / "impact.csv"
+    wrong = impact.read_text(encoding="utf-8").replace("1,PCRF,15.5", "1,PCRF,-15.5")
+    impact.write_text(wrong)
+    assert run("check", demo, "--mark") == 2
+    told = capsys.readouterr()
+    assert "1 mistake in 1 file" in told.err
+    marked = demo / "records" / "marked" / "impact.csv"
+    assert str(marked) in told.out
+    assert '1,PCRF,-15.5,"impact_j is -15.5' in marked.read_text(encoding="utf-8-sig")
+    assert impact.read_text(encoding="utf-8") == wrong

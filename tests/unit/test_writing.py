@@ -40,3 +40,32 @@ def test_two_writers_never_share_a_part(tmp_path: Path, monkeypatch: pytest.Monk
     for _ in range(20):
         writing.write_bytes(tmp_path / "a", b"x")
     assert len(set(parts)) == 20
+
+
+def test_a_new_file_never_replaces_one(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    assert writing.write_new_bytes(path, b"first") == path
+    with pytest.raises(FileExistsError):
+        writing.write_new_bytes(path, b"second")
+    assert path.read_bytes() == b"first"
+    assert [file.name for file in tmp_path.iterdir()] == ["a.csv"]
+
+
+def test_a_new_file_is_written_where_the_disk_knows_no_links(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_links(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(writing.os, "link", no_links)
+    path = writing.write_new_bytes(tmp_path / "a.csv", b"first")
+    with pytest.raises(FileExistsError):
+        writing.write_new_bytes(path, b"second")
+    assert path.read_bytes() == b"first"
+    assert [file.name for file in tmp_path.iterdir()] == ["a.csv"]
+
+
+def test_a_file_beside_another_gets_a_number_and_the_same_bytes_none(tmp_path: Path) -> None:
+    names = [writing.write_beside(tmp_path / "a.csv", data).name for data in (b"1", b"2", b"1")]
+    assert names == ["a.csv", "a_2.csv", "a.csv"]
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["a.csv", "a_2.csv"]

@@ -106,6 +106,11 @@ def deviating_units(study: Study) -> tuple[Unit, ...]:
     return tuple(unit for unit in UNITS if unit in used)
 
 
+def movable_units(study: Study) -> tuple[Unit, ...]:
+    """Units that a coupon can come into by mistake: loads and batches in order of work."""
+    return tuple(unit for unit in deviating_units(study) if unit not in ("bar", "coupon"))
+
+
 def deviation_examples(study: Study) -> tuple[tuple[str, ...], ...]:
     """Rows that show how to fill in the deviations; they begin with `EXAMPLE`.
 
@@ -122,6 +127,7 @@ def deviation_examples(study: Study) -> tuple[tuple[str, ...], ...]:
         if unit != "coupon" and own:
             factor = max(own, key=lambda factor: factor.is_numeric)
             rows.append((unit, labels[unit], factor.name, _example_level(factor), ""))
+    rows.append(("coupon", "K7TC", "furnace_load", "3", "went in with the next load"))
     rows.append(("furnace_load", "3", "note", "", "the door was open for a minute"))
     return tuple((EXAMPLE + row[0], *row[1:]) for row in rows)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import itertools
 from collections.abc import Sequence
+from operator import ne
 from typing import Final
 
 from quenchbook.errors import PlanError
@@ -85,11 +86,7 @@ def nearest_codes(text: str, codes: list[str]) -> list[str]:
         For codes of this module at most one; none when more than one character is wrong.
     """
     text = text.strip().upper()
-    return [
-        code
-        for code in codes
-        if len(code) == len(text) and sum(a != b for a, b in zip(code, text, strict=True)) == 1
-    ]
+    return [code for code in codes if len(code) == len(text) and sum(map(ne, code, text)) == 1]
 
 
 def codes_matching(text: str, codes: Sequence[str]) -> list[str]:

@@ -11,6 +11,7 @@ from quenchbook.errors import Problem
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.as_run_notes import as_run_notes
 from quenchbook.records.labels import csv_row
+from quenchbook.records.moved_coupons import with_moves
 from quenchbook.records.nearest_level import analysed_level, distance_words
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import UNITS, Factor, Level
@@ -27,8 +28,9 @@ def matrix_as_run(
     A factor analysed as a curve or a line takes the actual value. A factor analysed by levels takes
     the nearest declared level, if the actual one is within a third of the distance to the next
     (on log(1 + minutes) for a time); farther away is a problem, unless the coupons are recorded as
-    lost: then they are not in the frame. What is told for one coupon goes before what is told for
-    its batch, and that before what is told for its load.
+    lost: then they are not in the frame. A coupon that came into another load or batch is in that
+    one, see `quenchbook.records.moved_coupons`. What is told for one coupon goes before what is
+    told for its batch, and that before what is told for its load.
 
     Parameters
     ----------
@@ -46,9 +48,7 @@ def matrix_as_run(
         declared ones.
     """
     study = matrix.study
-    frame = matrix.frame.copy()
-    notes: list[str] = []
-    problems: list[Problem] = []
+    frame, notes, problems = with_moves(matrix, deviations)
     rows: Rows = [
         {str(key): value for key, value in row.items()} for row in deviations.to_dict("records")
     ]
@@ -58,8 +58,8 @@ def matrix_as_run(
     for factor in study.factors:
         own = [row for row in rows if row["item"] == factor.name]
         place = int(frame.columns.get_loc(factor.column)) + 1  # type: ignore[arg-type]
-        frame.insert(place, f"{factor.column}_planned", matrix.frame[factor.column])
-        values = matrix.frame[factor.column].tolist()
+        frame.insert(place, f"{factor.column}_planned", frame[factor.column])
+        values = frame[factor.column].tolist()
         exists = _exists(factor, study, frame)
         told_by: dict[int, int] = {}
         for number, row in enumerate(own):
@@ -95,6 +95,26 @@ def matrix_as_run(
     if left_out:
         frame = frame.drop(index=frame.index[sorted(left_out)]).reset_index(drop=True)
     return frame, notes, problems
+
+
+def lost_coupons(frame: pd.DataFrame, rows: Rows) -> Rows:
+    """Coupons that are lost, each with the first reason told.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Coupons in the loads and batches they were really in.
+    rows : sequence of dict
+        Rows of the deviations.
+    """
+    lost: dict[str, dict[str, Any]] = {}
+    for row in rows:
+        if row["item"] == "lost":
+            reason = "; ".join(part for part in (row["actual"], row["note"]) if part)
+            for coupon in frame.loc[frame[row["what"]].astype(str) == row["which"], "coupon"]:
+                own = {"reason": reason, "file": row["file"], "row": row["row"]}
+                lost.setdefault(coupon, {"coupon": coupon, **own})
+    return list(lost.values())
 
 
 def _lost(frame: pd.DataFrame, rows: Rows) -> set[int]:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from quenchbook.errors import Problem, UnitError
+from quenchbook.records.other_scales import NOT_CONVERTED, is_other_scale
 from quenchbook.records.tables import Row, Table
 from quenchbook.study.definition import Response
 from quenchbook.study.factors import Factor, Level
@@ -132,6 +133,8 @@ def reading_problem(
             f"{name} is '{text}', a limit and no reading",
             "Leave it empty; say why in a note.",
         )
+    if response.unit == "HRC" and is_other_scale(re.sub(r"^[\d.,\s]+", "", text)):
+        return Problem(where, f"{name} is '{text}', not in HRC", NOT_CONVERTED)
     return Problem(
         where,
         f"{name} is '{text}', not a number{unit}",

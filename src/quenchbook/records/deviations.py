@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
 
 from quenchbook.errors import Problem, UnitError
-from quenchbook.plan.entry_tables import DEVIATION_COLUMNS, FARTHEST_DELTA_C, deviating_units
+from quenchbook.plan.entry_tables import (
+    DEVIATION_COLUMNS,
+    FARTHEST_DELTA_C,
+    deviating_units,
+    movable_units,
+)
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.cells import (
     actual_level,
@@ -40,13 +45,10 @@ class Differences:
     ----------
     rows : list of dict
         ``what, which, item, planned, actual, unit, note, file, row``.
-    lost : list of dict
-        ``coupon, reason, file, row``.
     problems : list of Problem
     """
 
     rows: list[dict[str, Any]] = field(default_factory=list)
-    lost: list[dict[str, Any]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -107,9 +109,7 @@ def _read_log(table: Table, matrix: CouponMatrix, labels: Labels, found: Differe
                 continue
             where = f"{place(table, row)}, {matrix.study.unit_word(unit)} {label}"
             decimal = table.decimal_in(row, column.name)
-            level = _level(
-                where, column.factor.name, cell, column.factor, column.unit, decimal, found
-            )
+            level = _level(where, column.name, cell, column.factor, column.unit, decimal, found)
             if level is not None:
                 _add(table, row, unit, label, column.factor, level, matrix, found)
         if row.text("note"):
@@ -126,7 +126,7 @@ def _read_deviation(
     if what not in labels.units():
         known = [unit for unit in deviating_units(study) if unit in labels.units()]
         wrong = f"'{row.text('what')}' is not something that can deviate"
-        found.problems.append(Problem(where, wrong, nearest_words(what, known)))
+        found.problems.append(Problem(where, wrong, nearest_words(what, known), "what"))
         return
     label = labels.find(what, row.text("which"))
     if label is None:
@@ -147,36 +147,72 @@ def _read_deviation(
         if not reason:
             found.problems.append(
                 Problem(
-                    where, "is lost without a reason", "Say what happened in the column actual."
+                    where,
+                    "is lost without a reason",
+                    "Say what happened in the column actual.",
+                    "actual",
                 )
             )
             return
-        coupons = matrix.frame.loc[matrix.frame[what] == label, "coupon"]
-        source = {"reason": reason, "file": table.name, "row": row.number}
-        known_lost = {entry["coupon"] for entry in found.lost}
-        found.lost += [{"coupon": c, **source} for c in coupons if c not in known_lost]
         found.rows.append(_entry(table, row, what, str(label), "lost", None, actual, "", note))
+    elif what == "coupon" and words.get(item, item) in movable_units(study):
+        _read_move(table, row, str(label), words.get(item, item), matrix, labels, found)
     else:
         factor = next((f for f in study.factors if item in (f.name, f.column)), None)
         if factor is None:
             items = [*(own.name for own in study.factors), "lost", "note"]
             wrong = f"the item '{row.text('item')}' is not known here"
-            found.problems.append(Problem(where, wrong, nearest_words(item, items)))
+            found.problems.append(Problem(where, wrong, nearest_words(item, items), "item"))
             return
         if is_missing(actual):
             found.problems.append(
-                Problem(where, f"{factor.name} has no actual level", "Write what was really run.")
+                Problem(
+                    where,
+                    f"{factor.name} has no actual level",
+                    "Write what was really run.",
+                    "actual",
+                )
             )
             return
         decimal = table.decimal_in(row, "actual")
-        level = _level(where, factor.name, actual, factor, "", decimal, found)
+        level = _level(where, "actual", actual, factor, "", decimal, found)
         if level is not None:
             _add(table, row, what, label, factor, level, matrix, found)
 
 
+def _read_move(
+    table: Table,
+    row: Row,
+    coupon: str,
+    unit: str,
+    matrix: CouponMatrix,
+    labels: Labels,
+    found: Differences,
+) -> None:
+    """Keep the load or batch that a coupon was really in."""
+    label = labels.find(unit, row.text("actual"))
+    if label is None:
+        found.problems.append(labels.problem(unit, row.text("actual"), table, row, "actual"))
+        return
+    word = matrix.study.unit_word(unit)
+    for other in found.rows:
+        if (other["what"], other["which"], other["item"]) == ("coupon", coupon, unit):
+            if other["actual"] != str(label):
+                wrong = f"{coupon} was in {word} {label}, but {other['file']} row {other['row']} "
+                wrong += f"says {other['actual']}"
+                found.problems.append(
+                    Problem(place(table, row), wrong, "Keep where it really was.", "actual")
+                )
+            return
+    planned = str(matrix.frame.loc[matrix.frame["coupon"] == coupon, unit].iloc[0])
+    found.rows.append(
+        _entry(table, row, "coupon", coupon, unit, planned, str(label), "", row.text("note"))
+    )
+
+
 def _level(
     where: str,
-    name: str,
+    column: str,
     text: str,
     factor: Factor,
     unit: str,
@@ -188,13 +224,15 @@ def _level(
         level = actual_level(text, factor, unit, decimal)
     except UnitError as error:
         if not (decimal is None and "thousand" in str(error)):
-            found.problems.append(actual_problem(where, name, text, factor, error))
+            wrong = actual_problem(where, factor.name, text, factor, error)
+            found.problems.append(replace(wrong, column=column))
         return None
     if factor.dimension == "temperature":
         planned = [float(level) for level in factor.levels]
         low, high = min(planned) - FARTHEST_DELTA_C, max(planned) + FARTHEST_DELTA_C
         if not low <= float(level) <= high:
-            found.problems.append(_far_off(where, name, text, float(level), factor, low, high))
+            far = _far_off(where, factor.name, text, float(level), factor, low, high)
+            found.problems.append(replace(far, column=column))
             return None
     return level
 

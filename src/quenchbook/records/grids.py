@@ -69,13 +69,14 @@ def text_grid(name: str, data: bytes) -> tuple[list[Grid], list[Problem]]:
         wrong = "a quotation mark is never closed, or stands inside a cell"
         where = f"{name} row {len(lines) + 1}"
         return [], [Problem(where, wrong, 'Delete it, or write it twice ("").')]
-    columns = max((len(line.cells) for line in lines[:20]), default=1)
     for line in lines:
-        inside = [part for cell in line.cells if "\n" in cell for part in cell.splitlines()]
-        if columns > 1 and any(part.count(delimiter) >= columns - 1 for part in inside):
+        # a note of several lines can be meant, but not one that holds the mark between cells
+        below = [part for cell in line.cells for part in cell.splitlines()[1:]]
+        if any(delimiter in part for part in below):
             wrong = "a quotation mark opens a cell that swallows the rows below"
             where = f"{name} row {line.number}"
-            problems.append(Problem(where, wrong, "Delete the quotation mark."))
+            remedy = "Delete the quotation mark, or write the cell on one line."
+            problems.append(Problem(where, wrong, remedy))
     return [Grid(name, tuple(lines), delimiter)], problems
 
 

@@ -21,6 +21,7 @@ from quenchbook.plan.entry_tables import (
 )
 from quenchbook.records.cells import dimension_of, nearest_words
 from quenchbook.records.measures import measure_of
+from quenchbook.records.other_scales import NOT_CONVERTED, is_other_scale
 from quenchbook.records.tables import Table, column_name
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import Factor, Unit
@@ -125,7 +126,7 @@ def unknown_columns(table: Table, known: Sequence[str]) -> list[Problem]:
     """Columns that a table of this kind does not know."""
     where = f"{table.name} row {table.header_row}"
     return [
-        Problem(where, f"the column '{name}' is not known here", nearest_words(name, known))
+        Problem(where, f"the column '{name}' is not known here", nearest_words(name, known), name)
         for name in table.header
         if name not in known
     ]
@@ -146,7 +147,8 @@ def columns_of_readings(table: Table, study: Study) -> tuple[list[ReadingColumn]
         match = _response_of(name, study)
         if match is None:
             known_words = nearest_words(name, known)
-            problems.append(Problem(where, f"the column '{name}' is not known here", known_words))
+            wrong = f"the column '{name}' is not known here"
+            problems.append(Problem(where, wrong, known_words, name))
             continue
         response, rest = match
         reading, unit_words = _number_and_unit(rest)
@@ -160,6 +162,7 @@ def columns_of_readings(table: Table, study: Study) -> tuple[list[ReadingColumn]
                     where,
                     f"the column '{name}' is reading {reading}, the study has {count} a coupon",
                     "Correct the number, or the readings in study.toml.",
+                    name,
                 )
             )
         else:
@@ -222,8 +225,11 @@ def _header_unit(words: str, own: str) -> str | None:
 
 
 def _unit_problem(where: str, name: str, words: str, response: Response) -> Problem:
+    if response.unit == "HRC" and is_other_scale(words):
+        wrong = f"the column '{name}' is on the scale {words.upper()}, not HRC"
+        return Problem(where, wrong, NOT_CONVERTED, name)
     wrong = f"the column '{name}' is not known here: '{words}' is not a unit of {response.quantity}"
-    return Problem(where, wrong, f"Name it {reading_columns(response)[0]} if that is it.")
+    return Problem(where, wrong, f"Name it {reading_columns(response)[0]} if that is it.", name)
 
 
 def _is_unit(words: str, dimension: str) -> bool:
@@ -256,14 +262,14 @@ def columns_of_log(
         factor = next((f for f in factors if name.startswith(f"{f.name}_actual")), None)
         if factor is None:
             known_words = nearest_words(name, known)
-            problems.append(Problem(where, f"the column '{name}' is not known here", known_words))
+            wrong = f"the column '{name}' is not known here"
+            problems.append(Problem(where, wrong, known_words, name))
             continue
         words = name.removeprefix(f"{factor.name}_actual").strip("_").replace("_", " ")
         if words and not (factor.is_numeric and _is_unit(words, factor.dimension)):
             wrong = f"the column '{name}': '{words}' is not a unit of {factor.title}"
-            problems.append(
-                Problem(where, wrong, f"Name it {actual_column(factor)} if that is it.")
-            )
+            remedy = f"Name it {actual_column(factor)} if that is it."
+            problems.append(Problem(where, wrong, remedy, name))
             continue
         columns.append(ActualColumn(name, factor, words))
     if not columns and not problems:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from dataclasses import replace
 
 from quenchbook.errors import Problem
 from quenchbook.plan.labels import nearest_codes
@@ -49,6 +50,9 @@ class Labels:
 
     def problem(self, unit: str, text: str, table: Table, row: Row, column: str) -> Problem:
         """Say that a label is not in the plan, and what it probably is."""
+        return replace(self._told(unit, text, table, row, column), column=column)
+
+    def _told(self, unit: str, text: str, table: Table, row: Row, column: str) -> Problem:
         where = place(table, row)
         if unit == "coupon":
             return self._coupon_problem(text, table, row, column)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from quenchbook.errors import Problem, UnitError
@@ -85,6 +85,7 @@ def _with_units(
                     f"{table.name} row {table.header_row}",
                     gap,
                     f"Name it {name} if it is {column.response.unit}.",
+                    column.name,
                 )
             )
         else:
@@ -98,6 +99,7 @@ def _read_table(
     repeats: dict[tuple[str, int], list[tuple[Row, str, ReadingColumn, int]]] = defaultdict(list)
     earlier: dict[tuple[str, int], tuple[str, int]] = {}
     counts: Counter[tuple[str, str]] = Counter()
+    known = frozenset(labels.codes)
     for row in table.rows:
         code = _coupon(table, row, columns, labels, found)
         if code is None:
@@ -116,12 +118,12 @@ def _read_table(
             if value is None:
                 if is_missing(row.text(column.name)):
                     found.missing.setdefault(key, source)
-            elif key in found.readings and code in labels.codes:
+            elif key in found.readings and code in known:
                 first = found.readings[key]
                 place_of = (code, row.number)
                 repeats[place_of].append((row, code, column, number))
                 earlier[place_of] = (first["file"], first["row"])
-            elif code in labels.codes:
+            elif code in known:
                 found.readings[key] = {"value": value, **source}
     found.problems += _repeat_problems(table, repeats, earlier)
 
@@ -134,7 +136,12 @@ def _coupon(
     if is_missing(text):
         if any(not is_missing(row.text(column.name)) for column in columns):
             found.problems.append(
-                Problem(place(table, row), "has readings but no coupon", "Write the coupon's code.")
+                Problem(
+                    place(table, row),
+                    "has readings but no coupon",
+                    "Write the coupon's code.",
+                    "coupon",
+                )
             )
         return None
     code = labels.coupon(text)
@@ -166,6 +173,7 @@ def _reading_number(
                     place(table, row, code),
                     f"reading is '{text}', {expected}",
                     "Number the readings of each coupon.",
+                    "reading",
                 )
             )
             return None
@@ -182,6 +190,7 @@ def _reading_number(
                 place(table, row, code),
                 f"is reading {number} of {column.response.name}, {expected}",
                 "Delete it, or correct the label.",
+                column.name,
             )
         )
         return None
@@ -201,7 +210,8 @@ def _value(
     except UnitError as error:
         told = decimal is None and "thousand" in str(error)  # once for the whole table
         if not told:
-            found.problems.append(reading_problem(where, name, text, column.response, error))
+            wrong = reading_problem(where, name, text, column.response, error)
+            found.problems.append(replace(wrong, column=column.name))
         return None
     if not plausible(column.response).holds(value):
         found.problems.append(implausible_problem(where, value, column))
@@ -223,7 +233,8 @@ def implausible_problem(where: str, value: float, column: ReadingColumn) -> Prob
         remedy = "Leave the cell empty if there is no reading."
     converted = column.unit not in ("", response.unit)
     unit = f" {response.unit}" if converted else ""
-    return Problem(where, f"{response.name} is {value:g}{unit}, expected {limits.words}", remedy)
+    wrong = f"{response.name} is {value:g}{unit}, expected {limits.words}"
+    return Problem(where, wrong, remedy, column.name)
 
 
 def _repeat_problems(

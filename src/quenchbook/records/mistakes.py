@@ -3,65 +3,109 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
 
 import pandas as pd
 
 from quenchbook.errors import Problem, RecordError
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.records.reading import read_records
 
-_WHERE = re.compile(r"^(?P<file>.*?) row (?P<row>\d+)(?:, (?P<what>.*))?$", re.DOTALL)
+_WHERE = re.compile(r"^(?P<file>.*?) row (?P<row>\d+)(?:, (?P<unit>.*))?$", re.DOTALL)
+_COLUMNS = ("file", "row", "column", "problem", "remedy")
 
 
-def problems_frame(error: RecordError) -> pd.DataFrame:
-    """Mistakes as a table.
+@dataclass(frozen=True, eq=False, repr=False)
+class Mistakes:
+    """Every mistake of the files of records; empty if there is none.
+
+    Attributes
+    ----------
+    problems : tuple of Problem
+        By file, then by row.
+    """
+
+    problems: tuple[Problem, ...]
+
+    def __len__(self) -> int:
+        return len(self.problems)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each mistake.
+
+        Returns
+        -------
+        DataFrame
+            ``file``; ``row`` as a spreadsheet shows it, blank for a whole file; ``column``, blank
+            for a whole row; ``problem`` (what was found, what was expected) and ``remedy``.
+        """
+        rows = []
+        for own in self.problems:
+            file, row, unit = place_of(own)
+            problem = f"{unit}: {own.problem}" if unit else own.problem
+            rows.append((file, row, own.column, problem, own.remedy))
+        return pd.DataFrame(rows, columns=list(_COLUMNS)).astype({"row": "Int64"})
+
+    def summary(self) -> str:
+        """Say every mistake in words, by file."""
+        if not self.problems:
+            return "No mistake found in the records."
+        files: dict[str, list[str]] = {}
+        for problem in self.problems:
+            file, row, unit = place_of(problem)
+            place = ", ".join(part for part in (f"row {row}" if row else "", unit) if part)
+            own = Problem(place, problem.problem, problem.remedy)
+            files.setdefault(file, []).append(f"  {own}")
+        lines = [self._counted(list(files))]
+        for file, texts in files.items():
+            lines += [file or "records", *texts]
+        return "\n".join(lines)
+
+    def _counted(self, files: Sequence[str]) -> str:
+        return f"{_count(len(self.problems), 'mistake')} in {_count(len(files), 'file')}"
+
+    def __repr__(self) -> str:
+        files = list(dict.fromkeys(place_of(problem)[0] for problem in self.problems))
+        return f"<Mistakes: {self._counted(files) if files else 'none'}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        if not self.problems:
+            return f"<p>{escape(self.summary())}</p>"
+        head = escape(self.summary().split("\n", 1)[0])
+        table = self.to_frame().to_html(
+            index=False, border=0, na_rep="", justify="left", max_rows=200
+        )
+        return f"<p>{head}</p>{table}"
+
+
+def record_mistakes(folder: str | Path, matrix: CouponMatrix) -> Mistakes:
+    """Mistakes in the files of records: what `read_records` raises, as a table to look at.
 
     Parameters
     ----------
-    error : RecordError
-        As `read_records` raises it.
-
-    Returns
-    -------
-    DataFrame
-        ``file``, ``row`` (as a spreadsheet shows it, blank for a whole file), ``what`` was found,
-        what is ``expected`` or to be done.
+    folder : str or Path
+        Folder of the records.
+    matrix : CouponMatrix
+        The plan.
     """
-    rows = []
-    for problem in error.problems:
-        file, row, unit = _split(problem)
-        found = f"{unit}: {problem.problem}" if unit else problem.problem
-        rows.append({"file": file, "row": row, "what": found, "expected": problem.remedy})
-    frame = pd.DataFrame(rows, columns=["file", "row", "what", "expected"])
-    return frame.astype({"row": "Int64"})
+    try:
+        read_records(folder, matrix)
+    except RecordError as error:
+        return Mistakes(error.problems)
+    return Mistakes(())
 
 
-def problems_text(error: RecordError) -> str:
-    """Mistakes as a text, by file.
-
-    Parameters
-    ----------
-    error : RecordError
-        As `read_records` raises it.
-    """
-    files: dict[str, list[str]] = {}
-    for problem in error.problems:
-        file, row, unit = _split(problem)
-        place = ", ".join(part for part in (f"row {row}" if row else "", unit) if part)
-        own = Problem(place, problem.problem, problem.remedy)
-        files.setdefault(file, []).append(f"  {own}")
-    count = len(error.problems)
-    head = f"{_count(count, 'mistake')} in {_count(len(files), 'file')}"
-    lines = [head]
-    for file, texts in files.items():
-        lines += [file or "records", *texts]
-    return "\n".join(lines)
+def place_of(problem: Problem) -> tuple[str, int | None, str]:
+    """File (with its sheet), row and unit of a mistake; row None for a whole file."""
+    found = _WHERE.match(problem.where)
+    if found is None:
+        return problem.where, None, ""
+    return found["file"], int(found["row"]), found["unit"] or ""
 
 
 def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
-
-
-def _split(problem: Problem) -> tuple[str, int | None, str]:
-    found = _WHERE.match(problem.where)
-    if found is None:
-        return problem.where, None, ""
-    return found["file"], int(found["row"]), found["what"] or ""

@@ -12,13 +12,16 @@ import pandas as pd
 
 from quenchbook.errors import Problem, RecordError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.records.as_run import matrix_as_run
+from quenchbook.records.as_run import lost_coupons, matrix_as_run
 from quenchbook.records.corrections import corrected
-from quenchbook.records.deviations import Differences, differences
+from quenchbook.records.coverage_notes import correction_notes, coverage_notes, shortened
+from quenchbook.records.deviations import differences
 from quenchbook.records.headers import CHECK_STEMS, table_kind, unknown_table_problem
 from quenchbook.records.labels import Labels
-from quenchbook.records.measurements import Measurements, measurements
+from quenchbook.records.measurements import measurements
 from quenchbook.records.measures import MEASURE_COLUMNS, coupon_measures
+from quenchbook.records.moved_coupons import with_moves
+from quenchbook.records.other_scales import scale_notes
 from quenchbook.records.references import reference_lines, reference_notes
 from quenchbook.records.stray_readings import stray_notes
 from quenchbook.records.tables import Table, tables_in
@@ -37,7 +40,6 @@ DEVIATION_FRAME: Final = (
 LOST_COLUMNS: Final = ("coupon", "reason", "file", "row")
 MISSING_COLUMNS: Final = ("response", "coupon", "reading", "file", "row")
 CORRECTION_FRAME: Final = ("file", "row", "column", "found", "corrected", "reason")
-_NAMED: Final = 8  # codes that a sentence names before it only counts
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -96,8 +98,9 @@ class Records:
         -------
         DataFrame
             All columns of the coupon matrix; factor columns as run, ``<column>_planned`` beside
-            them; ``indent`` (number of the reading) and ``value``. Lost coupons that were run far
-            from every declared level are not in it, nor are references (`reference_frame`).
+            them; loads and batches likewise where a coupon came into another one; ``indent``
+            (number of the reading) and ``value``. Lost coupons that were run far from every
+            declared level are not in it, nor are references (`reference_frame`).
         """
         frame = self._with_readings(response)
         if "reference" not in frame:
@@ -135,7 +138,8 @@ class Records:
         own = self.readings[self.readings["response"] == response.name]
         if own.empty:
             return f"No readings of {response.quantity} yet."
-        loads = self.matrix.frame.set_index("coupon").loc[own["coupon"].unique(), "furnace_load"]
+        frame = with_moves(self.matrix, self.deviations)[0]
+        loads = frame.set_index("coupon").loc[own["coupon"].unique(), "furnace_load"]
         loads = loads[loads != 0]
         count, coupons = len(own), own["coupon"].nunique()
         text = (
@@ -151,7 +155,7 @@ class Records:
         for coupon, group in gaps.groupby("coupon", sort=False):
             why = f"lost: {lost[coupon]}" if coupon in lost.index else "blank"
             words.append(f"{len(group)} of {coupon} ({why})")
-        return f"{text}; not there: {_listed(words, 'more coupons')}. Nothing else was left out."
+        return f"{text}; not there: {shortened(words, 'more coupons')}. Nothing else was left out."
 
     def __repr__(self) -> str:
         counts = self.readings["response"].value_counts()
@@ -247,6 +251,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         {"what": "coupon", "item": "note", "unit": "", **remark} for remark in measured.remarks
     ]
     deviations = _frame([*different.rows, *remarks], DEVIATION_FRAME)
+    lost = lost_coupons(with_moves(matrix, deviations)[0], different.rows)
     as_run, run_notes, run_problems = matrix_as_run(matrix, deviations)
     problems += [*measured.problems, *different.problems, *run_problems]
     if problems:
@@ -264,14 +269,15 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         matrix=matrix,
         readings=_frame(readings, READING_COLUMNS),
         deviations=deviations,
-        lost=_frame(different.lost, LOST_COLUMNS),
+        lost=_frame(lost, LOST_COLUMNS),
         missing=_frame(missing, MISSING_COLUMNS),
         corrections=_frame(applied, CORRECTION_FRAME),
         notes=(
-            *_correction_notes(applied),
+            *correction_notes(applied),
             *run_notes,
             *reference_notes(matrix),
-            *_coverage_notes(matrix, as_run, measured, different),
+            *coverage_notes(matrix, as_run, measured.readings, lost),
+            *scale_notes(measured.readings, study),
             *stray_notes(measured.readings, study),
             *notes,
         ),
@@ -320,49 +326,3 @@ def _place_in(problem: Problem) -> tuple[str, int]:
     file, _, rest = problem.where.partition(" row ")
     number = rest.split(",")[0]
     return file, int(number) if number.isdecimal() else 0
-
-
-def _correction_notes(applied: Sequence[Mapping[str, Any]]) -> list[str]:
-    if not applied:
-        return []
-    words = [
-        f"{change['file']} row {change['row']}, {change['column']} '{change['found']}' is "
-        f"'{change['corrected']}' ({change['reason']})"
-        for change in applied
-    ]
-    count = len(words)
-    head = f"{count} correction{'s' if count > 1 else ''} accepted"
-    return [f"{head}: {_listed(words, 'more', '; ')}."]
-
-
-def _coverage_notes(
-    matrix: CouponMatrix, as_run: pd.DataFrame, measured: Measurements, different: Differences
-) -> list[str]:
-    """Coupons without readings, coupons tested beyond the plan, lost coupons that have readings."""
-    study, frame = matrix.study, matrix.frame
-    lost = {entry["coupon"] for entry in different.lost}
-    notes = []
-    for response in study.responses:
-        read = {coupon for name, coupon, _ in measured.readings if name == response.name}
-        if not read:
-            continue
-        planned = frame[f"{response.name}_order"].notna()
-        without = [c for c in frame.loc[planned, "coupon"] if c not in read and c not in lost]
-        beyond = [c for c in frame.loc[~planned, "coupon"] if c in read]
-        kept = [c for c in as_run["coupon"] if c in read and c in lost]
-        for codes, words in (
-            (without, f"without {response.quantity}"),
-            (beyond, f"read for {response.quantity} beyond the plan; the readings are used"),
-            (kept, f"recorded as lost but read for {response.quantity}; the readings are used"),
-        ):
-            if codes:
-                count = f"{len(codes)} {study.unit_word('coupon', len(codes))}"
-                notes.append(f"{count} {words}: {_listed(codes, 'more')}.")
-    return notes
-
-
-def _listed(words: Sequence[str], rest: str, mark: str = ", ") -> str:
-    shown = list(words[:_NAMED])
-    if len(words) > _NAMED:
-        shown.append(f"{len(words) - _NAMED} {rest}")
-    return mark.join(shown)

@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -15,6 +15,7 @@ from quenchbook.records.grids import Grid, Line, text_grid, workbook_grids
 
 TEXT_FILES: Final = (".csv", ".tsv", ".txt")
 WORKBOOKS: Final = (".xlsx", ".ods")
+MARKED_COLUMN: Final = "mistake"  # of a marked copy that came back; not read
 OTHER_SPREADSHEETS: Final = (".xls", ".xlsm", ".xlsb", ".numbers", ".gsheet")
 
 _WORD_COLUMNS: Final = (
@@ -99,18 +100,12 @@ def tables_in(folder: Path) -> tuple[list[Table], list[Problem], list[str]]:
     tables: list[Table] = []
     problems: list[Problem] = []
     notes: list[str] = []
-    for path in sorted(folder.iterdir()):
-        ending = path.suffix.lower()
-        if path.name.startswith((".", "~$")) or not path.is_file():
-            continue
-        if ending in TEXT_FILES:
-            grids, wrong = text_grid(path.name, path.read_bytes())
-        elif ending in WORKBOOKS:
-            grids, wrong = workbook_grids(path.name, path.read_bytes())
-        else:
-            if ending in OTHER_SPREADSHEETS:
-                notes.append(f"{path.name} was not read: save it as .xlsx, .ods or .csv.")
-            continue
+    for path in _visible_files(folder):
+        if path.suffix.lower() in OTHER_SPREADSHEETS:
+            notes.append(f"{path.name} was not read: save it as .xlsx, .ods or .csv.")
+    for path in table_files(folder):
+        read = text_grid if path.suffix.lower() in TEXT_FILES else workbook_grids
+        grids, wrong = read(path.name, path.read_bytes())
         problems += wrong
         for grid in grids:
             table, wrong = table_of(grid)
@@ -120,24 +115,39 @@ def tables_in(folder: Path) -> tuple[list[Table], list[Problem], list[str]]:
     return tables, problems, notes
 
 
+def table_files(folder: Path) -> list[Path]:
+    """Files of a folder that are read, in order of their names."""
+    return [p for p in _visible_files(folder) if p.suffix.lower() in TEXT_FILES + WORKBOOKS]
+
+
+def _visible_files(folder: Path) -> list[Path]:
+    return [
+        path
+        for path in sorted(folder.iterdir())
+        if path.is_file() and not path.name.startswith((".", "~$"))
+    ]
+
+
 def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
     """Find header, rows and decimal mark of a grid of cells."""
     problems: list[Problem] = []
     plan, plan_row = "", 1
-    lines = iter([line for line in grid.lines if any(line.cells)])
-    head: Line | None = None
-    for line in lines:
-        first = next(cell for cell in line.cells if cell)
-        if not first.startswith("#"):
-            head = line
+    head = header_line(grid)
+    for line in grid.lines:
+        if head is not None and line.number >= head.number:
             break
-        if found := _PLAN.match(first):
+        if found := _PLAN.match(next(filter(None, line.cells), "")):
             plan, plan_row = found[1].rstrip(",;"), line.number
     if head is None:
         wrong = "is empty" if not plan else "has no header"
         return None, [Problem(grid.name, wrong, "Fill it in, or delete it.")]
+    lines = [line for line in grid.lines if line.number > head.number and any(line.cells)]
     body = [line for line in lines if not _COMMENT.match(line.cells[0])]
-    header = _trimmed([column_name(cell) for cell in head.cells])
+    titles = [column_name(cell) for cell in head.cells]
+    if marks := [p for p, title in enumerate(titles) if title.partition("_")[0] == MARKED_COLUMN]:
+        titles = ["" if place in marks else title for place, title in enumerate(titles)]
+        body = [own for line in body if (own := _without(line, marks)).cells]
+    header = _trimmed(titles)
     problems += _header_problems(grid.name, head.number, header, body)
     rows = []
     for line in body:
@@ -161,6 +171,14 @@ def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
     return table, problems + wrong_mark
 
 
+def header_line(grid: Grid) -> Line | None:
+    """First line that is neither blank nor a comment; None if there is none."""
+    for line in grid.lines:
+        if not next(filter(None, line.cells), "#").startswith("#"):
+            return line
+    return None
+
+
 def column_name(text: str) -> str:
     """Name of a column as it is compared: lower case, ``_`` for blanks, no brackets.
 
@@ -169,6 +187,11 @@ def column_name(text: str) -> str:
     """
     plain = unicodedata.normalize("NFKC", text).lower()
     return re.sub(r"[\s\[\]()_\-,;:/]+", "_", plain).strip("_.")
+
+
+def _without(line: Line, places: Sequence[int]) -> Line:
+    cells = ["" if place in places else cell for place, cell in enumerate(line.cells)]
+    return replace(line, cells=tuple(_trimmed(cells)))
 
 
 def _trimmed(names: list[str]) -> list[str]:

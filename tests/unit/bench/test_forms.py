@@ -84,11 +84,9 @@ def test_a_filled_form_is_left_alone_and_told(
     again = write_entry_forms(plane_irons_matrix, tmp_path)
     assert (tmp_path / name).read_bytes() == filled
     assert len(again) == 7
-    why = {
-        "hardness.csv": "is filled in or of an earlier version",
-        WORKBOOK: "is not a blank form of this plan",
-    }
-    assert again.notes == (f"{tmp_path / name} {why[name]} and was left alone.",)
+    assert again.notes == (
+        f"{tmp_path / name} is filled in or of an earlier version and was left alone.",
+    )
     assert again.notes[0] in again.summary()
 
 
@@ -105,7 +103,7 @@ def test_forms_of_another_plan_are_left_alone_and_told(
     again = write_entry_forms(plane_irons_matrix, tmp_path)
     assert (tmp_path / "deviations.csv").read_bytes() == before
     assert len(again.notes) == 4
-    assert all("is not a blank form of this plan" in note for note in again.notes)
+    assert all("is not a form of this plan" in note for note in again.notes)
 
 
 def test_deviations_and_corrections_show_what_to_write(plane_irons_matrix: CouponMatrix) -> None:

@@ -45,6 +45,43 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
             ),
         ],
     ),
+    "apostrophe inside a number": (
+        {"hardness.csv": H + "K7TX,6'2,62.1\n"},
+        [
+            (
+                "hardness.csv row 2, coupon K7TX: hardness_hrc is '6'2', not a number in HRC. "
+                "Write the reading, or leave the cell empty."
+            ),
+        ],
+    ),
+    "other Rockwell scale in cell": (
+        {"hardness.csv": H + "K7TX,98 HRB,62.1\n"},
+        [
+            (
+                "hardness.csv row 2, coupon K7TX: hardness_hrc is '98 HRB', not in HRC. Readings "
+                "are never converted: ASTM E140 relates other scales to 20 to 68 HRC only, and "
+                "only approximately. Read HRC, or declare a response in that scale."
+            ),
+        ],
+    ),
+    "temperature as a hardness": (
+        {"hardness.csv": H + "K7TX,62 degC,62.1\n"},
+        [
+            (
+                "hardness.csv row 2, coupon K7TX: hardness_hrc is '62 degC', not a number in HRC. "
+                "Write the reading, or leave the cell empty."
+            ),
+        ],
+    ),
+    "energy in an unknown unit": (
+        {"impact.csv": "coupon,impact_j\nK7TX,13.5 kgm\n"},
+        [
+            (
+                "impact.csv row 2, coupon K7TX: impact_j is '13.5 kgm', not a number in J. Write "
+                "the reading, or leave the cell empty."
+            ),
+        ],
+    ),
     "value hopeless": (
         {"hardness.csv": H + "K7TX,99999,62.1\n"},
         [
@@ -130,8 +167,9 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         {"hardness.csv": H + "K7TX,745 HV,62.1\n"},
         [
             (
-                "hardness.csv row 2, coupon K7TX: hardness_hrc is '745 HV', not a number in "
-                "HRC. Write the reading, or leave the cell empty."
+                "hardness.csv row 2, coupon K7TX: hardness_hrc is '745 HV', not in HRC. Readings "
+                "are never converted: ASTM E140 relates other scales to 20 to 68 HRC only, and "
+                "only approximately. Read HRC, or declare a response in that scale."
             ),
         ],
     ),
@@ -342,8 +380,9 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         {"h.csv": "coupon,hardness_hv_1\nK7TX,745\n"},
         [
             (
-                "h.csv row 1: the column 'hardness_hv_1' is not known here: 'hv' is not a "
-                "unit of hardness. Name it hardness_hrc_1 if that is it."
+                "h.csv row 1: the column 'hardness_hv_1' is on the scale HV, not HRC. Readings "
+                "are never converted: ASTM E140 relates other scales to 20 to 68 HRC only, and "
+                "only approximately. Read HRC, or declare a response in that scale."
             ),
         ],
     ),
@@ -475,7 +514,7 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         [
             (
                 "h.csv row 2: a quotation mark opens a cell that swallows the rows below. "
-                "Delete the quotation mark."
+                "Delete the quotation mark, or write the cell on one line."
             ),
         ],
     ),
@@ -857,6 +896,10 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         ],
     ),
 }
+
+
+def test_there_are_damaged_files_enough() -> None:
+    assert len(CASES) >= 60
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -9,9 +9,10 @@ import pandas as pd
 import pytest
 import xlsxwriter
 
+from quenchbook.columns import meaning
 from quenchbook.errors import RecordError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.records.mistakes import problems_frame, problems_text
+from quenchbook.records.mistakes import record_mistakes
 from quenchbook.records.reading import Records, read_records
 
 Put = Callable[..., Path]
@@ -481,15 +482,18 @@ def test_records_of_a_published_study_are_read(coated_bars_matrix: CouponMatrix)
 
 def test_mistakes_are_a_table_and_a_text(matrix: CouponMatrix, put: Put) -> None:
     folder = put({"a.csv": WIDE + "1,K7TX,612,62\n2,K9AD,hard,62\n", "b.csv": ""})
-    with pytest.raises(RecordError) as caught:
-        read_records(folder, matrix)
-    frame = problems_frame(caught.value)
+    mistakes = record_mistakes(folder, matrix)
+    frame = mistakes.to_frame()
     assert frame["file"].tolist() == ["a.csv", "a.csv", "b.csv"]
     assert frame["row"].tolist()[:2] == [2, 3]
     assert frame["row"].isna().tolist() == [False, False, True]
-    assert frame["what"].tolist()[0] == "coupon K7TX: hardness_hrc is 612, expected 0 to 70"
-    assert frame["expected"].tolist()[0] == "Was the decimal point lost (61.2)?"
-    assert problems_text(caught.value) == (
+    assert frame["column"].tolist() == ["hardness_hrc_1", "hardness_hrc_1", ""]
+    assert frame["problem"].tolist()[0] == "coupon K7TX: hardness_hrc is 612, expected 0 to 70"
+    assert frame["remedy"].tolist()[0] == "Was the decimal point lost (61.2)?"
+    assert repr(mistakes) == "<Mistakes: 3 mistakes in 2 files>"
+    assert mistakes._repr_html_().count("<tr") == 4
+    assert all(meaning(str(column))[0] for column in frame)
+    assert mistakes.summary() == (
         "3 mistakes in 2 files\n"
         "a.csv\n"
         "  row 2, coupon K7TX: hardness_hrc is 612, expected 0 to 70. "
@@ -499,6 +503,13 @@ def test_mistakes_are_a_table_and_a_text(matrix: CouponMatrix, put: Put) -> None
         "b.csv\n"
         "  is empty. Fill it in, or delete it."
     )
+
+
+def test_good_records_have_no_mistakes(matrix: CouponMatrix, put: Put) -> None:
+    mistakes = record_mistakes(put({"a.csv": WIDE + "1,K7TX,62,62\n"}), matrix)
+    assert len(mistakes) == 0
+    assert mistakes.to_frame().empty
+    assert mistakes.summary() == "No mistake found in the records."
 
 
 def test_the_records_of_the_demo_are_read_with_one_line_for_small_differences(

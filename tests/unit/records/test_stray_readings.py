@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -112,3 +113,14 @@ def test_the_spread_is_about_the_standard_deviation_and_robust(number: int) -> N
     assert within_coupon_sd(coupons.tolist()) == pytest.approx(0.5, rel=0.08)
     coupons[:800, 0] = 20.0
     assert within_coupon_sd(coupons.tolist()) == pytest.approx(0.5, rel=0.4)
+
+
+def test_readings_below_the_range_of_the_c_scale_are_told(
+    matrix: CouponMatrix, put: Callable[..., Path]
+) -> None:
+    folder = put({"h.csv": "coupon,hardness_hrc_1,hardness_hrc_2\nK7TX,20,19.9\nK9AD,18,18\n"})
+    notes = read_records(folder, matrix).notes
+    assert (
+        "3 readings of hardness below 20\u00a0HRC (first: h.csv row 2, coupon K7TX): the C scale "
+        "is used from 20 up (ASTM E18), and no table converts them to another scale (ASTM E140)."
+    ) in notes

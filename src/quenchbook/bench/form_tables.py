@@ -1,0 +1,100 @@
+"""Forms of a plan: which tables are to be filled in, with which columns and rows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from quenchbook.plan.entry_tables import (
+    BLOCK_COLUMNS,
+    BLOCK_EXAMPLES,
+    CORRECTION_COLUMNS,
+    DEVIATION_COLUMNS,
+    EXAMPLE,
+    IMPACT_CHECK_COLUMNS,
+    IMPACT_CHECK_EXAMPLES,
+    LENGTH_COLUMNS,
+    actual_column,
+    correction_examples,
+    deviation_examples,
+    logged_factors,
+    reading_columns,
+    response_stem,
+)
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.study.definition import Response
+
+
+@dataclass(frozen=True)
+class Form:
+    """One table to be filled in.
+
+    Attributes
+    ----------
+    name : str
+        Name of the file and of the sheet, such as ``hardness``.
+    columns : tuple of str
+    rows : tuple of tuple
+        What is filled in already; shorter than `columns`.
+    examples : tuple of tuple of str
+        Rows that show what to write; the reader skips them.
+    response : Response or None
+        What the blank columns hold; None for a table of another kind.
+    entries : dict
+        Place of a row to the texts of its blank columns: what was entered in an older form.
+    more : tuple of tuple of str
+        Whole rows that were added by hand in an older form.
+    """
+
+    name: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[int | str, ...], ...] = ()
+    examples: tuple[tuple[str, ...], ...] = ()
+    response: Response | None = None
+    entries: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
+    more: tuple[tuple[str, ...], ...] = ()
+
+
+def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
+    """Forms of a plan: readings in blinded test order, a log, tester checks, and others.
+
+    Parameters
+    ----------
+    matrix : CouponMatrix
+
+    Returns
+    -------
+    tuple of Form
+    """
+    study, frame = matrix.study, matrix.frame
+    forms = []
+    for response in study.responses:
+        order = f"{response.name}_order"
+        tested = frame[frame[order].notna()].sort_values(order)
+        rows = zip(tested[order].astype(int).tolist(), tested["coupon"].tolist(), strict=True)
+        columns = ("order", "coupon", *reading_columns(response), "note")
+        forms.append(Form(response_stem(response), columns, tuple(rows), response=response))
+    if logged := logged_factors(study):
+        loads = tuple((int(load),) for load in sorted(matrix.in_loads["furnace_load"].unique()))
+        columns = ("furnace_load", *(actual_column(factor) for factor in logged))
+        forms.append(Form("furnace_log", columns, loads))
+    forms += _tester_forms(matrix)
+    forms.append(Form("deviations", DEVIATION_COLUMNS, examples=deviation_examples(study)))
+    forms.append(Form("corrections", CORRECTION_COLUMNS, examples=correction_examples(study)))
+    return tuple(forms)
+
+
+def _tester_forms(matrix: CouponMatrix) -> list[Form]:
+    """Forms for the testers that the study uses, and for a micrometer if it is told."""
+    study, forms = matrix.study, []
+    for name, columns, examples, unit in (
+        ("block_checks", BLOCK_COLUMNS, BLOCK_EXAMPLES, "HRC"),
+        ("impact_checks", IMPACT_CHECK_COLUMNS, IMPACT_CHECK_EXAMPLES, "J"),
+    ):
+        if any(response.unit == unit and response.kind != "other" for response in study.responses):
+            shown = tuple((EXAMPLE + row[0], *row[1:]) for row in examples)
+            forms.append(Form(name, columns, examples=shown))
+    if "micrometer" in study.tester:
+        codes = tuple((str(code),) for code in matrix.frame["coupon"])
+        forms.append(Form("lengths", LENGTH_COLUMNS, codes))
+    return forms
