@@ -287,6 +287,8 @@ class Study:
     extra_coupons : tuple of ExtraCoupons
     steel, equipment, costs : mapping
         Tables of the study file, for reports.
+    timetable : mapping
+        Working hours and times at the bench, see `quenchbook.study.hours`; no part of the plan.
     held_constant : mapping
         What is the same for all coupons, in words: ``soak`` to ``15 min``. It stands on the bench
         sheets and is no part of the declaration or of the plan.
@@ -322,6 +324,7 @@ class Study:
     steel: Mapping[str, object] = field(default_factory=dict)
     equipment: Mapping[str, object] = field(default_factory=dict)
     costs: Mapping[str, object] = field(default_factory=dict)
+    timetable: Mapping[str, object] = field(default_factory=dict)
     held_constant: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     confidence: float = 0.95

@@ -12,6 +12,7 @@ from typing import Any, Final, cast
 from quenchbook.errors import Problem, StudyError
 from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import Factor
+from quenchbook.study.hours import hours_mistakes
 from quenchbook.study.mistakes import NAME, Mistakes
 from quenchbook.study.prices import price_mistakes
 from quenchbook.study.reading_factors import read_factors
@@ -24,7 +25,7 @@ FORMAT: Final = 1
 
 _TABLES: Final = (
     "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
-    "plan", "forbidden", "extra_coupons",
+    "plan", "forbidden", "extra_coupons", "timetable",
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
@@ -82,6 +83,8 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
     responses = read_responses(content, factors, mistakes)
     for key, found, remedy in price_mistakes(mistakes.table(content, "costs")):
         mistakes.wrong("costs", key, found, remedy)
+    for where, key, found, remedy in hours_mistakes(mistakes.table(content, "timetable")):
+        mistakes.wrong(where, key, found, remedy)
     date = content.get("date", "")
     forbidden = read_forbidden(content, factors, mistakes)
     extra = read_extra_coupons(content, factors, forbidden, mistakes)
@@ -105,6 +108,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         steel=mistakes.table(content, "steel"),
         equipment=mistakes.table(content, "equipment"),
         costs=mistakes.table(content, "costs"),
+        timetable=mistakes.table(content, "timetable"),
         held_constant=_held_constant(content, factors, mistakes),
         notes=tuple(str(note) for note in content.get("notes", ())),
         confidence=_confidence(content, mistakes),
