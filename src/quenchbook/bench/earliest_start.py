@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import chain, count
 from typing import Final
 
 from quenchbook.bench.timetable import DAY, Timetable
@@ -25,16 +26,15 @@ from quenchbook.study.hours import WorkHours, hours_of
 _GRID: Final = 5  # minutes between starts that are tried
 _OVERTIME: Final = 120  # minutes after hours in which a load may still start, if nothing else helps
 _NEXT_DAY: Final = 240  # a load on another day than its plan counts like so many minutes missed
-_LATEST: Final = 3 * DAY  # how late a group may go into the cold before the search gives up
+_LATEST: Final = 2 * DAY  # later starts of a group are looked at only if none was found
 _SEARCHED: Final = DAY  # where nothing fits into working hours, starts of a day are compared
+_NEAR: Final = 20  # minutes beyond the tolerance that are tried one by one
 _NEVER: Final = 10**9
 
 Span = tuple[int, int]
 
 
-def bench_timetable(
-    matrix: CouponMatrix, *, hours: WorkHours | None = None, search_seconds: float = 0.0
-) -> Timetable:
+def bench_timetable(matrix: CouponMatrix, *, hours: WorkHours | None = None) -> Timetable:
     """Timetable of a plan for one person and one furnace.
 
     Loads stay in their randomized order; each starts as early as all its delays can be kept. Where
@@ -45,9 +45,6 @@ def bench_timetable(
     matrix : CouponMatrix
     hours : WorkHours, optional
         Working hours and times; those of the study file when left out.
-    search_seconds : float
-        Above zero: look for a better timetable with the solver of ``quenchbook[timetable]``, for
-        about so many seconds; the better one is kept.
 
     Returns
     -------
@@ -56,10 +53,6 @@ def bench_timetable(
     hours = hours_of(matrix.study) if hours is None else hours
     work = work_list(matrix, hours)
     placed = placed_tempers(work, placed_loads(work, hours), hours)
-    if search_seconds > 0:
-        from quenchbook.bench.timetable_search import searched_timetable
-
-        return searched_timetable(matrix, work, placed, hours, search_seconds)
     return finished_timetable(matrix, work, placed, hours)
 
 
@@ -201,15 +194,20 @@ def _load_choice(
     best: _Choice | None = None
     for shift, day in enumerate([*days, days.stop]):
         extra = _NEXT_DAY * shift if has_days else 0
+        if best is not None and (not has_days or best.missed <= extra):
+            break
         earliest = _earliest(bench.pace, own, before, day)
         close = (day - 1) * DAY + hours.closes
         stop = max(earliest, min(close + _OVERTIME, max(latest, close) if not rest else latest))
-        for start in range(earliest, stop + 1, 3 * _GRID):
+        for start in range(earliest, stop + 1, 6 * _GRID):
             limit = _NEVER if best is None else best.missed
             found = _tried(bench, own, groups, before, start, limit - extra, strict=False)
             if found is not None and found.missed + extra < limit:
                 best = _Choice(found.missed + extra, found.start, found.cold)
-    assert best is not None  # the first start tried has no limit
+    start = _earliest(bench.pace, own, before, days.stop - 1)
+    while best is None:  # the hands were taken at every start that was tried
+        best = _tried(bench, own, groups, before, start, _NEVER, strict=False)
+        start += 1
     return best
 
 
@@ -252,12 +250,10 @@ def _tried(
     chosen: list[tuple[ColdWork, int, int]] = []
     since = pace.quench_end(own, start)
     for group in groups:
-        found = _group_choice(bench, group, since, strict=strict)
+        found = _group_choice(bench, group, since, strict=strict, limit=limit - missed)
         if found is None:
             break
         missed += found.missed
-        if missed >= limit:
-            break
         chosen += found.cold
         _hold(bench, found)
     whole_load = len(chosen) == len(groups)
@@ -297,40 +293,43 @@ def _load_hands(
 # --- groups that go into the cold --------------------------------------------------------------
 
 
-def _group_choice(bench: _Bench, own: ColdWork, since: int, *, strict: bool) -> _Choice | None:
-    """When a group goes in and out: nearest to its delay, or what misses least."""
+def _group_choice(
+    bench: _Bench, own: ColdWork, since: int, *, strict: bool, limit: int = _NEVER
+) -> _Choice | None:
+    """When a group goes in and out: nearest to its delay, or what misses least below `limit`."""
     pace, transfer = bench.pace, bench.pace.transfer
     best: _Choice | None = None
     for cold in _cold_starts(own, since, transfer, strict):
         late = max(0, abs(cold - since - own.delay) - own.tolerance) if own.delay is not None else 0
-        if best is not None and late >= best.missed:
+        if late >= limit or (best is not None and cold > since + _LATEST):
             break
         into = cold - transfer
-        if not bench.free(into, cold):
+        # a bath that is full until the group would be due needs no look at the hands
+        if not (bench.free(into, cold) and bench.has_room(own, cold, cold + own.hold)):
             continue
         missed = late + pace.outside(into, cold)
         if missed and strict:
             continue
         for missed_out, out in _outs(bench, own, cold):
             total = missed + missed_out
-            if (total and strict) or (best is not None and total >= best.missed):
+            if total >= (1 if strict else limit):
                 continue
             if bench.has_room(own, cold, out + pace.take_out):
-                best = _Choice(total, into, ((own, into, out),))
-        if best is not None and best.missed == 0:
-            break
+                best, limit = _Choice(total, into, ((own, into, out),)), total
     return best
 
 
 def _cold_starts(own: ColdWork, since: int, transfer: int, strict: bool) -> Iterator[int]:
-    """Starts of the cold step, nearest to the delay first."""
+    """Starts of the cold step, nearest to the delay first, at last in steps of a few minutes."""
     least = since + transfer
     if own.delay is None:
-        yield from range(least, least + _SEARCHED)
+        yield from range(least, least + _NEAR)
+        later = range(least + _NEAR, least + _SEARCHED, 2 * _GRID)
+        yield from later if strict else count(later.start, 2 * _GRID)
         return
     wanted = since + own.delay
-    reach = own.tolerance if strict else _LATEST
-    for off in range(reach + 1):
+    near = own.tolerance + (0 if strict else _NEAR)
+    for off in chain(range(near + 1), () if strict else count(near + 3 * _GRID, 3 * _GRID)):
         if wanted + off >= least:
             yield wanted + off
         if off and wanted - off >= least:
@@ -464,6 +463,6 @@ def _bench_of(work: WorkList, placed: Placement, pace: Pace) -> _Bench:
 
 def _horizon(work: WorkList) -> int:
     """Minutes that are surely enough for all work."""
-    longest = max((g.cooling + g.at_most + (g.delay or 0) for g in work.cold), default=0)
+    longest = sum(g.cooling + g.at_most + (g.delay or 0) + DAY for g in work.cold)
     tempers = sum(own.cycles * (2 + math.ceil(own.hold / DAY)) for own in work.tempers)
-    return (3 * len(work.loads) + tempers + 12) * DAY + 2 * longest + 2 * _LATEST
+    return (3 * len(work.loads) + tempers + 12) * DAY + longest + 2 * _LATEST

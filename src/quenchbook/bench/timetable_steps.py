@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -41,27 +42,27 @@ class Pace:
 
     hours: WorkHours
 
-    @property
+    @functools.cached_property
     def loading(self) -> int:
         """Time to put a load in."""
         return whole(self.hours.loading)
 
-    @property
+    @functools.cached_property
     def transfer(self) -> int:
         """Time to put a group into the cold."""
         return whole(self.hours.transfer)
 
-    @property
+    @functools.cached_property
     def take_out(self) -> int:
         """Time to take a group out of the cold."""
         return whole(self.hours.take_out)
 
-    @property
+    @functools.cached_property
     def tray(self) -> int:
         """Time to put a temper batch in, or to take it out."""
         return whole(self.hours.temper_loading)
 
-    @property
+    @functools.cached_property
     def cooling(self) -> int:
         """Time between two tempers of a batch."""
         return whole(self.hours.temper_cooling)
@@ -91,17 +92,19 @@ class Pace:
         minutes = abs(change) / speed * 60
         return whole(minutes if before is None else max(minutes, self.hours.recovery))
 
+    @functools.cached_property
+    def _outside(self) -> tuple[int, ...]:
+        """Distance of each minute of a day from working hours."""
+        opens, closes = self.hours.opens, self.hours.closes
+        return tuple(
+            0 if opens <= own < closes else min((opens - own) % DAY, (own - closes) % DAY + 1)
+            for own in range(DAY)
+        )
+
     def outside(self, start: int, end: int) -> int:
         """How far a step lies outside working hours, to the nearest of them [min]."""
-        return max(self._outside(start), self._outside(max(start, end - 1)))
-
-    def _outside(self, minute: int) -> int:
-        opens, closes, own = self.hours.opens, self.hours.closes, minute % DAY
-        if opens <= own < closes:
-            return 0
-        to_open = (opens - own) % DAY
-        since_close = (own - closes) % DAY + 1
-        return min(to_open, since_close)
+        table = self._outside
+        return max(table[start % DAY], table[max(start, end - 1) % DAY])
 
 
 @dataclass(frozen=True)
