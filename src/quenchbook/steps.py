@@ -316,7 +316,7 @@ def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
 
 
 def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
-    """Write bench sheets and blank entry forms.
+    """Write bench sheets, timetable and blank entry forms.
 
     Parameters
     ----------
@@ -327,6 +327,7 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
     from quenchbook.bench.forms import write_entry_forms
     from quenchbook.plan.files import read_plan
     from quenchbook.report.bench_pages import write_bench_documents
+    from quenchbook.report.timetable_pages import write_timetable_documents
     from quenchbook.study.files import read_study
 
     study = read_study(folder)
@@ -337,7 +338,10 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
         if number:
             place = place / f"continuation_{number}"
         part = matrix.part(number)
-        sheets = write_bench_documents(part, place)
+        sheets = [
+            *write_bench_documents(part, place),
+            *write_timetable_documents(part, place),
+        ]
         forms = write_entry_forms(part, place / "forms")
         if say is not None:
             for note in forms.notes:

@@ -1,4 +1,4 @@
-"""A timetable as a day book: time runs down, furnace, bench, bath, oven and you beside each other."""
+"""A timetable as a day book: time runs down; furnace, bench, bath, oven and you side by side."""
 
 from __future__ import annotations
 
@@ -94,11 +94,12 @@ def _draw(timetable: Timetable, day: int) -> Drawing:
     _draw_ground(page, lanes, first, last)
     shown = [_clipped(step, first, last) for step in steps]
     shown = [step for step in shown if step.end > step.start or step.what in ("wait",)]
-    _draw_furnace(page, lanes["furnace"], shown)
+    hottest = _hottest(timetable)
+    _draw_furnace(page, lanes["furnace"], shown, hottest)
     groups = _draw_baths(page, lanes["bath"], shown, first)
     _draw_bench(page, lanes, shown, groups)
-    _draw_oven(page, lanes["oven"], shown)
-    _draw_hands(page, lanes["you"], hands, last)
+    _draw_oven(page, lanes["oven"], shown, hottest)
+    _draw_hands(page, lanes["you"], hands)
     key.draw(sheet, head + height + 14.0)
     finding = _finding(timetable, day, hands)
     own = timetable.to_frame()
@@ -112,6 +113,12 @@ def _draw(timetable: Timetable, day: int) -> Drawing:
         alt=_alt(timetable, steps, finding, day),
         data=own[own["work_day"] == day].reset_index(drop=True),
     )
+
+
+def _hottest(timetable: Timetable) -> str:
+    """Word of the hotter temper; empty where all are alike."""
+    words = {step.level for step in timetable.steps if step.what == "temper"}
+    return max(words, key=lambda w: float(w.split(NO_BREAK)[0])) if len(words) > 1 else ""
 
 
 def _clipped(step: Step, first: int, last: int) -> Step:
@@ -142,7 +149,7 @@ def _draw_ground(page: _Page, lanes: dict[str, tuple[float, float]], first: int,
         sheet.text(_LEFT - 5.0, y + 0.36 * TICK_PT, clock(minute), size=TICK_PT, align="right")
 
 
-def _draw_furnace(page: _Page, lane: tuple[float, float], steps: list[Step]) -> None:
+def _draw_furnace(page: _Page, lane: tuple[float, float], steps: list[Step], hottest: str) -> None:
     sheet = page.sheet
     left, right = lane[0] + 4.0, lane[1] - 4.0
     for step in (s for s in steps if s.lane == "furnace"):
@@ -157,22 +164,25 @@ def _draw_furnace(page: _Page, lane: tuple[float, float], steps: list[Step]) -> 
             middle = top + height / 2
             sheet.line((left, right), (middle, middle), INK, max(2.6, height), zorder=4)
         elif step.what == "temper":
-            _draw_temper(sheet, left, right, top, height, step)
+            _draw_temper(sheet, left, right, top, height, step, step.level == hottest)
 
 
 def _draw_temper(
-    sheet: Sheet, left: float, right: float, top: float, height: float, step: Step
+    sheet: Sheet, left: float, right: float, top: float, height: float, step: Step, hot: bool
 ) -> None:
-    sheet.box(left, top, right - left, height, face=PAPER, edge=PENCIL, edge_width=0.9)
+    face, edge = (STRAW, INK) if hot else (PAPER, PENCIL)
+    sheet.box(left, top, right - left, height, face=face, edge=edge, edge_width=1.1 if hot else 0.9)
     cycle = f" ({step.cycle})" if step.cycle > 1 else ""
     words = [f"temper {step.which}{cycle}", step.level]
     _words(sheet, (left + right) / 2, top + height / 2, words if height > 26 else words[:1])
 
 
-def _draw_oven(page: _Page, lane: tuple[float, float], steps: list[Step]) -> None:
+def _draw_oven(page: _Page, lane: tuple[float, float], steps: list[Step], hottest: str) -> None:
     for step in (s for s in steps if s.lane == "oven" and s.what == "temper"):
         top, height = page.y(step.start), step.minutes * page.pitch
-        _draw_temper(page.sheet, lane[0] + 4.0, lane[1] - 4.0, top, height, step)
+        _draw_temper(
+            page.sheet, lane[0] + 4.0, lane[1] - 4.0, top, height, step, step.level == hottest
+        )
 
 
 def _draw_baths(
@@ -241,7 +251,7 @@ def _draw_bench(
         sheet.text(middle, y + 0.36 * SMALL_PT, words, size=SMALL_PT, align="center")
 
 
-def _draw_hands(page: _Page, lane: tuple[float, float], hands: list[Step], last: int) -> None:
+def _draw_hands(page: _Page, lane: tuple[float, float], hands: list[Step]) -> None:
     left, right = lane[0] + 10.0, lane[1] - 10.0
     for step in hands:
         top, height = page.y(step.start), max(1.2, step.minutes * page.pitch)
