@@ -27,7 +27,8 @@ _GRID: Final = 5  # minutes between starts that are tried
 _OVERTIME: Final = 120  # minutes after hours in which a load may still start, if nothing else helps
 _NEXT_DAY: Final = 240  # a load on another day than its plan counts like so many minutes missed
 _LATEST: Final = 2 * DAY  # later starts of a group are looked at only if none was found
-_SEARCHED: Final = DAY  # where nothing fits into working hours, starts of a day are compared
+_SEARCHED: Final = DAY  # a group without a delay is looked for as long
+_TEMPERS_SEARCHED: Final = 7 * DAY  # before a temper may lie outside working hours
 _NEAR: Final = 20  # minutes beyond the tolerance that are tried one by one
 _NEVER: Final = 10**9
 
@@ -329,7 +330,9 @@ def _cold_starts(own: ColdWork, since: int, transfer: int, strict: bool) -> Iter
         return
     wanted = since + own.delay
     near = own.tolerance + (0 if strict else _NEAR)
-    for off in chain(range(near + 1), () if strict else count(near + 3 * _GRID, 3 * _GRID)):
+    far = near + 48 * _GRID
+    later = () if strict else chain(range(near + 15, far, 3 * _GRID), count(far, 12 * _GRID))
+    for off in chain(range(near + 1), later):
         if wanted + off >= least:
             yield wanted + off
         if off and wanted - off >= least:
@@ -396,7 +399,7 @@ def _temper_start(
     """
     pace, in_furnace = bench.pace, bench.pace.hours.temper_in == "furnace"
     best, least, start = -1, _NEVER, ready
-    while best == -1 or start < ready + _SEARCHED:
+    while best == -1 or start < ready + _TEMPERS_SEARCHED:
         hands = _temper_hands(own, start, uses, pace)
         outside = sum(pace.outside(*span) for span in hands)
         use = Use(start, pace.temper_end(own, start), own.setting)
@@ -412,7 +415,7 @@ def _temper_start(
             best, least = start, outside
             if not outside:
                 break
-        start += 1
+        start += 1 if start < ready + DAY else _GRID
     return best
 
 
