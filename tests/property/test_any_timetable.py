@@ -27,7 +27,7 @@ def work_hours(draw: st.DrawFn) -> WorkHours:
         quench_coupon=draw(st.sampled_from([0.5, 2.0])),
         transfer=float(draw(st.integers(0, 6))),
         take_out=float(draw(st.integers(1, 4))),
-        cold_time=float(draw(st.sampled_from([10, 60, 720]))),
+        cold_time=float(draw(st.sampled_from([10, 60, 720, 2000]))),
         cold_at_most=draw(st.sampled_from([1.0, 1.3])),
         temper_time=float(draw(st.sampled_from([60, 120, 900]))),
         delay_tolerance=float(draw(st.integers(0, 20))),
@@ -46,7 +46,7 @@ def worst(breaches: Iterable[Breach]) -> dict[tuple[str, ...], int]:
 
 
 any_timetable = settings(
-    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
 )  # fmt: skip
 
 

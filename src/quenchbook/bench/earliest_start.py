@@ -302,7 +302,8 @@ def _group_choice(
     best: _Choice | None = None
     for cold in _cold_starts(own, since, transfer, strict):
         late = max(0, abs(cold - since - own.delay) - own.tolerance) if own.delay is not None else 0
-        if late >= limit or (best is not None and cold > since + _LATEST):
+        # once there is any other way, later starts are not worth a look
+        if late >= limit or (limit < _NEVER // 2 and cold > since + (own.delay or 0) + _LATEST):
             break
         into = cold - transfer
         # a bath that is full until the group would be due needs no look at the hands
@@ -331,8 +332,8 @@ def _cold_starts(own: ColdWork, since: int, transfer: int, strict: bool) -> Iter
     wanted = since + own.delay
     near = own.tolerance + (0 if strict else _NEAR)
     far = near + 48 * _GRID
-    later = () if strict else chain(range(near + 15, far, 3 * _GRID), count(far, 12 * _GRID))
-    for off in chain(range(near + 1), later):
+    wider = () if strict else chain(range(near + 15, far, 3 * _GRID), count(far, 12 * _GRID))
+    for off in chain(range(near + 1), wider):
         if wanted + off >= least:
             yield wanted + off
         if off and wanted - off >= least:
