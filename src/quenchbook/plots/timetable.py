@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from quenchbook.bench.timetable import DAY, HANDS, LANES, Step, clock
+from quenchbook.bench.timetable import DAY, HANDS, LANES, Breach, Step, clock
 from quenchbook.bench.timetable_list import day_title
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key, mark_entry
@@ -109,7 +109,7 @@ def _draw(timetable: Timetable, day: int) -> Drawing:
         finding=finding,
         reading="Time runs down. Straw is the soak, the thick stroke the quench; a dotted line is "
         "the delay of a group until it goes into the cold; solid blocks are your hands at work.",
-        notes=tuple(str(breach) for breach in timetable.breaches),
+        notes=tuple(str(own) for own in _breaches_of(timetable, day)),
         alt=_alt(timetable, steps, finding, day),
         data=own[own["work_day"] == day].reset_index(drop=True),
     )
@@ -307,12 +307,22 @@ def _key(steps: list[Step]) -> list[list[Entry]]:
 def _finding(timetable: Timetable, day: int, hands: list[Step]) -> str:
     loads = len({s.which for s in hands if s.what == "load"})
     minutes = sum(step.minutes for step in hands)
-    kept = len(timetable.breaches)
-    ends = "everything is kept" if not kept else f"{kept} not met in all, each named below"
+    missed = len(_breaches_of(timetable, day))
+    ends = f"{missed} not met, each named below" if missed else "everything is kept"
     return (
         f"{day_title(timetable, day)}: {counted(loads, 'furnace load')}, {minutes / 60:.1f}"
         f"{NO_BREAK}h with your hands; {ends}."
     )
+
+
+def _breaches_of(timetable: Timetable, day: int) -> list[Breach]:
+    """What is not met by steps that begin on a day."""
+    begun = {
+        (step.unit, step.which, step.what)
+        for step in timetable.steps
+        if step.start // DAY + 1 == day
+    }
+    return [own for own in timetable.breaches if (own.unit, own.which, own.what) in begun]
 
 
 def _alt(timetable: Timetable, steps: list[Step], finding: str, day: int) -> str:
@@ -323,5 +333,6 @@ def _alt(timetable: Timetable, steps: list[Step], finding: str, day: int) -> str
         f"Hours of day {day} downward for {lanes} and hands; {counted(cold, 'cold batch')} and "
         f"{counted(tempers, 'temper batch')}"
     )
-    unusual = timetable.breaches[0].words if timetable.breaches else ""
+    missed = _breaches_of(timetable, day)
+    unusual = missed[0].words if missed else ""
     return alt_text(subject, finding, unusual)
