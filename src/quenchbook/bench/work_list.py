@@ -14,7 +14,7 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.hours import WorkHours
-from quenchbook.units import listed, minutes_text, parse_quantity
+from quenchbook.units import minutes_text, parse_quantity
 
 _AUSTENITIZE_C = 850.0  # where the study neither varies nor holds it; assumed, no source
 _TEMPER_C = 200.0
@@ -308,8 +308,3 @@ def delay_words(work: ColdWork) -> str:
     if work.delay is None:
         return "no time told"
     return minutes_text(work.delay) if work.delay else "no delay"
-
-
-def loads_words(loads: tuple[int, ...]) -> str:
-    """Numbers of loads in a sentence."""
-    return listed([str(load) for load in loads])
