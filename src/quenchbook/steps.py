@@ -366,7 +366,7 @@ def _plan_of(folder: str | Path) -> CouponMatrix:
 
 
 def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
-    """Write bench sheets, the bench page for a phone and blank entry forms.
+    """Write bench sheets, timetable, the bench page for a phone and blank entry forms.
 
     Parameters
     ----------
@@ -378,6 +378,7 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
     from quenchbook.plan.files import read_plan
     from quenchbook.report.bench_pages import write_bench_documents
     from quenchbook.report.phone_page import PHONE_FILE, write_phone_page
+    from quenchbook.report.timetable_pages import write_timetable_documents
     from quenchbook.study.files import read_study
 
     study = read_study(folder)
@@ -388,7 +389,11 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
         if number:
             place = place / f"continuation_{number}"
         part = matrix.part(number)
-        sheets = [*write_bench_documents(part, place), write_phone_page(part, place / PHONE_FILE)]
+        sheets = [
+            *write_bench_documents(part, place),
+            *write_timetable_documents(part, place),
+            write_phone_page(part, place / PHONE_FILE),
+        ]
         forms = write_entry_forms(part, place / "forms")
         if say is not None:
             for note in forms.notes:

@@ -294,6 +294,8 @@ class Study:
         part of the declaration or of the plan.
     stock : Stock or None
         Bars, saw and labels, for the bench; no part of the declaration. None: not told.
+    timetable : mapping
+        Working hours and times at the bench, see `quenchbook.study.hours`; no part of the plan.
     held_constant : mapping
         What is the same for all coupons, in words: ``soak`` to ``15 min``. It stands on the bench
         sheets and is no part of the declaration or of the plan.
@@ -333,6 +335,7 @@ class Study:
     costs: Mapping[str, object] = field(default_factory=dict)
     tester: Mapping[str, object] = field(default_factory=dict)
     stock: Stock | None = None
+    timetable: Mapping[str, object] = field(default_factory=dict)
     held_constant: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     confidence: float = 0.95

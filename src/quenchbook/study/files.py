@@ -12,6 +12,7 @@ from typing import Any, Final, cast
 from quenchbook.errors import Problem, StudyError
 from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import Factor
+from quenchbook.study.hours import hours_mistakes
 from quenchbook.study.mistakes import NAME, Mistakes
 from quenchbook.study.prices import price_mistakes
 from quenchbook.study.reading_factors import read_factors
@@ -27,7 +28,7 @@ FORMAT: Final = 1
 
 _TABLES: Final = (
     "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
-    "tester", "plan", "forbidden", "extra_coupons", "room", "stock",
+    "tester", "plan", "forbidden", "extra_coupons", "room", "stock", "timetable",
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
@@ -87,6 +88,8 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         mistakes.wrong("costs", key, found, remedy)
     for key, found, remedy in told_tester_mistakes(mistakes.table(content, "tester")):
         mistakes.wrong("tester", key, found, remedy)
+    for where, key, found, remedy in hours_mistakes(mistakes.table(content, "timetable")):
+        mistakes.wrong(where, key, found, remedy)
     date = content.get("date", "")
     forbidden = read_forbidden(content, factors, mistakes)
     extra = read_extra_coupons(content, factors, forbidden, mistakes)
@@ -112,6 +115,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         costs=mistakes.table(content, "costs"),
         tester=mistakes.table(content, "tester"),
         stock=read_stock(content, named, mistakes),
+        timetable=mistakes.table(content, "timetable"),
         held_constant=_held_constant(content, factors, mistakes),
         notes=tuple(str(note) for note in content.get("notes", ())),
         confidence=_confidence(content, mistakes),

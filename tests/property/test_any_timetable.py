@@ -1,0 +1,64 @@
+"""Laws of a timetable that hold for any study and any working hours."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from tests.property.test_any_plan import plan, studies
+
+from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.timetable import Breach
+from quenchbook.bench.timetable_check import timetable_breaches
+from quenchbook.study.definition import Study
+from quenchbook.study.hours import WorkHours
+
+
+@st.composite
+def work_hours(draw: st.DrawFn) -> WorkHours:
+    opens = draw(st.integers(0, 900))
+    return WorkHours(
+        opens=opens,
+        closes=min(1440, opens + draw(st.integers(60, 900))),
+        heating_per_hour=draw(st.sampled_from([300.0, 600.0, 3000.0])),
+        between_loads=draw(st.sampled_from([None, 0.0, 45.0])),
+        quench_coupon=draw(st.sampled_from([0.5, 2.0])),
+        transfer=float(draw(st.integers(0, 6))),
+        take_out=float(draw(st.integers(1, 4))),
+        cold_time=float(draw(st.sampled_from([10, 60, 720, 2000]))),
+        cold_at_most=draw(st.sampled_from([1.0, 1.3])),
+        temper_time=float(draw(st.sampled_from([60, 120, 900]))),
+        delay_tolerance=float(draw(st.integers(0, 20))),
+        bath_capacity={"freezer": draw(st.integers(1, 12)), "dry_ice": draw(st.integers(1, 12))},
+        temper_in=draw(st.sampled_from(["oven", "furnace"])),
+    )
+
+
+def worst(breaches: Iterable[Breach]) -> dict[tuple[str, ...], int]:
+    """Most minutes of each kind of breach of a step; the cycles of a temper count together."""
+    most: dict[tuple[str, ...], int] = {}
+    for own in breaches:
+        key = (own.kind, own.unit, own.which, own.what)
+        most[key] = max(own.minutes, most.get(key, 0))
+    return most
+
+
+any_timetable = settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+)  # fmt: skip
+
+
+@any_timetable
+@given(studies(), st.integers(0, 2**31), work_hours(), st.integers(1, 3))
+def test_the_checker_finds_only_breaches_that_the_timetable_names(
+    study: Study, seed: int, hours: WorkHours, cycles: int
+) -> None:
+    matrix = plan(replace(study, held_constant={"temper_cycles": str(cycles)}), seed)
+    own = bench_timetable(matrix, hours=hours)
+    named, found = worst(own.breaches), worst(timetable_breaches(matrix, own))
+    assert found == named
+    assert all(b.minutes > 0 and b.words and b.remedy for b in own.breaches)
+    starts = [int(step.which) for step in own.steps if step.what == "load"]
+    assert starts == sorted(set(matrix.in_loads["furnace_load"]))
