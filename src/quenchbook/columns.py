@@ -121,7 +121,6 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "end_minutes": ("end, after the midnight before the first day of work", "minutes"),
     "breach": ("kind of wish that the timetable cannot meet", ""),
     "over_minutes": ("by how much it is not met", "minutes"),
-    "remedy": ("what would help", ""),
     "furnace_loads": ("number of furnace loads of a plan", ""),
     "coupons_per_load": ("number of coupons in each furnace load", ""),
     "indents": ("number of hardness impressions, or of any readings, on each coupon", ""),
