@@ -117,6 +117,8 @@ class PlanQuality:
         found = {}
         for criterion in ("D", "I"):
             found[f"best for {criterion}"] = self._best(criterion)
+        if self.study.plan.kind == "crossed":
+            return found
         try:
             crossed = coupon_matrix(_wished(self.study, "crossed"), seed=self.matrix.seed or 1)
         except PlanError:
