@@ -180,7 +180,12 @@ def parse_quantity(
         raise UnitError(f"'{text}' is not a number with a unit.")
     written = (match[2] or "").strip() or unit
     if written is None:
-        example = {"temperature": "degC or degF", "time": "min or h", "energy": "J or ft lbf"}
+        example = {
+            "temperature": "degC or degF",
+            "temperature_difference": "degC or degF",
+            "time": "min or h",
+            "energy": "J or ft lbf",
+        }
         raise UnitError(
             f"'{text}' has no unit. Write {example.get(dimension, STORAGE_UNITS[dimension])} "
             "after it."

@@ -71,7 +71,12 @@ def read_study(path: str | Path) -> Study:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise StudyError(
-            Problem(path.name, str(error), "Compare with the comments of a new study file.")
+            Problem(
+                path.name,
+                str(error),
+                "Texts stand in straight quotes, numbers have a decimal point, a key stands once; "
+                "compare with the comments of a new study file.",
+            )
         ) from None
     return _study(path, content, Mistakes(path.name, text))
 

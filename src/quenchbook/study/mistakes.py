@@ -12,6 +12,8 @@ from quenchbook.errors import Problem
 NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 """A short name of the study file."""
 
+_CHOICES: Final = {"set_for": "unit that a factor can be set for"}
+
 
 class Mistakes:
     """Collects what is wrong in a study file, with the line of each table and key.
@@ -75,7 +77,7 @@ class Mistakes:
             self.wrong(
                 where,
                 key,
-                f"'{value}' is not a {key.replace('_', ' ')}",
+                f"'{value}' is not a {_CHOICES.get(key) or key.replace('_', ' ')}",
                 nearest(str(value), choices),
             )
             return choices[0]

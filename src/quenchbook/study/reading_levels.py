@@ -145,7 +145,10 @@ def read_level(factor: Factor, raw: Any, where: str, key: str, mistakes: Mistake
             mistakes.wrong(where, key, str(error), "")
             return None
     if level not in factor.levels:
-        words = [str(x) for x in factor.levels]
+        words = [
+            str(x) if isinstance(x, str) else f"{x:.10g} {factor.unit.replace('minutes', 'min')}"
+            for x in factor.levels
+        ]
         mistakes.wrong(
             where, key, f"'{raw}' is not a level of {factor.name}", nearest(str(raw), words)
         )

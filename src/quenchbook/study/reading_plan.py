@@ -57,7 +57,7 @@ def read_layout(
             where,
             "bars",
             f"{layout.bars} bars of {layout.coupons_per_bar} give too few coupons",
-            f"{coupons} are needed: add bars.",
+            f"{coupons} are needed{', extra coupons among them' if extra else ''}: add bars.",
         )
     if layout.bar_ends and 2 * layout.bar_ends >= layout.coupons_per_bar:
         mistakes.wrong(
