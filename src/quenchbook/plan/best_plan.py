@@ -237,7 +237,8 @@ def _least_levels(
                 f"{factor.title} as a {factor.shape} curve with a level to spare for lack of fit "
                 f"needs {least} different levels, so at least {least} "
                 f"{study.unit_word(part.unit, least)}; the layout has {unit_count}. Add "
-                f"{study.unit_word(part.unit, 2)}, or write spare_level = false in [plan]."
+                f"{study.unit_word(part.unit, 2)}. (spare_level = false in [plan] would leave none "
+                "to judge the curve by.)"
             )
         rules.append(LeastLevels(codes, least, there))
     return rules

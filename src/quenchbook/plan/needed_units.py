@@ -85,8 +85,8 @@ def _too_few(study: Study, unit: str, names: Sequence[str], days: int, count: in
             "plan",
             f"{_listed(study, lost)} cannot be estimated with {count} {words}: the terms that are "
             f"set for a {study.unit_word(unit)} have {needed} coefficients{without}",
-            f"Have at least {needed} {words} (more, to judge them by), or take terms out with "
-            "combinations.",
+            f"Have at least {needed} {words} (more, to judge them by), or take terms out: "
+            'combinations = "none", or a list, below the response.',
         )
     ]
 
