@@ -8,11 +8,18 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 import quenchbook as qb
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.reading import Records
 from quenchbook.study.definition import Study
+
+# The same examples in each run, so that a gate does not depend on luck. To search for new ones:
+# pytest --hypothesis-profile search tests/property
+settings.register_profile("steady", derandomize=True)
+settings.register_profile("search", derandomize=False)
+settings.load_profile("steady")
 
 ROOT = Path(__file__).parent.parent
 REFERENCE = ROOT / "tests" / "reference"

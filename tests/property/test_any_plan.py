@@ -131,6 +131,25 @@ any_plan = settings(
 SEEDS = st.integers(0, 2**31)
 
 
+def test_a_reference_without_a_lot_gets_none_that_is_forbidden_for_it() -> None:
+    """Found by a search: oil is forbidden for lot A, and the reference is quenched in oil."""
+    quench = Factor("quench", "quench", ("oil", "plates"), set_for="furnace_load")
+    lot = Factor("heat_lot", "heat_lot", ("A", "B"), set_for="bar")
+    study = Study(
+        key="any", title="Any", question="Any?", author="invented", date="2026-01-01",
+        licence="CC-BY-4.0", factors=(quench, lot),
+        responses=(Response("hardness_hrc", "hardness", "HRC", "hardness"),), questions=(),
+        layout=Layout(furnace_loads=2, coupons_per_load=1, bars=4, coupons_per_bar=3),
+        forbidden=(ForbiddenTreatment({"quench": "oil", "heat_lot": "A"}, "because"),),
+        extra_coupons=(ExtraCoupons("as_quenched", "as quenched", 1, {"quench": "oil"}),),
+    )  # fmt: skip
+    for seed in range(12):
+        matrix = qb.coupon_matrix(study, seed=seed)
+        check_matrix(matrix)
+        reference = matrix.frame[matrix.frame["reference"] != ""]
+        assert reference["heat_lot"].tolist() == ["B"]
+
+
 @any_plan
 @given(studies(), SEEDS)
 def test_a_furnace_a_bath_and_an_oven_can_run_any_plan(study: Study, seed: int) -> None:

@@ -10,7 +10,7 @@ from quenchbook.errors import PlanError
 from quenchbook.plan.shares import repeats_of, shares
 from quenchbook.plan.spread import spread_evenly
 from quenchbook.plan.streams import Stream
-from quenchbook.plan.treatments import set_for
+from quenchbook.plan.treatments import is_forbidden, set_for
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Level
 
@@ -128,10 +128,19 @@ def frame_with_lots(study: Study, frame: pd.DataFrame, seed: int) -> pd.DataFram
         for lot, bars in lots.items()
         for _ in range(len(bars) * study.layout.coupons_per_bar - taken[lot])
     ]
-    chosen = Stream(seed, "lots of coupons without one").shuffled(free)
-    for row, lot in zip(frame.index[~has_lot], chosen, strict=False):
-        for column, level in zip(columns, lot, strict=True):
-            frame.loc[row, column] = level
+    left = Stream(seed, "lots of coupons without one").shuffled(free)
+    for row in frame.index[~has_lot]:
+        for place, lot in enumerate(left):
+            for column, level in zip(columns, lot, strict=True):
+                frame.loc[row, column] = level
+            if not is_forbidden(study, frame.loc[[row]])[0]:
+                del left[place]
+                break
+        else:
+            raise PlanError(
+                "No bar is left whose lot is allowed for each of the extra coupons. Add bars, or "
+                "give these coupons a lot."
+            )
     return frame
 
 
