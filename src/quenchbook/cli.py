@@ -154,7 +154,7 @@ def _new(options: argparse.Namespace) -> None:
 def _plan(options: argparse.Namespace) -> None:
     from quenchbook.outlook.error_df import error_df_words
     from quenchbook.plan.files import PLAN_FILE
-    from quenchbook.steps import draft_plan, plan_study, template_words, unanswerable
+    from quenchbook.planning_steps import draft_plan, plan_study, template_words, unanswerable
 
     folder = options.study / "plan"
     before = (folder / PLAN_FILE).exists()
@@ -240,7 +240,7 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
 def _next(options: argparse.Namespace) -> None:
     from quenchbook.outlook.questions import question_outlooks
     from quenchbook.plan.cost import plan_cost
-    from quenchbook.steps import next_needs, next_study, noise_of_studies
+    from quenchbook.planning_steps import next_needs, next_study, noise_of_studies
 
     if options.loads is None:
         print(next_needs(options.study).summary())

@@ -6,26 +6,23 @@ readings go into ``records/`` and are only ever read.
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from quenchbook.errors import PlanError, Problem, QuenchbookError, StudyError
+from quenchbook.study_folder import plan_of, read_folder
 from quenchbook.writing import write_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
-    from quenchbook.fit.mixed import MixedModel
-    from quenchbook.outlook.next_coupons import Aim
-    from quenchbook.outlook.undecided import Undecided
     from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.acceptance import RecordChanges
     from quenchbook.records.mistakes import Mistakes
     from quenchbook.records.reading import Records
-    from quenchbook.study.definition import Noise, Study
+    from quenchbook.study.definition import Study
 
 Say = Callable[[str], None]
 
@@ -107,238 +104,12 @@ def copy_example(name: str, folder: str | Path) -> Path:
     return folder
 
 
-def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMatrix, list[Path]]:
-    """Make the plan of a study, or read the one that was made.
-
-    Parameters
-    ----------
-    folder : str or Path
-    seed : int, optional
-        Seed of the randomization; drawn when left out, and kept in the plan.
-
-    Raises
-    ------
-    PlanError
-        If a plan was made before for another seed, layout or other factors than asked for now.
-    """
-    import secrets
-
-    from quenchbook.plan.declaration import changed_layout
-    from quenchbook.plan.files import MATRIX_FILE, PLAN_FILE, read_plan, write_plan
-    from quenchbook.plan.randomization import coupon_matrix
-    from quenchbook.study.files import read_study
-
-    study, place = read_study(folder), Path(folder) / "plan"
-    if (place / PLAN_FILE).exists():
-        matrix = read_plan(place, study)
-        if seed is not None and seed != matrix.seed:
-            raise PlanError(
-                Problem(
-                    str(place / PLAN_FILE),
-                    f"holds a plan with seed {matrix.seed}, you asked for {seed}",
-                    "Coupons may already carry its codes. Move the plan folder away to start anew.",
-                )
-            )
-        if asked := changed_layout(matrix.declaration, study):
-            loads = matrix.unit_counts()["furnace_load"]
-            raise PlanError(
-                f"A plan exists ({matrix.short_hash}, {loads} "
-                f"{study.unit_word('furnace_load', loads)}) and was left as it is; study.toml now "
-                f"asks for {'; '.join(asked)}. To plan anew before anything is cut, move {place} "
-                "away."
-            )
-        return matrix, [place / MATRIX_FILE, place / PLAN_FILE]
-    matrix = coupon_matrix(study, seed=secrets.randbelow(10**8) if seed is None else seed)
-    return matrix, write_plan(matrix, place)
-
-
-def draft_plan(folder: str | Path, *, seed: int = 1) -> CouponMatrix:
-    """Plan that was kept, or else a draft of it that is written nowhere.
-
-    Parameters
-    ----------
-    folder : str or Path
-    seed : int
-        Of a draft; the plan that is kept gets a seed of its own.
-    """
-    from quenchbook.plan.files import PLAN_FILE, read_plan
-    from quenchbook.plan.randomization import coupon_matrix
-    from quenchbook.study.files import read_study
-
-    study, place = read_study(folder), Path(folder) / "plan"
-    if (place / PLAN_FILE).exists():
-        return read_plan(place, study)
-    return coupon_matrix(study, seed=seed)
-
-
-def noise_of_studies(folders: Sequence[str | Path]) -> dict[str, Noise]:
-    """Noise of each response as measured by a pilot or by earlier studies.
-
-    Parameters
-    ----------
-    folders : sequence of str or Path
-        Study folders with records; none: nothing is measured, and the study file has the word.
-
-    Returns
-    -------
-    dict of response to Noise
-        For `question_outlooks` and the other functions that judge a plan.
-    """
-    from quenchbook.findings.answers import analyse
-    from quenchbook.outlook.noise import measured_noise
-
-    models: dict[str, list[MixedModel]] = {}
-    for folder in folders:
-        for name, model in analyse(read_folder(folder)[2]).models.items():
-            models.setdefault(name, []).append(model)
-    return {name: measured_noise(own) for name, own in models.items()}
-
-
-def next_needs(folder: str | Path, *, power: float = 0.8) -> Undecided:
-    """What each undecided question of a finished study still needs."""
-    from quenchbook.outlook.undecided import undecided_needs
-
-    analysis, matrix = _analysis_of(folder)
-    needs = undecided_needs(matrix, analysis.models, analysis.undecided(), power=power)
-    unsettled = [
-        f"{own.question} Real, but whether it is more than the margin is not settled: its interval "
-        "has to become narrower."
-        for own in analysis.findings
-        if own.key in analysis.open_questions() and own.verdict == "differs"
-    ]
-    return dataclasses.replace(needs, notes=(*unsettled, *needs.notes))
-
-
-def next_study(
-    folder: str | Path,
-    loads: int,
-    *,
-    aim: Aim | None = None,
-    seed: int | None = None,
-    keep: bool = True,
-) -> tuple[CouponMatrix, list[Path]]:
-    """Continue a study with new furnace loads; the plan so far stays as it is.
-
-    Parameters
-    ----------
-    folder : str or Path
-        Study with a plan; for the aims ``peak`` and ``verdicts`` with records.
-    loads : int
-        New furnace loads.
-    aim : {"same", "peak", "verdicts"}, optional
-        More of the same model; the place of the peak; the questions that are undecided. When left
-        out: ``verdicts`` if any question is undecided, else ``same``.
-    seed : int, optional
-        Drawn when left out, and kept.
-    keep : bool
-        False: write nothing.
-    """
-    import secrets
-
-    from quenchbook.outlook.next_coupons import next_coupons
-    from quenchbook.plan.files import read_plan, write_continuation
-    from quenchbook.study.files import read_study
-
-    seed = secrets.randbelow(10**8) if seed is None else seed
-    place = Path(folder) / "plan"
-    if aim == "same":
-        matrix = next_coupons(read_plan(place, read_study(folder)), loads, aim=aim, seed=seed)
-        return matrix, write_continuation(matrix, place) if keep else []
-    analysis, before = _analysis_of(folder)
-    open_questions = analysis.open_questions()
-    matrix = next_coupons(
-        before,
-        loads,
-        aim=aim or ("verdicts" if open_questions else "same"),
-        models=analysis.models,
-        questions=open_questions,
-        seed=seed,
-    )
-    return matrix, write_continuation(matrix, place) if keep else []
-
-
-def _analysis_of(folder: str | Path) -> tuple[Analysis, CouponMatrix]:
-    from quenchbook.findings.answers import analyse
-
-    records = read_folder(folder)[2]
-    return analyse(records), records.matrix
-
-
-def template_words(study: Study) -> list[str]:
-    """Words of the template that still stand in the study file, one sentence or none."""
-    import tomllib
-
-    text = (Path(__file__).parent / "study" / "template.toml").read_text(encoding="utf-8")
-    template = tomllib.loads(text)
-    own = {"author": study.author, "date": study.date}
-    left = [f"{key} is still '{text}'" for key, text in own.items() if text == str(template[key])]
-    if not left:
-        return []
-    return [f"In study.toml the {' and the '.join(left)}, and the report will print it."]
-
-
-def unanswerable(matrix: CouponMatrix) -> tuple[list[str], bool]:
-    """Questions of the study that its plan cannot judge.
-
-    A question cannot be judged if a term it needs is not estimable or its stratum has no error df.
-    Without questions the factors themselves are asked about.
-
-    Returns
-    -------
-    lost : list of str
-        The questions in words.
-    all_lost : bool
-        Whether no question is left.
-    """
-    from quenchbook.outlook.error_df import error_df_frame
-
-    table, study = error_df_frame(matrix), matrix.study
-    spare = {
-        (response, frozenset(term.split(":"))): df > 0 and df_error > 0
-        for response, term, df, df_error in zip(
-            table["response"], table["term"], table["df"], table["df_error"], strict=True
-        )
-    }
-    asked: list[tuple[str, str, list[frozenset[str]]]] = []
-    for question in study.questions:
-        own = frozenset(question.term.split(":") if question.term else [question.factor])
-        needed = [own]
-        if question.change:
-            needed = [own | {next(iter(question.change))}]
-        needed += [own | {name} for name in question.at if name != question.factor]
-        needed = [term for term in needed if term == own or (question.response, term) in spare]
-        asked.append((question.words, question.response, needed or [own]))
-    if not asked:
-        asked = [
-            (factor.title, response.name, [frozenset([factor.name])])
-            for factor in study.factors
-            for response in study.responses
-        ]
-    lost = [
-        words
-        for words, response, needed in asked
-        if not all(spare.get((response, term), False) for term in needed)
-    ]
-    return list(dict.fromkeys(lost)), bool(asked) and len(lost) == len(asked)
-
-
-def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
-    """Read study, plan and records of a study folder."""
-    from quenchbook.plan.files import read_plan
-    from quenchbook.records.reading import read_records
-    from quenchbook.study.files import read_study
-
-    study = read_study(folder)
-    matrix = read_plan(Path(folder) / "plan", study)
-    return study, matrix, read_records(Path(folder) / "records", matrix)
-
-
 def marked_study(folder: str | Path) -> tuple[Mistakes, list[Path]]:
     """Mistakes of the records of a study folder, and copies of the files with them marked."""
     from quenchbook.records.marked_copies import write_marked_copies
     from quenchbook.records.mistakes import record_mistakes
 
-    mistakes = record_mistakes(Path(folder) / "records", _plan_of(folder))
+    mistakes = record_mistakes(Path(folder) / "records", plan_of(folder))
     return mistakes, write_marked_copies(Path(folder) / "records", mistakes)
 
 
@@ -346,7 +117,7 @@ def accept_study(folder: str | Path, *, reason: str = "") -> RecordChanges:
     """Keep the records of a study folder for good, see `quenchbook.records.acceptance`."""
     from quenchbook.records.acceptance import accept_records
 
-    return accept_records(Path(folder) / "records", _plan_of(folder), reason=reason)
+    return accept_records(Path(folder) / "records", plan_of(folder), reason=reason)
 
 
 def changes_of_study(folder: str | Path) -> tuple[Records, RecordChanges | None]:
@@ -356,13 +127,6 @@ def changes_of_study(folder: str | Path) -> tuple[Records, RecordChanges | None]
 
     records, place = read_folder(folder)[2], Path(folder) / "records"
     return records, record_changes(place, records) if (place / FOLDER).exists() else None
-
-
-def _plan_of(folder: str | Path) -> CouponMatrix:
-    from quenchbook.plan.files import read_plan
-    from quenchbook.study.files import read_study
-
-    return read_plan(Path(folder) / "plan", read_study(folder))
 
 
 def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
@@ -495,6 +259,8 @@ def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[
     list of Path
         What was written.
     """
+    from quenchbook.planning_steps import plan_study
+
     folder = copy_example(example, folder)
     matrix, paths = plan_study(folder)
     say(f"1 plan      {matrix.summary().splitlines()[0]}")

@@ -1,0 +1,30 @@
+"""What lies in a study folder: study, plan and records, read together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from quenchbook.plan.matrix import CouponMatrix
+    from quenchbook.records.reading import Records
+    from quenchbook.study.definition import Study
+
+
+def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
+    """Read study, plan and records of a study folder."""
+    from quenchbook.plan.files import read_plan
+    from quenchbook.records.reading import read_records
+    from quenchbook.study.files import read_study
+
+    study = read_study(folder)
+    matrix = read_plan(Path(folder) / "plan", study)
+    return study, matrix, read_records(Path(folder) / "records", matrix)
+
+
+def plan_of(folder: str | Path) -> CouponMatrix:
+    """Read study and plan of a study folder."""
+    from quenchbook.plan.files import read_plan
+    from quenchbook.study.files import read_study
+
+    return read_plan(Path(folder) / "plan", read_study(folder))
