@@ -10,7 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 import quenchbook as qb
 from quenchbook.plan.labels import CHARACTERS, all_codes, nearest_codes
@@ -210,24 +210,26 @@ def test_what_was_typed_survives_a_reload_and_is_read_back(
 def test_a_misread_code_is_a_proposal_and_never_changed_in_silence(page: Page) -> None:
     box = page.get_by_label("Check a code as read")
     box.fill("r9hk")
-    assert page.get_by_text("R9HK is not in this plan.").is_visible()
+    expect(page.get_by_text("R9HK is not in this plan.")).to_be_visible()
     assert box.input_value() == "r9hk"
     press(page, "Yes, it is R9HH")
     assert box.input_value() == "R9HH"
-    assert page.get_by_text("R9HH: right, number 1 here.").is_visible()
+    expect(page.get_by_text("R9HH: right, number 1 here.")).to_be_visible()
     box.fill("7XPX")
-    assert page.get_by_text(re.compile(r"7XPX belongs to furnace load \d+, not here")).is_visible()
+    expect(
+        page.get_by_text(re.compile(r"7XPX belongs to furnace load \d+, not here"))
+    ).to_be_visible()
 
 
 def test_the_tester_is_led_to_the_coupon_in_hand(page: Page) -> None:
     press(page, "Test")
     box = page.get_by_label("Check a code as read")
     box.fill("4FTD")
-    assert page.get_by_text("4FTD: right, this one is its turn.").is_visible()
+    expect(page.get_by_text("4FTD: right, this one is its turn.")).to_be_visible()
     box.fill("EXFP")
-    assert page.get_by_text("EXFP is number 3 of the order, not this one.").is_visible()
+    expect(page.get_by_text("EXFP is number 3 of the order, not this one.")).to_be_visible()
     press(page, "Go to EXFP")
-    assert page.get_by_label("Indent 1 of EXFP").is_visible()
+    expect(page.get_by_label("Indent 1 of EXFP")).to_be_visible()
 
 
 def test_codes_of_the_script_are_those_of_python(
@@ -291,10 +293,10 @@ def test_an_impossible_reading_is_told_kept_and_not_saved(page: Page, tmp_path: 
     field.fill("612")
     field.blur()
     words = "612: expected 0 to 70. Was the decimal point lost (61.2)?"
-    assert page.get_by_text(words).is_visible()
+    expect(page.get_by_text(words)).to_be_visible()
     assert field.get_attribute("aria-invalid") == "true"
     press(page, "Save")
-    assert page.get_by_text(f"4FTD, indent 1: {words}").is_visible()
+    expect(page.get_by_text(f"4FTD, indent 1: {words}")).to_be_visible()
     assert page.get_by_role("button", name="Save hardness_phone_3db02e10.csv").is_disabled()
     page.reload()
     press(page, "Test")
@@ -308,9 +310,9 @@ def test_a_temperature_read_in_fahrenheit_is_saved_with_its_unit(
     field = page.get_by_label("Austenitize that was really run, Furnace load 1")
     field.fill("1886")
     field.blur()
-    assert page.get_by_text("1886: expected 790 to 1180, °C.").is_visible()
+    expect(page.get_by_text("1886: expected 790 to 1180, °C.")).to_be_visible()
     press(page, "Read in °C: change to °F")
-    assert not page.get_by_text("expected 790").is_visible()
+    expect(page.get_by_text("expected 790")).to_be_hidden()
     saved(page, tmp_path / "records")
     records = qb.read_records(tmp_path / "records", plane_irons_matrix)
     assert records.deviations["actual"].tolist() == [pytest.approx(1030, abs=1e-6)]
@@ -353,7 +355,7 @@ def test_clear_asks_twice_and_a_bounce_does_not_answer(page: Page) -> None:
     press(page, "Save")
     press(page, "Clear this phone")
     page.get_by_role("button", name="Delete all 1 values of this plan?").click()
-    assert page.get_by_role("button", name="Delete all 1 values of this plan?").is_visible()
+    expect(page.get_by_role("button", name="Delete all 1 values of this plan?")).to_be_visible()
     wait(page, 0.02)
     press(page, "Delete all 1 values of this plan?")
     wait(page, 0.02)
@@ -388,9 +390,9 @@ def test_a_saved_copy_is_taken_up_by_another_phone(
     wrong = tmp_path / "wrong.json"
     wrong.write_text(json.dumps({**json.loads(copy.read_text()), "plan": "f" * 64}))
     other.get_by_label("Take up a saved copy").set_input_files(wrong)
-    assert other.get_by_text(
-        "The copy belongs to plan ffffffff, this page to 3db02e10."
-    ).is_visible()
+    expect(
+        other.get_by_text("The copy belongs to plan ffffffff, this page to 3db02e10.")
+    ).to_be_visible()
     other.get_by_label("Take up a saved copy").set_input_files(copy)
     press(other, "Take the 7 that are not here")
     press(other, "Furnace")
@@ -543,7 +545,7 @@ def test_the_keyboard_is_enough(page: Page) -> None:
         page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.innerText") == "Next: 2 EC9T"
     page.keyboard.press("Enter")
-    assert page.get_by_label("Indent 1 of EC9T").is_visible()
+    expect(page.get_by_label("Indent 1 of EC9T")).to_be_visible()
 
 
 def test_the_page_cannot_ask_for_anything(browser: Browser, address: str) -> None:
