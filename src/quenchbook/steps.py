@@ -274,7 +274,7 @@ def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[
         say(f"{'3 records   ' if number == 0 else '            '}{line}")
     analysis, tables = analyse_study(folder)
     for number, own in enumerate(analysis.findings):
-        word = f"{own.verdict}, exploratory" if own.change else own.verdict
+        word = f"{own.word}, exploratory" if own.change else own.word
         say(f"{'4 analysis  ' if number == 0 else '            '}{own.question} {word}")
     say("5 report    running the notebook ...")
     reports = report_study(folder)

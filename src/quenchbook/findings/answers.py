@@ -8,15 +8,22 @@ from typing import TYPE_CHECKING
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.statements import term_remedy, term_sentence
+from quenchbook.findings.trade_answers import trade_answer
+from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding, TermFinding, finding
 from quenchbook.fit.means import differences_inside_loads, question_contrast
 from quenchbook.fit.mixed import MixedModel, mixed_model
 from quenchbook.plan.declaration import change_of
 from quenchbook.study.definition import Question, Study
 from quenchbook.study.factors import Factor, Level
+from quenchbook.study.trade_questions import TradeQuestion
 
 if TYPE_CHECKING:
     from quenchbook.records.reading import Records
+
+
+AnyFinding = Finding | TermFinding | TradeFinding
+AnyQuestion = Question | TradeQuestion
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -28,8 +35,8 @@ class Analysis:
     study : Study
     records : Records
     models : mapping of response to MixedModel
-    findings : tuple of Finding or TermFinding
-        In the order of the study file.
+    findings : tuple of Finding, TermFinding or TradeFinding
+        Comparisons and terms in the order of the study file, then the questions about curves.
     unanswered : tuple of (Question, str)
         Questions the records cannot answer, with the reason.
     """
@@ -37,10 +44,10 @@ class Analysis:
     study: Study
     records: Records
     models: Mapping[str, MixedModel]
-    findings: tuple[Finding | TermFinding, ...]
-    unanswered: tuple[tuple[Question, str], ...] = ()
+    findings: tuple[AnyFinding, ...]
+    unanswered: tuple[tuple[AnyQuestion, str], ...] = ()
 
-    def finding(self, key: str) -> Finding | TermFinding:
+    def finding(self, key: str) -> AnyFinding:
         """Return the answer to the question with this key."""
         for own in self.findings:
             if own.key == key:
@@ -98,7 +105,7 @@ class Analysis:
         head = "".join(f'<th scope="col" {left}>{title}</th>' for title in heads)
         rows = []
         for own in self.findings:
-            word = f"{own.verdict}, exploratory" if own.change else own.verdict
+            word = f"{own.word}, exploratory" if own.change else own.word
             answer = " ".join(filter(None, (own.sentence, own.change)))
             cells = (escape(own.question), f"<b>{escape(word)}</b>", escape(answer))
             rows.append("".join(f"<td {left}>{cell}</td>" for cell in cells))
@@ -140,8 +147,8 @@ def analyse(records: Records) -> Analysis:
             reasons[response.name] = str(error)
     if not models:
         raise EstimabilityError("\n".join(reasons.values()))
-    findings: list[Finding | TermFinding] = []
-    unanswered = []
+    findings: list[AnyFinding] = []
+    unanswered: list[tuple[AnyQuestion, str]] = []
     for question in study.questions:
         if question.response not in models:
             unanswered.append((question, reasons[question.response]))
@@ -152,18 +159,24 @@ def analyse(records: Records) -> Analysis:
             unanswered.append((question, str(error)))
             continue
         findings.append(with_standing(own, question, records))
+    for about in study.trade_questions:
+        if about.response not in models:
+            unanswered.append((about, reasons[about.response]))
+            continue
+        try:
+            findings.append(with_standing(trade_answer(models, about), about, records))
+        except EstimabilityError as error:
+            unanswered.append((about, str(error)))
     return Analysis(study, records, models, tuple(findings), tuple(unanswered))
 
 
-def with_standing(
-    own: Finding | TermFinding, question: Question, records: Records
-) -> Finding | TermFinding:
+def with_standing(own: AnyFinding, question: AnyQuestion, records: Records) -> AnyFinding:
     """Finding with the word on whether it was declared before the data.
 
     Parameters
     ----------
-    own : Finding or TermFinding
-    question : Question
+    own : Finding, TermFinding or TradeFinding
+    question : Question or TradeQuestion
         As it is in the study file now.
     records : Records
         Their plan tells what was declared when it was made.
@@ -174,7 +187,7 @@ def with_standing(
     return replace(own, declared=not change, change=change)
 
 
-def answer(model: MixedModel, question: Question) -> Finding | TermFinding:
+def answer(model: MixedModel, question: Question) -> AnyFinding:
     """Answer one question of a study; whether it was declared in time, `analyse` tells.
 
     Parameters
@@ -185,7 +198,7 @@ def answer(model: MixedModel, question: Question) -> Finding | TermFinding:
 
     Returns
     -------
-    Finding or TermFinding
+    Finding, TermFinding or TradeFinding
     """
     study = model.study
     if study is None:

@@ -32,7 +32,7 @@ TERM_MEANINGS: Final[dict[str, str]] = {
 }
 
 
-class _Answer:
+class AnyAnswer:
     """What every answer to a question can say of itself."""
 
     key: str
@@ -41,14 +41,17 @@ class _Answer:
     remedy: str
     change: str
 
+    @property
+    def word(self) -> str:
+        """What a reader sees in front of the sentence: the verdict."""
+        return self.verdict
+
     def summary(self) -> str:
         """Return the verdict and the sentence."""
-        return " ".join(
-            filter(None, (f"{self.verdict}: {self.sentence}", self.remedy, self.change))
-        )
+        return " ".join(filter(None, (f"{self.word}: {self.sentence}", self.remedy, self.change)))
 
     def __repr__(self) -> str:
-        return f"<{type(self).__name__} {self.key}: {self.verdict}>"
+        return f"<{type(self).__name__} {self.key}: {self.word}>"
 
     def _repr_html_(self) -> str:
         from html import escape
@@ -58,7 +61,7 @@ class _Answer:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Finding(_Answer):
+class Finding(AnyAnswer):
     """A comparison with its verdict.
 
     Attributes
@@ -96,6 +99,10 @@ class Finding(_Answer):
     change : str
         Why the finding is exploratory; empty when it is declared or the data were published.
     notes : tuple of str
+    asks : str
+        What was asked of a curve, one of `ASKS`; empty for a plain comparison.
+    result : object
+        The fitted result behind an answer about a curve, for tables and figures.
     """
 
     key: str
@@ -124,6 +131,8 @@ class Finding(_Answer):
     declared: bool = False
     change: str = ""
     notes: tuple[str, ...] = ()
+    asks: str = ""
+    result: object = None
 
     @property
     def meaning(self) -> str:
@@ -134,7 +143,7 @@ class Finding(_Answer):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TermFinding(_Answer):
+class TermFinding(AnyAnswer):
     """A test of a whole term with its verdict: `differs` or `undecided`.
 
     Attributes

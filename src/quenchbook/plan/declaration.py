@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from quenchbook.study.definition import PlanWish, Question, Response, Study
 from quenchbook.study.factors import Factor, Level
+from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import NO_BREAK, capital, unit_text
 
 Declaration = Mapping[str, Any]
@@ -40,8 +41,8 @@ def declaration(study: Study) -> dict[str, Any]:
         "tested": {response.name: response.coupons for response in study.responses},
         "analysed": {response.name: _analysed(response) for response in study.responses},
         "margins": {response.name: response.equivalence_margin for response in study.responses},
-        "questions": {question.key: _question_text(question) for question in study.questions},
-        "words": {question.key: question.words for question in study.questions},
+        "questions": {question.key: _question_text(question) for question in _all(study)},
+        "words": {question.key: question.words for question in _all(study)},
         "layout": _layout(study),
         "confidence": study.confidence,
         **together,
@@ -107,7 +108,7 @@ def changed_layout(stored: Declaration, study: Study) -> list[str]:
     return lines
 
 
-def change_of(stored: Declaration, study: Study, question: Question) -> str:
+def change_of(stored: Declaration, study: Study, question: Question | TradeQuestion) -> str:
     """Why a question is exploratory; empty when it stands as it did when the plan was made.
 
     Parameters
@@ -115,7 +116,7 @@ def change_of(stored: Declaration, study: Study, question: Question) -> str:
     stored : mapping
         From `declaration` at plan time; empty when it is not known.
     study : Study
-    question : Question
+    question : Question or TradeQuestion
         Of the study as it is now.
     """
     if not stored:
@@ -147,13 +148,13 @@ def declaration_changes(stored: Declaration, study: Study) -> tuple[str, ...]:
     lines = [f"{reason}: exploratory." for reason in _study_changes(stored, study)]
     for response in study.responses:
         lines += [f"{reason}: exploratory." for reason in _response_changes(stored, response)]
-    for question in study.questions:
+    for question in _all(study):
         for reason in _question_changes(stored, question):
             lines.append(f"“{question.words}” {reason}: exploratory.")
         words = dict(stored["words"]).get(question.key)
         if words is not None and words != question.words:
             lines.append(f"“{question.words}” was asked as “{words}” when the plan was made.")
-    asked = {question.key for question in study.questions}
+    asked = {question.key for question in _all(study)}
     for key, words in dict(stored["words"]).items():
         if key not in asked:
             lines.append(f"“{words}” was declared when the plan was made and is no longer asked.")
@@ -203,7 +204,11 @@ def _response_changes(stored: Declaration, response: Response) -> list[str]:
     return lines
 
 
-def _question_changes(stored: Declaration, question: Question) -> list[str]:
+def _all(study: Study) -> tuple[Question | TradeQuestion, ...]:
+    return (*study.questions, *study.trade_questions)
+
+
+def _question_changes(stored: Declaration, question: Question | TradeQuestion) -> list[str]:
     before = dict(stored["questions"]).get(question.key)
     if before is None:
         return ["was added after the plan was made"]
@@ -298,8 +303,10 @@ def _analysed(response: Response) -> str:
     return f"the {response.scale} scale with {pairs} of factors"
 
 
-def _question_text(question: Question) -> str:
+def _question_text(question: Question | TradeQuestion) -> str:
     """What a question compares, whatever its words."""
+    if isinstance(question, TradeQuestion):
+        return _trade_text(question)
     if question.term:
         parts: Sequence[str] = sorted(question.term.split(":"))
         return f"{question.response}: term {' by '.join(parts)}"
@@ -307,6 +314,17 @@ def _question_text(question: Question) -> str:
     text += "".join(f"; at {name} {level}" for name, level in sorted(question.at.items()))
     changes = sorted(question.change.items())
     return text + "".join(f"; {name} {a} less {b}" for name, (a, b) in changes)
+
+
+def _trade_text(question: TradeQuestion) -> str:
+    text = f"{question.response}: {question.asks.replace('_', ' ')} along {question.along}"
+    if question.factor:
+        text += f"; {question.factor} {question.level} less {question.against}"
+    text += "".join(f"; at {name} {level}" for name, level in sorted(question.at.items()))
+    changes = sorted(question.change.items())
+    text += "".join(f"; {name} {a} less {b}" for name, (a, b) in changes)
+    amounts = (("margin", question.margin), ("within", question.within), ("at", question.target))
+    return text + "".join(f"; {word} {own:.10g}" for word, own in amounts if own is not None)
 
 
 def _margin_text(margin: float | None, response: Response) -> str:

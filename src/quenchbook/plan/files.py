@@ -29,12 +29,14 @@ WHOLE_COLUMNS: Final = (
 
 def declaration_hash(study: Study) -> str:
     """SHA-256 of what must be fixed before the data: factors, margins, questions, confidence."""
-    fixed = {
+    fixed: dict[str, object] = {
         "factors": [repr(factor) for factor in study.factors],
         "responses": [repr(response) for response in study.responses],
         "questions": [repr(question) for question in study.questions],
         "confidence": study.confidence,
     }
+    if study.trade_questions:
+        fixed["trade_questions"] = [repr(question) for question in study.trade_questions]
     text = json.dumps(fixed, sort_keys=True, ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 

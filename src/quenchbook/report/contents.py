@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
-from quenchbook.findings.answers import Analysis
+from quenchbook.findings.answers import Analysis, AnyFinding
 from quenchbook.findings.statements import (
     estimate_text,
     f_text,
@@ -20,6 +20,7 @@ from quenchbook.findings.statements import (
     percent_text,
     shown_limits,
 )
+from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import INNER_VERDICTS, VERDICTS, Finding, TermFinding
 from quenchbook.fit.curves import curve_factors, furnace_order, response_curves
 from quenchbook.fit.diagnostics import diagnostics
@@ -53,6 +54,7 @@ from quenchbook.report.study_tables import (
     term_words,
 )
 from quenchbook.report.tester_tables import blocks_of_testers, length_blocks
+from quenchbook.report.trade_figures import trade_figures
 from quenchbook.study.definition import Response, Study, held_words
 from quenchbook.units import capital, listed, with_unit
 
@@ -165,7 +167,7 @@ def report_questions(analysis: Analysis) -> list[Block]:
     meanings = tuple(
         (Run(verdict, strong=True), f": {' or '.join(dict.fromkeys(words))}.")
         for verdict in VERDICTS
-        if (words := [own.meaning for own in analysis.findings if own.verdict == verdict])
+        if (words := [own.meaning for own in analysis.findings if own.word == verdict])
     )
     blocks.append(Paragraph(("The words for what was shown:",)))
     blocks.append(Bullets(meanings))
@@ -183,12 +185,13 @@ def report_questions(analysis: Analysis) -> list[Block]:
                 (
                     Run(f.question, strong=True),
                     " ",
-                    Run(f.verdict, emphasis=True),
+                    Run(f.word, emphasis=True),
                     f". {' '.join(filter(None, (f.sentence, f.remedy, f.change)))}",
                 )
             )
             for f in own
         ]
+        blocks += trade_figures(own)
         if any(len(set(getattr(f, "strata", ()))) > 1 for f in own):
             blocks.append(
                 Paragraph(
@@ -353,11 +356,11 @@ def _answer(analysis: Analysis) -> Runs:
     return (Run(texts[0], strong=bold), *(f"\n{text}" for text in texts[1:]))
 
 
-def _openness(own: Finding | TermFinding) -> int:
+def _openness(own: AnyFinding) -> int:
     """How much a finding leaves open: nothing, the margin, everything."""
     if own.verdict == "undecided":
         return 2
-    return int(own.verdict == "differs" and isinstance(own, Finding) and own.margin is not None)
+    return int(own.verdict == "differs" and getattr(own, "margin", None) is not None)
 
 
 def _how_to_read(analysis: Analysis) -> str:
@@ -439,7 +442,7 @@ def _finding_rows(analysis: Analysis) -> tuple[FindingRow, ...]:
     return tuple(_finding_row(own, limits.get(own.response)) for own in analysis.findings)
 
 
-def _finding_row(own: Finding | TermFinding, limits: tuple[float, float] | None) -> FindingRow:
+def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> FindingRow:
     from quenchbook.plots.gauges import gauge_svg, glyph_svg
 
     if isinstance(own, TermFinding):
@@ -451,6 +454,15 @@ def _finding_row(own: Finding | TermFinding, limits: tuple[float, float] | None)
             estimate_text=f_text(own.statistic, own.df, own.df_error),
             interval_text=p_text(own.p_value),
         )
+    if isinstance(own, TradeFinding):
+        return FindingRow(
+            verdict=own.word,
+            glyph_svg="" if own.outcome else glyph_svg(own.verdict, 1 if own.estimate >= 0 else -1),
+            gauge_svg="",
+            statement=_statement(own),
+            estimate_text=own.estimate_words,
+            interval_text=own.limits_words,
+        )
     return FindingRow(
         verdict=own.verdict,
         glyph_svg=glyph_svg(own.verdict, 1 if own.estimate >= 0 else -1),
@@ -461,7 +473,7 @@ def _finding_row(own: Finding | TermFinding, limits: tuple[float, float] | None)
     )
 
 
-def _statement(own: Finding | TermFinding) -> str:
+def _statement(own: AnyFinding) -> str:
     """The question of a row, marked if it is exploratory; why stands once above the rows."""
     words = own.question or own.label
     return f"{words}\nExploratory." if own.change else words

@@ -12,6 +12,7 @@ from quenchbook.errors import StudyError
 from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
 from quenchbook.study.room import Room
 from quenchbook.study.stock import Stock
+from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import NO_BREAK
 
 ResponseKind = Literal["hardness", "impact", "other"]
@@ -283,6 +284,8 @@ class Study:
     factors : tuple of Factor
     responses : tuple of Response
     questions : tuple of Question
+    trade_questions : tuple of TradeQuestion
+        About curves: peaks, shifts, delays, tempers, equal hardness.
     layout : Layout
     plan : PlanWish
     forbidden : tuple of ForbiddenTreatment
@@ -343,6 +346,7 @@ class Study:
     published: bool = False
     unit_names: Mapping[str, str] = field(default_factory=dict)
     room: Room | None = None
+    trade_questions: tuple[TradeQuestion, ...] = ()
     folder: Path = Path()
 
     def factor(self, name: str) -> Factor:
@@ -376,9 +380,10 @@ class Study:
     @property
     def question_confidence(self) -> float:
         """Confidence level at which a single question is judged."""
-        if self.multiplicity == "each" or not self.questions:
+        count = len(self.questions) + len(self.trade_questions)
+        if self.multiplicity == "each" or not count:
             return self.confidence
-        return 1 - (1 - self.confidence) / len(self.questions)
+        return 1 - (1 - self.confidence) / count
 
     @property
     def references(self) -> tuple[ExtraCoupons, ...]:

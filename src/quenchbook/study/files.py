@@ -99,6 +99,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
     forbidden = read_forbidden(content, factors, mistakes)
     extra = read_extra_coupons(content, factors, forbidden, mistakes)
     named = dict(zip(map(str, mistakes.table(content, "responses")), responses, strict=False))
+    questions, trade_questions = read_questions(content, factors, responses, mistakes)
     study = Study(
         key=_text(content, "key", mistakes, default=re.sub(r"\W+", "_", path.parent.name.lower())),
         title=_text(content, "title", mistakes),
@@ -108,7 +109,8 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         licence=_text(content, "licence", mistakes, default="CC-BY-4.0"),
         factors=factors,
         responses=responses,
-        questions=read_questions(content, factors, responses, mistakes),
+        questions=questions,
+        trade_questions=trade_questions,
         layout=read_layout(content, factors, extra, mistakes),
         plan=read_plan_wish(content, named, mistakes),
         forbidden=forbidden,

@@ -176,6 +176,27 @@ def read_level_table(
     return found
 
 
+def read_pair_table(
+    table: Any, factors: Mapping[str, Factor], where: str, key: str, mistakes: Mistakes
+) -> dict[str, tuple[Level, Level]]:
+    """Factor names to two declared levels: ``{ temper = ["175 degC", "150 degC"] }``."""
+    found: dict[str, tuple[Level, Level]] = {}
+    for name, raw in dict(table).items():
+        if not isinstance(raw, list) or len(raw) != 2:
+            mistakes.wrong(
+                where,
+                key,
+                f"{name} needs two levels",
+                f'Write {key} = {{ {name} = ["this", "against that"] }}.',
+            )
+            continue
+        first = read_level_table({name: raw[0]}, factors, where, key, mistakes)
+        second = read_level_table({name: raw[1]}, factors, where, key, mistakes)
+        if first and second:
+            found[name] = (first[name], second[name])
+    return found
+
+
 def dimension_of(unit: str) -> str | None:
     """Dimension of a unit that levels can have; None for another unit."""
     for dimension in ("temperature", "time", "length", "count"):

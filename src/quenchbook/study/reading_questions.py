@@ -1,4 +1,4 @@
-"""Questions of a study file, each bound to a comparison or to a term."""
+"""Questions of a study file, each bound to a comparison, to a term or to a curve."""
 
 from __future__ import annotations
 
@@ -8,9 +8,15 @@ from typing import Any, Final
 from quenchbook.study.definition import Question, Response
 from quenchbook.study.factors import Factor, Level
 from quenchbook.study.mistakes import Mistakes, nearest
-from quenchbook.study.reading_levels import read_level_table
+from quenchbook.study.reading_levels import read_level_table, read_pair_table
+from quenchbook.study.reading_trade_questions import read_trade_question
+from quenchbook.study.trade_questions import TradeQuestion
 
 _QUESTION_KEYS: Final = ("key", "words", "response", "compare", "at", "change", "term")
+_TRADE_KEYS: Final = (
+    "key", "words", "response", "asks", "along", "compare", "at", "change", "margin", "within",
+    "target",
+)  # fmt: skip
 
 
 def read_questions(
@@ -18,18 +24,19 @@ def read_questions(
     factors: tuple[Factor, ...],
     responses: tuple[Response, ...],
     mistakes: Mistakes,
-) -> tuple[Question, ...]:
-    """Every question, in the order of the file."""
+) -> tuple[tuple[Question, ...], tuple[TradeQuestion, ...]]:
+    """Every question in the order of the file: comparisons and terms; those about curves."""
     by_name = {factor.name: factor for factor in factors}
     names = [str(name) for name in mistakes.table(content, "responses")]
     by_response = dict(zip(names, responses, strict=False))
     questions: list[Question] = []
+    trade: list[TradeQuestion] = []
     for where, entry in mistakes.tables(content, "questions"):
         number = where.rpartition(".")[2]
-        mistakes.known_keys(entry, _QUESTION_KEYS, where)
+        mistakes.known_keys(entry, _TRADE_KEYS if "asks" in entry else _QUESTION_KEYS, where)
         response = _response_of(entry, by_response, where, mistakes)
         key = str(entry.get("key", f"question_{number}"))
-        if any(key == other.key for other in questions):
+        if key in {other.key for other in questions} | {other.key for other in trade}:
             mistakes.wrong(
                 where, "key", f"key '{key}' is used twice", "Give each question its own key."
             )
@@ -38,10 +45,15 @@ def read_questions(
             mistakes.wrong(
                 where, "words", "a question has no words", 'Write words = "Is dry ice harder?".'
             )
+        if "asks" in entry:
+            if own := next((r for r in responses if r.name == response), None):
+                about = read_trade_question(key, words, own, entry, by_name, where, mistakes)
+                trade += [about] if about is not None else []
+            continue
         question = _bound(key, words, response, entry, by_name, where, mistakes)
         if question is not None:
             questions.append(question)
-    return tuple(questions)
+    return tuple(questions), tuple(trade)
 
 
 def _bound(
@@ -64,13 +76,13 @@ def _bound(
         )
         return None
     at = read_level_table(entry.get("at", {}), factors, where, "at", mistakes)
-    change = _pair_table(entry.get("change", {}), factors, where, "change", mistakes)
+    change = read_pair_table(entry.get("change", {}), factors, where, "change", mistakes)
     if term:
         for part in term.split(":"):
             if part not in factors:
                 mistakes.wrong(where, "term", f"'{part}' is not a factor", nearest(part, factors))
         return Question(key, words, response, term=term)
-    pairs = _pair_table(compare, factors, where, "compare", mistakes)
+    pairs = read_pair_table(compare, factors, where, "compare", mistakes)
     if len(pairs) != 1:
         if not mistakes.problems:
             mistakes.wrong(
@@ -117,23 +129,3 @@ def response_named(wanted: str, responses: Mapping[str, Response]) -> str | None
         if wanted in (response.name, name):
             return response.name
     return None
-
-
-def _pair_table(
-    table: Any, factors: Mapping[str, Factor], where: str, key: str, mistakes: Mistakes
-) -> dict[str, tuple[Level, Level]]:
-    found: dict[str, tuple[Level, Level]] = {}
-    for name, raw in dict(table).items():
-        if not isinstance(raw, list) or len(raw) != 2:
-            mistakes.wrong(
-                where,
-                key,
-                f"{name} needs two levels",
-                f'Write {key} = {{ {name} = ["this", "against that"] }}.',
-            )
-            continue
-        first = read_level_table({name: raw[0]}, factors, where, key, mistakes)
-        second = read_level_table({name: raw[1]}, factors, where, key, mistakes)
-        if first and second:
-            found[name] = (first[name], second[name])
-    return found
