@@ -84,7 +84,7 @@ _HOME = {
     "figure_certainty": "plots.certainty",
     "figure_steel_prior": "plots.steel_prior",
     "figure_timetable": "plots.timetable",
-    "write_bench_documents": "report.bench_pages",
+    "write_bench_documents": "report.booklet_files",
     "table": "report.blocks",
     "show": "report.contents",
     "report_answer": "report.contents",

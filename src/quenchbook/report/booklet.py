@@ -17,7 +17,6 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plots.bar_drawing import figure_bars
 from quenchbook.plots.style import PENCIL
 from quenchbook.plots.timetable import figure_timetable
-from quenchbook.report.svg import svg_ratio
 from quenchbook.study.hours import hours_of
 
 PRINT_GREY: Final = "#464646"  # lightest grey of a text on paper
@@ -154,7 +153,8 @@ def _day_picture(timetable: Timetable, day: int) -> Picture:
 def _bar_pictures(cuts: CutList) -> tuple[Picture, ...]:
     """Bars to scale, as many in a picture as fill a page."""
     numbers = sorted(cuts.bars)
-    pages = max(1, ceil(svg_ratio(figure_bars(cuts).svg(), where="the bars") / _TALLEST))
+    width, height = figure_bars(cuts).figure.get_size_inches()
+    pages = max(1, ceil(height / width / _TALLEST))
     each = ceil(len(numbers) / pages)
     found = []
     for at in range(0, len(numbers), each):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Callable, Mapping, Sequence
 from importlib import resources
 from typing import TypeVar
@@ -39,7 +40,6 @@ from quenchbook.report.page_fonts import font_faces
 from quenchbook.report.svg import inline_svg
 from quenchbook.units import capital
 
-
 Sheet = TypeVar("Sheet")
 
 
@@ -61,7 +61,8 @@ def booklet_html(booklet: Booklet) -> str:
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             '<meta name="referrer" content="no-referrer">',
             f"<title>{escape(booklet.title)}</title>",
-            f"<style>\n{faces}\n{style}</style>",
+            f"<style>\n{faces}\n{style}\n:root {{ --foot: {_css_string(booklet.sheets.foot)}; }}\n"
+            "</style>",
             "</head>",
             "<body>",
             f'<main id="top">\n{body}\n</main>',
@@ -71,6 +72,11 @@ def booklet_html(booklet: Booklet) -> str:
             "",
         )
     )
+
+
+def _css_string(words: str) -> str:
+    """Words as a string of a style sheet, without any letter that could end it."""
+    return '"' + re.sub(r"[^\w ,.:-]", "", words) + '"'
 
 
 def _part_sheets(booklet: Booklet) -> Mapping[str, list[tuple[str, str]]]:

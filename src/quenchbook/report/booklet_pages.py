@@ -26,12 +26,12 @@ from quenchbook.report.booklet import (
     timetable_words,
 )
 from quenchbook.report.characters import breakable, shortened
-from quenchbook.report.svg import svg_file
+from quenchbook.report.svg import svg_file, svg_ratio
 from quenchbook.report.typst_source import literal
 
 _QUESTION_SIZES: Final = ((90, "30pt"), (160, "25pt"), (260, "20pt"), (420, "16pt"))
 _LONGEST_QUESTION: Final = 420
-_ABOUT_LETTERS: Final = 420
+_ABOUT_LETTERS: Final = 340
 
 
 def booklet_source(booklet: Booklet) -> str:
@@ -121,8 +121,11 @@ def _cut_pages(booklet: Booklet) -> list[str]:
 
 
 def _picture(picture: Picture) -> str:
-    words = (_file(picture), picture.reading, picture.alt)
-    return f"#big-picture({', '.join(map(literal, words))})"
+    ratio = svg_ratio(picture.svg, where=picture.key)
+    return (
+        f"#big-picture({literal(_file(picture))}, {ratio:.4f}, {literal(picture.reading)}, "
+        f"{literal(picture.alt)})"
+    )
 
 
 def _file(picture: Picture) -> str:

@@ -109,6 +109,7 @@ def temper_html(sheet: TemperSheet) -> str:
 def test_html(sheet: TestSheet) -> str:
     """Tester sheet."""
     numbers = [str(number) for number in range(1, sheet.fields + 1)]
+    numbers = numbers if len(numbers) > 1 else ["reading"]
     rows = [
         [
             Cell(escape(order), "place"),
@@ -186,7 +187,7 @@ def head_html(title: str, under: str, settings: Sequence[str], *, dated: bool) -
 def _cell(cell: Cell) -> str:
     label = f' data-label="{escape(cell.label)}"' if cell.label else ""
     kind = f' class="{cell.kind}{" blank" if not (cell.html or cell.label) else ""}"'
-    if cell.kind.startswith("code"):
+    if "code" in cell.kind.split():
         return f'<th role="rowheader" scope="row"{kind}>{cell.html}</th>'
     return f'<td role="cell"{kind}{label}>{cell.html}</td>'
 
@@ -221,7 +222,10 @@ def _safety(words: str, reminder: str) -> str:
 
 def _check(check: TesterCheck) -> str:
     rows = [
-        [Cell(escape(row), "code words"), *(Cell("", "field", head) for head in check.heads)]
+        [
+            Cell(escape(row), "code words"),
+            *(Cell("", "field" if own.isdecimal() else "field wide", own) for own in check.heads),
+        ]
         for row in check.rows
     ]
     return (
@@ -255,8 +259,8 @@ def _bar(picture: BarPicture) -> str:
         if (high - low) * scale > 30:
             parts.append(f'<text x="{(low + high) / 2 * scale:.2f}" y="44">{number}</text>')
     return (
-        f'<svg class="bar" viewBox="-1 -1 1002 {height + 2}" aria-hidden="true">{"".join(parts)}'
-        f'<rect x="0" y="0" width="1000" height="{height}"/></svg>'
+        f'<svg class="bar-drawn" viewBox="-1 -1 1002 {height + 2}" aria-hidden="true">'
+        f'{"".join(parts)}<rect x="0" y="0" width="1000" height="{height}"/></svg>'
     )
 
 
