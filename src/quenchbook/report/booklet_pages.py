@@ -29,7 +29,7 @@ from quenchbook.report.characters import breakable, shortened
 from quenchbook.report.svg import svg_file, svg_ratio
 from quenchbook.report.typst_source import literal
 
-_QUESTION_SIZES: Final = ((90, "30pt"), (160, "25pt"), (260, "20pt"), (420, "16pt"))
+_QUESTION_SIZES: Final = ((90, "30pt"), (160, "25pt"), (260, "18pt"), (420, "14pt"))
 _LONGEST_QUESTION: Final = 420
 _ABOUT_LETTERS: Final = 340
 
