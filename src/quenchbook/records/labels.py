@@ -41,7 +41,8 @@ class Labels:
 
     def find(self, unit: str, text: str) -> UnitLabel | None:
         """Return the label of the plan that a text means; None if there is none."""
-        return self._known.get(unit, {}).get(_key(text))
+        known = self._known.get(unit, {})
+        return known[text] if text in known else known.get(_key(text))
 
     def coupon(self, text: str) -> str | None:
         """Return the coupon code that a text means; None if there is none."""
