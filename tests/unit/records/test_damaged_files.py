@@ -1006,7 +1006,9 @@ def test_every_mistake_has_its_message(
     assert found == messages
 
 
-@pytest.mark.parametrize("label", ["K7_X", "K7.X", "K7*X", "K7-X", "K7\u2013X", "K7 X", "k7\u00a0x"])
+@pytest.mark.parametrize(
+    "label", ["K7_X", "K7.X", "K7*X", "K7-X", "K7\u2013X", "K7 X", "k7\u00a0x"]
+)
 def test_other_marks_of_a_lost_character_are_understood(
     label: str, matrix: CouponMatrix, put: Callable[..., Path]
 ) -> None:
