@@ -13,11 +13,14 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.timetable_pages import write_timetable_documents
 
 
-def test_a_first_day_adds_the_calendar(plane_irons_matrix: CouponMatrix, tmp_path: Path) -> None:
-    without = write_timetable_documents(plane_irons_matrix, tmp_path / "a")
+def test_a_first_day_adds_the_calendar(
+    untold_plane_irons_matrix: CouponMatrix, tmp_path: Path
+) -> None:
+    without = write_timetable_documents(untold_plane_irons_matrix, tmp_path / "a")
     assert [path.name for path in without] == ["timetable.csv", "timetable.pdf"]
-    told = replace(plane_irons_matrix.study, timetable={"first_day": datetime.date(2026, 10, 5)})
-    matrix = replace(plane_irons_matrix, study=told)
+    study = untold_plane_irons_matrix.study
+    told = replace(study, timetable={"first_day": datetime.date(2026, 10, 5)})
+    matrix = replace(untold_plane_irons_matrix, study=told)
     dated = write_timetable_documents(matrix, tmp_path / "b")
     assert [path.name for path in dated] == ["timetable.csv", "timetable.pdf", "timetable.ics"]
     table = pd.read_csv(dated[0])
