@@ -14,8 +14,8 @@ from quenchbook.study.hours import hours_of
 
 
 @pytest.fixture(scope="module")
-def demo(plane_irons_matrix: CouponMatrix) -> Timetable:
-    return bench_timetable(plane_irons_matrix)
+def demo(untold_plane_irons_matrix: CouponMatrix) -> Timetable:
+    return bench_timetable(untold_plane_irons_matrix)
 
 
 def test_each_day_is_a_picture_with_its_loads_and_hours(demo: Timetable) -> None:

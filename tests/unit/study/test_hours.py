@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests.conftest import ROOT
 
 import quenchbook as qb
 from quenchbook.errors import StudyError
@@ -73,8 +72,10 @@ def test_each_mistake_says_what_to_write(told: dict[str, object], found: str, re
     assert remedy in do
 
 
-def test_all_mistakes_of_a_file_come_at_once_with_their_lines(tmp_path: Path) -> None:
-    text = (ROOT / "data" / "plane_irons" / "study.toml").read_text(encoding="utf-8")
+def test_all_mistakes_of_a_file_come_at_once_with_their_lines(
+    plane_irons: Study, tmp_path: Path
+) -> None:
+    text = (plane_irons.folder / "study.toml").read_text(encoding="utf-8")
     lines = len(text.splitlines())
     more = '\n[timetable]\ntransfer = "2"\n[timetable.bath_capacity]\nfreezer = "many"\n'
     (tmp_path / "study.toml").write_text(text + more, encoding="utf-8")
