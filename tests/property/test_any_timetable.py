@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.property.test_any_plan import plan, studies
 
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.timetable import Breach
 from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.study.definition import Study

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from quenchbook.bench.calendar import write_calendar
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.timetable import Timetable
 from quenchbook.bench.timetable_list import ListDay, timetable_list
 from quenchbook.plan.matrix import CouponMatrix

@@ -9,7 +9,7 @@ import icalendar
 import pytest
 
 from quenchbook.bench.calendar import calendar_text
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.timetable import HANDS, Step, Timetable
 from quenchbook.errors import PlanError
 from quenchbook.plan.matrix import CouponMatrix

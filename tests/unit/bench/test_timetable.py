@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.timetable import DAY, HANDS, Step, Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.bench.timetable_list import list_text

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.timetable import Timetable
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plots.timetable import figure_timetable
