@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -10,16 +11,23 @@ from hypothesis import strategies as st
 from tests.property.test_any_plan import plan, studies
 
 from quenchbook.bench.making_timetable import bench_timetable
-from quenchbook.bench.timetable import Breach
+from quenchbook.bench.timetable import DAY, Breach
 from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.study.definition import Study
 from quenchbook.study.hours import WorkHours
+from quenchbook.study.rest_days import WEEKDAYS
+
+FIRST, LAST = datetime.date(2026, 10, 5), datetime.date(2026, 10, 20)
 
 
 @st.composite
 def work_hours(draw: st.DrawFn) -> WorkHours:
     opens = draw(st.integers(0, 900))
+    weekdays = draw(st.sets(st.sampled_from(WEEKDAYS), max_size=6))
     return WorkHours(
+        first_day=draw(st.sampled_from([None, datetime.date(2026, 10, 5)])),
+        rest_weekdays=tuple(sorted(weekdays)),
+        rest_dates=tuple(draw(st.sets(st.dates(FIRST, LAST), max_size=3))),
         opens=opens,
         closes=min(1440, opens + draw(st.integers(60, 900))),
         heating_per_hour=draw(st.sampled_from([300.0, 600.0, 3000.0])),
@@ -46,7 +54,7 @@ def worst(breaches: Iterable[Breach]) -> dict[tuple[str, ...], int]:
 
 
 any_timetable = settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
 )  # fmt: skip
 
 
@@ -61,4 +69,10 @@ def test_the_checker_finds_only_breaches_that_the_timetable_names(
     assert found == named
     assert all(b.minutes > 0 and b.words and b.remedy for b in own.breaches)
     starts = [int(step.which) for step in own.steps if step.what == "load"]
+    into = [step for step in own.steps if step.what == "cold in"]
+    assert not any(
+        hours.rests(minute // DAY + 1)
+        for s in into
+        for minute in (s.start, max(s.start, s.end - 1))
+    )
     assert starts == sorted(set(matrix.in_loads["furnace_load"]))

@@ -37,6 +37,8 @@ def group_choice(
         if late >= limit or (limit < NEVER // 2 and cold > since + (own.delay or 0) + LATEST):
             break
         into = cold - transfer
+        if pace.on_rest_day(into, cold):
+            continue
         # a bath that is full until the group would be due needs no look at the hands
         if not (bench.free(into, cold) and bench.has_room(own, cold, cold + own.hold)):
             continue
@@ -78,6 +80,8 @@ def _outs(bench: Bench, own: ColdWork, cold: int) -> Iterator[Span]:
     seen = -1
     for open_only in (True, False):
         out = bench.free_from(due, minutes, open_only=open_only)
+        if seen not in (-1, NEVER) and bench.pace.on_rest_day(out, out + minutes):
+            continue
         if out not in (seen, NEVER):
             late = max(0, out - cold - own.cooling - own.at_most)
             yield late + bench.pace.outside(out, out + minutes), out

@@ -19,13 +19,14 @@ from quenchbook.bench.work_list import ColdWork, LoadWork, WorkList
 from quenchbook.study.hours import WorkHours
 
 _OVERTIME: Final = 120  # minutes after hours in which a load may still start, if nothing else helps
+_DAYS_SEARCHED: Final = 4  # with work, for the first start that meets everything
 _NEXT_DAY: Final = 240  # a load on another day than its plan counts like so many minutes missed
 
 
 def placed_loads(work: WorkList, hours: WorkHours) -> Placement:
     """Starts of loads, and of groups that go into the cold before their temper."""
     pace, placed = Pace(hours), Placement()
-    bench = Bench(pace, bytearray(horizon(work)))
+    bench = Bench(pace, bytearray(horizon(work, pace)))
     before: tuple[LoadWork, int] | None = None
     plan_day, first_day = 0, 1
     for place, own in enumerate(work.loads):
@@ -34,10 +35,47 @@ def placed_loads(work: WorkList, hours: WorkHours) -> Placement:
             plan_day = own.day
         rest = [o for o in work.loads[place + 1 :] if work.has_days and o.day == own.day]
         groups = in_turn(g for g in work.cold if g.load == own.load and not g.after_tempers)
-        choice = _load_choice(bench, own, groups, before, first_day, rest, work.has_days)
+        together = {own.load, *(o.load for o in rest)}
+        due = [g for g in work.cold if g.load in together and not g.after_tempers]
+        days = _days(pace, before, first_day, due, work.has_days)
+        choice = _load_choice(bench, own, groups, before, days, rest, work.has_days)
         _take_load(bench, placed, own, before, choice)
         before = (own, pace.quench_end(own, choice.start))
     return placed
+
+
+def _days(
+    pace: Pace,
+    before: tuple[LoadWork, int] | None,
+    first_day: int,
+    due: list[ColdWork],
+    has_days: bool,
+) -> list[int]:
+    """Days on which a load may run, the first choice first.
+
+    A block begins on the first day from which no delay of the block ends on a day without work.
+    """
+    last = 0 if before is None else before[1] // DAY + 1
+    begun = has_days and before is not None and last >= first_day
+    days = pace.working_days(max(first_day, last), 1 if begun else _DAYS_SEARCHED)
+    if has_days and not begun:
+        meeting = [day for day in days if all(_can_be_met(pace, own, day) for own in due)]
+        days = [*meeting, *days][:1]
+    return days
+
+
+def _can_be_met(pace: Pace, own: ColdWork, day: int) -> bool:
+    """Whether any minute at which a group of a load of this day may go in has work."""
+    if own.delay is None:
+        return True
+    early = (day - 1) * DAY + pace.hours.opens + own.delay - own.tolerance
+    late = (day - 1) * DAY + pace.hours.closes + own.delay + own.tolerance
+    (next_day,) = pace.working_days(early // DAY + 1, 1)
+    opened, closed = ((next_day - 1) * DAY + m for m in (pace.hours.opens, pace.hours.closes))
+    if early >= closed:  # after hours of that day: the next opening decides
+        (next_day,) = pace.working_days(next_day + 1, 1)
+        opened = (next_day - 1) * DAY + pace.hours.opens
+    return opened <= late
 
 
 def _load_choice(
@@ -45,15 +83,12 @@ def _load_choice(
     own: LoadWork,
     groups: list[ColdWork],
     before: tuple[LoadWork, int] | None,
-    first_day: int,
+    days: list[int],
     rest: list[LoadWork],
     has_days: bool,
 ) -> Choice:
     """Earliest start that meets everything; else the one that misses least."""
     hours = bench.pace.hours
-    days = range(first_day, first_day + (1 if has_days else 4))
-    if before is not None:
-        days = range(max(first_day, before[1] // DAY + 1), max(days.stop, before[1] // DAY + 2))
     latest = NEVER
     for day in days:
         earliest = _earliest(bench.pace, own, before, day)
@@ -66,7 +101,7 @@ def _load_choice(
             if found is not None:
                 return found
     best: Choice | None = None
-    for shift, day in enumerate([*days, days.stop]):
+    for shift, day in enumerate([*days, *bench.pace.working_days(days[-1] + 1, 1)]):
         extra = _NEXT_DAY * shift if has_days else 0
         if best is not None and (not has_days or best.missed <= extra):
             break
@@ -78,7 +113,7 @@ def _load_choice(
             found = _tried(bench, own, groups, before, start, limit - extra, strict=False)
             if found is not None and found.missed + extra < limit:
                 best = Choice(found.missed + extra, found.start, found.cold)
-    start = _earliest(bench.pace, own, before, days.stop - 1)
+    start = _earliest(bench.pace, own, before, days[-1])
     while best is None:  # the hands were taken at every start that was tried
         best = _tried(bench, own, groups, before, start, NEVER, strict=False)
         start += 1
@@ -117,7 +152,7 @@ def _tried(
     hands = load_hands(own, before, start, pace)
     if not all(bench.free(*span) for span in hands):
         return None
-    missed = sum(pace.outside(*span) for span in hands)
+    missed = sum(pace.cost(*span) for span in hands)
     if missed >= (1 if strict else limit):
         return None
     bench.mark(hands)

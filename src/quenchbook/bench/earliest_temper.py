@@ -19,7 +19,7 @@ from quenchbook.bench.timetable_steps import (
 from quenchbook.bench.work_list import LoadWork, TemperWork, WorkList
 from quenchbook.study.hours import WorkHours
 
-_TEMPERS_SEARCHED: Final = 7 * DAY  # before a temper may lie outside working hours
+_DAYS_SEARCHED: Final = 7  # days of work, before a temper may lie outside working hours
 
 
 def placed_tempers(work: WorkList, placed: Placement, hours: WorkHours) -> Placement:
@@ -66,9 +66,10 @@ def _temper_start(
     """
     pace, in_furnace = bench.pace, bench.pace.hours.temper_in == "furnace"
     best, least, start = -1, NEVER, ready
-    while best == -1 or start < ready + _TEMPERS_SEARCHED:
+    until = pace.working_days(ready // DAY + 1, _DAYS_SEARCHED + 1)[-1] * DAY
+    while best == -1 or start < until:
         hands = _temper_hands(own, start, uses, pace)
-        outside = sum(pace.outside(*span) for span in hands)
+        outside = sum(pace.cost(*span) for span in hands)
         use = Use(start, pace.temper_end(own, start), own.setting)
         if (
             outside < least
@@ -120,7 +121,7 @@ def _temper_hands(own: TemperWork, start: int, uses: list[Use], pace: Pace) -> l
 
 def _bench_of(work: WorkList, placed: Placement, pace: Pace) -> Bench:
     """State of the bench after the loads of a placement."""
-    bench = Bench(pace, bytearray(horizon(work)))
+    bench = Bench(pace, bytearray(horizon(work, pace)))
     before: tuple[LoadWork, int] | None = None
     groups = {group.batch: group for group in work.cold}
     for own in work.loads:

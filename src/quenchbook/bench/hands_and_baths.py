@@ -52,7 +52,8 @@ class Bench:
 
     def _next_opening(self, minute: int) -> int:
         day, own = divmod(minute, DAY)
-        return (day + (own >= self.pace.hours.opens)) * DAY + self.pace.hours.opens
+        (day,) = self.pace.working_days(day + 1 + (own >= self.pace.hours.opens), 1)
+        return (day - 1) * DAY + self.pace.hours.opens
 
     def mark(self, spans: list[Span], value: int = 1) -> None:
         """Take or give back the hands."""
@@ -85,8 +86,9 @@ def load_hands(
     return hands
 
 
-def horizon(work: WorkList) -> int:
+def horizon(work: WorkList, pace: Pace) -> int:
     """Minutes that are surely enough for all work."""
     longest = sum(g.cooling + g.at_most + (g.delay or 0) + DAY for g in work.cold)
     tempers = sum(own.cycles * (2 + math.ceil(own.hold / DAY)) for own in work.tempers)
-    return (3 * len(work.loads) + tempers + 12) * DAY + longest + 2 * LATEST
+    minutes = (3 * len(work.loads) + tempers + 12) * DAY + longest + 2 * LATEST
+    return pace.working_days(1, math.ceil(minutes / DAY))[-1] * DAY

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -101,10 +102,56 @@ class Pace:
             for own in range(DAY)
         )
 
+    @functools.cached_property
+    def has_rest(self) -> bool:
+        """Whether there are days without work."""
+        own = self.hours
+        return own.first_day is not None and bool(own.rest_weekdays or own.rest_dates)
+
+    @functools.cached_property
+    def _resting(self) -> dict[int, bool]:
+        return {}
+
+    def rests(self, day: int) -> bool:
+        """Whether nobody works on a day, the first is 1."""
+        if not self.has_rest:
+            return False
+        if day not in self._resting:
+            self._resting[day] = self.hours.rests(day)
+        return self._resting[day]
+
+    def on_rest_day(self, start: int, end: int) -> bool:
+        """Whether a step begins or ends on a day without work."""
+        return self.rests(start // DAY + 1) or self.rests(max(start, end - 1) // DAY + 1)
+
+    def working_days(self, first: int, most: int) -> list[int]:
+        """So many days with work from a day on."""
+        own = (day for day in itertools.count(first) if not self.rests(day))
+        return list(itertools.islice(own, most))
+
     def outside(self, start: int, end: int) -> int:
         """How far a step lies outside working hours, to the nearest of them [min]."""
+        if self.has_rest:
+            return max(self._far(start), self._far(max(start, end - 1)))
         table = self._outside
         return max(table[start % DAY], table[max(start, end - 1) % DAY])
+
+    def _far(self, minute: int) -> int:
+        """Distance of a minute from working hours, days without work between."""
+        day, own = minute // DAY + 1, minute % DAY
+        opens, closes = self.hours.opens, self.hours.closes
+        if not self.rests(day) and opens <= own < closes:
+            return 0
+        past = day if own >= closes else day - 1
+        while self.rests(past):
+            past -= 1
+        (later,) = self.working_days(day if own < opens else day + 1, 1)
+        closed, opened = (past - 1) * DAY + closes, (later - 1) * DAY + opens
+        return min(minute - closed + 1, opened - minute)
+
+    def cost(self, start: int, end: int) -> int:
+        """Minutes outside working hours, and a day more where nobody works."""
+        return self.outside(start, end) + DAY * self.on_rest_day(start, end)
 
 
 @dataclass(frozen=True)
@@ -253,10 +300,11 @@ def _breaches(
             )  # fmt: skip
     for step in steps:
         if step.what in HANDS and (minutes := pace.outside(step.start, step.end)):
+            rest = ", a day without work," if pace.on_rest_day(step.start, step.end) else ""
             yield Breach(
                 "hours", step.unit, step.which, step.what, minutes,
                 f"{unit_words(step)}: '{step.what}' at {clock(step.start)} on day "
-                f"{step.start // DAY + 1} is {minutes_text(minutes)} outside working hours.",
+                f"{step.start // DAY + 1}{rest} is {minutes_text(minutes)} outside working hours.",
                 "Longer hours or a helper, fewer loads a day, or a shorter delay or stay.",
             )  # fmt: skip
 

@@ -11,57 +11,27 @@ from typing import TYPE_CHECKING, Any, Final, cast
 
 from quenchbook.errors import Problem, StudyError, UnitError
 from quenchbook.study.mistakes import nearest
-from quenchbook.study.prices import ASSUMED
-from quenchbook.units import NO_BREAK, minutes_text, parse_quantity
+from quenchbook.study.rest_days import WEEKDAYS, first_day_remedy, rest_days_of
+from quenchbook.study.usual_times import (
+    BATHS,
+    HELD,
+    NUMBERS,
+    OTHER_BATH,
+    RATES,
+    TIMES,
+    assumed_lines,
+)
+from quenchbook.units import parse_quantity
 
 if TYPE_CHECKING:
     from quenchbook.study.definition import Study
 
-TIMES: Final[Mapping[str, tuple[float, str]]] = {
-    "switch_on": (5.0, "of work to switch the furnace on"),
-    "recovery": (10.0, "at least until the furnace is back at temperature after a load"),
-    "loading": (2.0, "of work to put a load into the furnace"),
-    "coupon_heating": (5.0, "until the coupons are as hot as the furnace; then the soak begins"),
-    "quench_coupon": (0.5, "of work to quench one coupon"),
-    "transfer": (2.0, "of work to put a group into the cold"),
-    "take_out": (2.0, "of work to take a group out of the cold"),
-    "delay_tolerance": (5.0, "that a delay may be missed by"),
-    "temper_loading": (3.0, "of work to put a temper batch in, and to take it out"),
-    "temper_heating": (30.0, "until a temper batch is as hot as its oven; then the hold begins"),
-    "temper_cooling": (30.0, "between two tempers of a batch, to cool"),
-}
-"""Times with their defaults [min] and what they are."""
-
-NUMBERS: Final[Mapping[str, tuple[float, str]]] = {
-    "delay_tolerance_percent": (5.0, "per cent of a delay that it may be missed by, if more"),
-    "cold_at_most": (1.3, "times the planned time that coupons may stay in the cold"),
-}
-"""Plain numbers with their defaults and what they are."""
-
-RATES: Final[Mapping[str, tuple[float, str]]] = {
-    "heating_per_hour": (600.0, "that the furnace heats up in an hour"),
-    "cooling_per_hour": (300.0, "that the furnace cools down in an hour"),
-}
-"""Speeds of the furnace with their defaults [degC for each hour]."""
-
-BATHS: Final[Mapping[str, tuple[int, float]]] = {
-    "freezer": (24, 30.0),
-    "dry_ice": (12, 3.0),
-    "liquid_nitrogen": (12, 2.0),
-}
-"""Route to coupons that its bath holds at once, and minutes until they are as cold as it is."""
-
-_OTHER_BATH: Final = (12, 5.0)
-_HELD: Final[Mapping[str, tuple[float, str]]] = {
-    "soak": (20.0, "of soak at the austenitize temperature"),
-    "cold_time": (60.0, "in the cold"),
-    "temper_time": (120.0, "at the temper temperature"),
-}
 _OPEN, _CLOSE = 480, 1200
 _TABLES: Final = ("bath_capacity", "bath_cooling")
 _OVENS: Final = ("oven", "furnace")
 _KNOWN: Final = (
-    "first_day", "work_hours", "between_loads", "temper_in", *TIMES, *NUMBERS, *RATES, *_TABLES,
+    "first_day", "work_hours", "rest_days", "search", "between_loads", "temper_in", *TIMES,
+    *NUMBERS, *RATES, *_TABLES,
 )  # fmt: skip
 
 Mistake = tuple[str, str, str, str]
@@ -76,7 +46,13 @@ class WorkHours:
     first_day : date or None
         Date of the first day of work; None: days are numbered only.
     opens, closes : int
-        Working hours [min after midnight], the same on every day.
+        Working hours [min after midnight], the same on every day of work.
+    rest_weekdays : tuple of str
+        Weekdays without work: ``("Sat", "Sun")``. They need the first day, else they are not kept.
+    rest_dates : tuple of date
+        Dates without work.
+    search : bool
+        Whether a timetable is looked for that misses less than the one by earliest start.
     heating_per_hour, cooling_per_hour : float
         Speed of the furnace [degC for each hour].
     between_loads : float or None
@@ -105,6 +81,9 @@ class WorkHours:
     first_day: datetime.date | None = None
     opens: int = _OPEN
     closes: int = _CLOSE
+    rest_weekdays: tuple[str, ...] = ()
+    rest_dates: tuple[datetime.date, ...] = ()
+    search: bool = False
     heating_per_hour: float = 600.0
     cooling_per_hour: float = 300.0
     between_loads: float | None = None
@@ -129,6 +108,11 @@ class WorkHours:
     temper_cooling: float = 30.0
     assumed: tuple[str, ...] = ()
 
+    def __post_init__(self) -> None:
+        _, remedy = rest_days_of([*self.rest_weekdays, *self.rest_dates])
+        if remedy:
+            raise StudyError(Problem("rest_weekdays", f"{self.rest_weekdays} is told", remedy))
+
     def tolerance(self, delay: float) -> float:
         """How far a delay may be missed [min].
 
@@ -139,17 +123,34 @@ class WorkHours:
 
     def capacity(self, route: str) -> int:
         """Coupons that fit into the cold of a route at once."""
-        return self.bath_capacity.get(route, BATHS.get(route, _OTHER_BATH)[0])
+        return self.bath_capacity.get(route, BATHS.get(route, OTHER_BATH)[0])
 
     def cooling(self, route: str) -> float:
         """Time until coupons are as cold as the bath of a route [min]."""
-        return self.bath_cooling.get(route, BATHS.get(route, _OTHER_BATH)[1])
+        return self.bath_cooling.get(route, BATHS.get(route, OTHER_BATH)[1])
 
     def date(self, day: int) -> datetime.date | None:
         """Date of a day of work, the first is 1; None if the first day is not told."""
         if self.first_day is None:
             return None
         return self.first_day + datetime.timedelta(days=day - 1)
+
+    def rests(self, day: int) -> bool:
+        """Whether nobody works on a day, the first is 1.
+
+        >>> saturday = datetime.date(2026, 10, 10)
+        >>> WorkHours(saturday, rest_weekdays=("Sun",)).rests(2)
+        True
+        """
+        date = self.date(day)
+        if date is None:
+            return False
+        return WEEKDAYS[date.weekday()] in self.rest_weekdays or date in self.rest_dates
+
+    @property
+    def rest_words(self) -> str:
+        """Days without work in print: ``Sat, Sun, 2026-12-24``; empty if there are none."""
+        return ", ".join([*self.rest_weekdays, *(date.isoformat() for date in self.rest_dates)])
 
 
 def hours_mistakes(told: Mapping[str, object]) -> list[Mistake]:
@@ -186,10 +187,10 @@ def hours_of(study: Study) -> WorkHours:
     values, mistakes = _read(study.timetable)
     if mistakes:
         raise StudyError([Problem(f"{at}.{key}", what, do) for at, key, what, do in mistakes])
-    for key in _HELD:
+    for key in HELD:
         if (minutes := _held_minutes(study.held_constant.get(key, ""))) is not None:
             values[key] = minutes
-    return WorkHours(assumed=_assumed(study, values), **values)
+    return WorkHours(assumed=assumed_lines(study, values), **values)
 
 
 def _read(told: Mapping[str, object]) -> tuple[dict[str, Any], list[Mistake]]:
@@ -208,11 +209,17 @@ def _read(told: Mapping[str, object]) -> tuple[dict[str, Any], list[Mistake]]:
                 wrong.append(("timetable", key, f"{key} is {_shown(raw)}", remedy))
             elif key == "work_hours":
                 values["opens"], values["closes"] = cast(tuple[int, int], found)
+            elif key == "rest_days":
+                values["rest_weekdays"], values["rest_dates"] = cast(tuple[Any, Any], found)
             else:
                 values[key] = found
     if "between_loads" in told and any(key in told for key in ("recovery", "cooling_per_hour")):
         remedy = "Keep between_loads, or heating_per_hour with cooling_per_hour and recovery."
         wrong.append(("timetable", "between_loads", "the time between loads is told twice", remedy))
+    if "rest_weekdays" in values and (remedy := first_day_remedy(values)):
+        found = f"rest_days is {_shown(told['rest_days'])}, first_day is "
+        found += _shown(told["first_day"]) if "first_day" in told else "not told"
+        wrong.append(("timetable", "rest_days", found, remedy))
     return values, wrong
 
 
@@ -225,6 +232,10 @@ def _value(key: str, raw: object) -> tuple[object, str]:
         hours = _clock_pair(raw)
         remedy = 'Write start and end on one day: work_hours = ["08:00", "20:00"].'
         return hours, "" if hours else remedy
+    if key == "rest_days":
+        return rest_days_of(raw)
+    if key == "search":
+        return raw, "" if isinstance(raw, bool) else "Write search = true or search = false."
     if key == "temper_in":
         remedy = 'Write temper_in = "oven" (of its own) or temper_in = "furnace" (the same one).'
         return raw, "" if raw in _OVENS else remedy
@@ -307,42 +318,3 @@ def _shown(raw: object) -> str:
         return raw.isoformat()
     text = repr(raw)
     return text if len(text) <= 60 else f"{text[:59]}…"
-
-
-def _assumed(study: Study, values: Mapping[str, Any]) -> tuple[str, ...]:
-    """What is not told, in words, as far as a timetable of the study uses it."""
-    routes = [
-        str(level)
-        for factor in study.factors
-        if factor.name == "cold_route"
-        for level in factor.levels
-        if level != "none"
-    ]
-    varied = {factor.name for factor in study.factors}
-    skipped = {"recovery", "cooling_per_hour"} if "between_loads" in values else set()
-    if not routes:
-        skipped |= {"transfer", "take_out", "delay_tolerance", "cold_time", *NUMBERS}
-    if "delay" not in varied:
-        skipped |= {"delay_tolerance_percent"}
-    skipped |= {"cold_time"} if "cold_hold" in varied else set()
-    lines = []
-    if "opens" not in values:
-        lines.append("working hours 08:00 to 20:00 on every day")
-    for key, (default, words) in {**RATES, **TIMES, **_HELD, **NUMBERS}.items():
-        if key in values or key in skipped or key in varied:
-            continue
-        if key in NUMBERS:
-            lines.append(f"{default:g}{NO_BREAK}{words}")
-        else:
-            amount = f"{default:g}{NO_BREAK}°C" if key in RATES else minutes_text(default)
-            lines.append(f"{amount} {words}")
-    for route in routes:
-        word = study.factor("cold_route").word(route)
-        capacity, cooling = BATHS.get(route, _OTHER_BATH)
-        if route not in values.get("bath_capacity", {}):
-            lines.append(f"room for {capacity} coupons at once: {word}")
-        if route not in values.get("bath_cooling", {}):
-            lines.append(f"{minutes_text(cooling)} until coupons are as cold: {word}")
-    if "temper_in" not in values:
-        lines.append("tempers in an oven of their own")
-    return tuple(f"{line} ({ASSUMED})" for line in lines)
