@@ -8,8 +8,9 @@ from itertools import chain, count
 from typing import Final
 
 from quenchbook.bench.hands_and_baths import GRID, LATEST, NEVER, Bench, Span
+from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY
-from quenchbook.bench.timetable_steps import Pace, Placement
+from quenchbook.bench.timetable_steps import Placement
 from quenchbook.bench.work_list import ColdWork
 
 _SEARCHED: Final = DAY  # a group without a delay is looked for as long

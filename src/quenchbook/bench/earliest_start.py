@@ -13,8 +13,9 @@ from quenchbook.bench.earliest_cold import (
     take_group,
 )
 from quenchbook.bench.hands_and_baths import GRID, NEVER, Bench, horizon, load_hands
+from quenchbook.bench.pace import Pace, whole
 from quenchbook.bench.timetable import DAY
-from quenchbook.bench.timetable_steps import Pace, Placement, whole
+from quenchbook.bench.timetable_steps import Placement
 from quenchbook.bench.work_list import ColdWork, LoadWork, WorkList
 from quenchbook.study.hours import WorkHours
 

@@ -6,15 +6,14 @@ from typing import Final
 
 from quenchbook.bench.earliest_cold import Choice, group_choice, hold, in_turn, take_group
 from quenchbook.bench.hands_and_baths import GRID, NEVER, Bench, Span, horizon, load_hands
+from quenchbook.bench.pace import Pace, whole
 from quenchbook.bench.timetable import DAY
 from quenchbook.bench.timetable_steps import (
-    Pace,
     Placement,
     Use,
     furnace_uses,
     heat_start,
     reference_time,
-    whole,
 )
 from quenchbook.bench.work_list import LoadWork, TemperWork, WorkList
 from quenchbook.study.hours import WorkHours

@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass, field
 from typing import Final
 
+from quenchbook.bench.pace import Pace, whole
 from quenchbook.bench.timetable import DAY
-from quenchbook.bench.timetable_steps import Pace, Use, heat_start, whole
+from quenchbook.bench.timetable_steps import Use, heat_start
 from quenchbook.bench.work_list import ColdWork, LoadWork, WorkList
 
 GRID: Final = 5  # minutes between starts that are tried

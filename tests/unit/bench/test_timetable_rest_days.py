@@ -9,9 +9,9 @@ import pytest
 
 from quenchbook.bench.calendar import calendar_text
 from quenchbook.bench.making_timetable import bench_timetable
+from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY, HANDS, Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
-from quenchbook.bench.timetable_steps import Pace
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.hours import WorkHours, hours_of
 
