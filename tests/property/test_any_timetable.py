@@ -10,9 +10,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.property.test_any_plan import plan, studies
 
-from quenchbook.bench.making_timetable import bench_timetable
-from quenchbook.bench.timetable import DAY, Breach
+from quenchbook.bench.constraint_search import searched_loads
+from quenchbook.bench.earliest_start import placed_loads
+from quenchbook.bench.earliest_temper import placed_tempers
+from quenchbook.bench.making_timetable import bench_timetable, better_timetable
+from quenchbook.bench.timetable import DAY, Breach, Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
+from quenchbook.bench.timetable_steps import finished_timetable
+from quenchbook.bench.work_list import work_list
 from quenchbook.study.definition import Study
 from quenchbook.study.hours import WorkHours
 from quenchbook.study.rest_days import WEEKDAYS
@@ -76,3 +81,31 @@ def test_the_checker_finds_only_breaches_that_the_timetable_names(
         for minute in (s.start, max(s.start, s.end - 1))
     )
     assert starts == sorted(set(matrix.in_loads["furnace_load"]))
+
+
+@settings(any_timetable, max_examples=10)
+@given(studies(), st.integers(0, 2**31), work_hours())
+def test_a_searched_timetable_can_be_worked_and_is_taken_only_where_it_is_better(
+    study: Study, seed: int, hours: WorkHours
+) -> None:
+    matrix = plan(study, seed)
+    work = work_list(matrix, hours)
+    listed = bench_timetable(matrix, hours=hours)
+    placed = searched_loads(work, hours, placed_loads(work, hours), effort=0.2)
+    if placed is None:
+        return
+    assert list(placed.loads) == sorted(placed.loads, key=lambda load: placed.loads[load])
+    searched = finished_timetable(matrix, work, placed_tempers(work, placed, hours), hours)
+    found = worst(timetable_breaches(matrix, searched))
+    assert found == worst(searched.breaches)
+    assert {key[0] for key in found} <= {"delay", "hours", "cold", "day", "bath"}
+    taken = better_timetable(matrix, listed, searched)
+    assert missed(taken) <= missed(listed)
+    assert sum(b.kind == "bath" for b in taken.breaches) <= sum(
+        b.kind == "bath" for b in listed.breaches
+    )
+
+
+def missed(own: Timetable) -> int:
+    """Minutes of everything that a timetable names, baths apart."""
+    return sum(minutes for key, minutes in worst(own.breaches).items() if key[0] != "bath")
