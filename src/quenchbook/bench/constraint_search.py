@@ -21,7 +21,7 @@ from quenchbook.study.hours import WorkHours
 
 INSTALL: Final = 'pip install "quenchbook[timetable]"'
 
-_EFFORT: Final = 8.0  # deterministic time of each of the two searches, about as many seconds
+_EFFORT: Final = 3.0  # deterministic time of each of the two searches, see searched_loads
 _MORE_DAYS: Final = 5  # days of work after the end of the placement it begins from
 _SEED: Final = 1
 

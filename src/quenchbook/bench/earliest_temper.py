@@ -67,6 +67,9 @@ def _temper_start(
     best, least, start = -1, NEVER, ready
     until = pace.working_days(ready // DAY + 1, _DAYS_SEARCHED + 1)[-1] * DAY
     while best == -1 or start < until:
+        if pace.rests(start // DAY + 1):
+            start = (pace.working_days(start // DAY + 1, 1)[0] - 1) * DAY
+            continue
         hands = _temper_hands(own, start, uses, pace)
         outside = sum(pace.cost(*span) for span in hands)
         use = Use(start, pace.temper_end(own, start), own.setting)

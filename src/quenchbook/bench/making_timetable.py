@@ -14,7 +14,8 @@ from quenchbook.bench.timetable_steps import finished_timetable
 from quenchbook.bench.work_list import work_list
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.study.hours import WorkHours, hours_of
+from quenchbook.study.hours import WorkHours
+from quenchbook.study.reading_hours import hours_of
 from quenchbook.units import minutes_text
 
 _MISSES: Final = ("delay", "hours", "cold", "day")

@@ -110,9 +110,18 @@ class Pace:
     def outside(self, start: int, end: int) -> int:
         """How far a step lies outside working hours, to the nearest of them [min]."""
         if self.has_rest:
-            return max(self._far(start), self._far(max(start, end - 1)))
+            known, last = self._known, max(start, end - 1)
+            for minute in (start, last):
+                if minute not in known:
+                    known[minute] = self._far(minute)
+            return max(known[start], known[last])
         table = self._outside
         return max(table[start % DAY], table[max(start, end - 1) % DAY])
+
+    @functools.cached_property
+    def _known(self) -> dict[int, int]:
+        """Distances that were worked out before: the same minutes are asked for often."""
+        return {}
 
     def _far(self, minute: int) -> int:
         """Distance of a minute from working hours, days without work between."""
@@ -129,7 +138,8 @@ class Pace:
 
     def cost(self, start: int, end: int) -> int:
         """Minutes outside working hours, and a day more where nobody works."""
-        return self.outside(start, end) + DAY * self.on_rest_day(start, end)
+        minutes = self.outside(start, end)
+        return minutes + DAY if self.has_rest and self.on_rest_day(start, end) else minutes
 
 
 def whole(minutes: float) -> int:

@@ -16,7 +16,7 @@ from quenchbook.plots.timetable import figure_timetable
 from quenchbook.report.exporters import write_whole
 from quenchbook.report.pdf import compile_typst
 from quenchbook.report.typst_source import literal
-from quenchbook.study.hours import hours_of
+from quenchbook.study.reading_hours import hours_of
 from quenchbook.writing import write_text
 
 TIMETABLE_FILE: Final = "timetable"

@@ -16,7 +16,8 @@ from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.bench.work_list import work_list
 from quenchbook.errors import PlanError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.study.hours import WorkHours, hours_of
+from quenchbook.study.hours import WorkHours
+from quenchbook.study.reading_hours import hours_of
 
 
 def told(matrix: CouponMatrix, **values: object) -> WorkHours:

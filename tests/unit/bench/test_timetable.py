@@ -16,7 +16,8 @@ from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.bench.timetable_list import list_text
 from quenchbook.columns import meaning
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.study.hours import WorkHours, hours_of
+from quenchbook.study.hours import WorkHours
+from quenchbook.study.reading_hours import hours_of
 
 
 @pytest.fixture(scope="module")

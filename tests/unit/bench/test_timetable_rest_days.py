@@ -13,7 +13,8 @@ from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY, HANDS, Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.study.hours import WorkHours, hours_of
+from quenchbook.study.hours import WorkHours
+from quenchbook.study.reading_hours import hours_of
 
 FRIDAY = datetime.date(2026, 10, 9)
 WEEKEND = ("Sat", "Sun")

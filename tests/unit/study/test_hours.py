@@ -12,8 +12,9 @@ from tests.conftest import ROOT
 import quenchbook as qb
 from quenchbook.errors import StudyError
 from quenchbook.study.definition import Study
-from quenchbook.study.hours import WorkHours, hours_mistakes, hours_of
+from quenchbook.study.hours import WorkHours
 from quenchbook.study.prices import ASSUMED
+from quenchbook.study.reading_hours import hours_mistakes, hours_of
 
 
 def test_everything_that_is_not_told_is_listed_as_assumed(plane_irons: Study) -> None:
