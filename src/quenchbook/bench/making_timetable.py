@@ -33,8 +33,8 @@ def bench_timetable(
     they cannot, the start that misses least is taken, and every miss is named.
 
     A search looks for starts that miss fewer minutes, then for an earlier end. The check of
-    timetables judges both, and the better one is taken; a note says which. It takes up to some
-    20 s for 12 loads.
+    timetables judges both, and the better one is taken; a note says which. It takes a second where
+    little is missed, and up to some 40 s of a processor for 12 loads where much is.
 
     Parameters
     ----------
