@@ -59,7 +59,7 @@ def worst(breaches: Iterable[Breach]) -> dict[tuple[str, ...], int]:
 
 
 any_timetable = settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
 )  # fmt: skip
 
 
@@ -83,7 +83,7 @@ def test_the_checker_finds_only_breaches_that_the_timetable_names(
     assert starts == sorted(set(matrix.in_loads["furnace_load"]))
 
 
-@settings(any_timetable, max_examples=10)
+@settings(any_timetable, max_examples=6)
 @given(studies(), st.integers(0, 2**31), work_hours())
 def test_a_searched_timetable_can_be_worked_and_is_taken_only_where_it_is_better(
     study: Study, seed: int, hours: WorkHours
