@@ -27,7 +27,7 @@ _HOME = {
     "Consumables": "bench.at_hand",
     "cut_list": "bench.cutting",
     "CutList": "bench.cutting",
-    "bench_timetable": "bench.earliest_start",
+    "bench_timetable": "bench.making_timetable",
     "timetable_breaches": "bench.timetable_check",
     "read_records": "records.reading",
     "Records": "records.reading",

@@ -9,7 +9,7 @@ from typing import Final
 
 from quenchbook.bench.cover import Cover, booklet_cover
 from quenchbook.bench.cutting import CutList, cut_list
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.sheets import BenchSheets, bench_sheets
 from quenchbook.bench.timetable import Timetable
 from quenchbook.bench.timetable_list import ListDay, timetable_list
@@ -17,7 +17,7 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plots.bar_drawing import figure_bars
 from quenchbook.plots.style import PENCIL
 from quenchbook.plots.timetable import figure_timetable
-from quenchbook.study.hours import hours_of
+from quenchbook.study.reading_hours import hours_of
 
 PRINT_GREY: Final = "#464646"  # lightest grey of a text on paper
 KIND: Final = "Bench booklet"

@@ -12,10 +12,10 @@ from typing import Any, Final, cast
 from quenchbook.errors import Problem, StudyError
 from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import Factor
-from quenchbook.study.hours import hours_mistakes
 from quenchbook.study.mistakes import NAME, Mistakes
 from quenchbook.study.prices import price_mistakes
 from quenchbook.study.reading_factors import read_factors
+from quenchbook.study.reading_hours import hours_mistakes
 from quenchbook.study.reading_plan import read_layout, read_plan_wish
 from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses

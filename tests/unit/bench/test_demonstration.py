@@ -10,7 +10,7 @@ from tests.conftest import ROOT
 import quenchbook as qb
 from quenchbook.bench.at_hand import consumables
 from quenchbook.bench.cutting import cut_list
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.plan.declaration import declaration
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study

@@ -9,14 +9,15 @@ from dataclasses import replace
 
 import pytest
 
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
+from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY, HANDS, Step, Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.bench.timetable_list import list_text
-from quenchbook.bench.timetable_steps import Pace
 from quenchbook.columns import meaning
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.study.hours import WorkHours, hours_of
+from quenchbook.study.hours import WorkHours
+from quenchbook.study.reading_hours import hours_of
 
 
 @pytest.fixture(scope="module")
