@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -46,8 +48,32 @@ def coated_bars_matrix(coated_bars: Study) -> CouponMatrix:
 
 
 @pytest.fixture(scope="session")
+def untold_plane_irons(tmp_path_factory: pytest.TempPathFactory) -> Study:
+    """Plane irons that tell nothing of stock, timetable and room, in a folder of their own."""
+    source = ROOT / "data" / "plane_irons"
+    folder = tmp_path_factory.mktemp("untold") / "plane_irons"
+    shutil.copytree(source / "plan", folder / "plan")
+    text = (source / "study.toml").read_text(encoding="utf-8")
+    (folder / "study.toml").write_text(without_bench_tables(text), encoding="utf-8")
+    return qb.read_study(folder)
+
+
+@pytest.fixture(scope="session")
+def untold_plane_irons_matrix(untold_plane_irons: Study) -> CouponMatrix:
+    return qb.read_plan(untold_plane_irons.folder / "plan", untold_plane_irons)
+
+
+@pytest.fixture(scope="session")
 def plane_irons_records(plane_irons_matrix: CouponMatrix) -> Records:
     return qb.read_records(ROOT / "data" / "plane_irons" / "records", plane_irons_matrix)
+
+
+def without_bench_tables(text: str) -> str:
+    """Study file without what is told for the bench only: stock, timetable and room."""
+    for table in ("stock", "timetable", "room"):
+        text, found = re.subn(rf"^\[{table}\]\n(?:(?!\[).*\n)*", "", text, flags=re.MULTILINE)
+        assert found == 1
+    return text
 
 
 def r_reference(name: str) -> tuple[pd.DataFrame, dict[str, Any]]:

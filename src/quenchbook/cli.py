@@ -103,7 +103,7 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument(
         "--simulate", action="store_true", help="also confirm the chances by simulated studies"
     )
-    verb("bench", "write furnace-load sheets and blank entry forms")
+    verb("bench", "write the bench booklet and blank entry forms")
     own = verb("check", "read the records and report every mistake")
     own.add_argument(
         "--mark", action="store_true", help="write copies of the files with the mistakes marked"

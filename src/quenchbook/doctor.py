@@ -15,6 +15,10 @@ PACKAGES = (
 )  # fmt: skip
 
 
+OPTIONAL = {"ortools": ("to search for timetables", "timetable")}
+"""Packages that some of the job can use, what for, and the extra that installs them."""
+
+
 def checkup() -> tuple[list[str], bool]:
     """Check the installation.
 
@@ -35,6 +39,12 @@ def checkup() -> tuple[list[str], bool]:
         except importlib.metadata.PackageNotFoundError:
             healthy = False
             lines.append(f"  {name} is MISSING: run pip install quenchbook again")
+    for name, (purpose, extra) in OPTIONAL.items():
+        try:
+            found = importlib.metadata.version(name)
+        except importlib.metadata.PackageNotFoundError:
+            found = f'is not installed: pip install "quenchbook[{extra}]"'
+        lines.append(f"  {name} {found} (optional, {purpose})")
     for words, works in (("PDF reports", _pdf_works()), ("writing here", _can_write(Path()))):
         healthy = healthy and works
         lines.append(f"{words}: {'yes' if works else 'NO'}")

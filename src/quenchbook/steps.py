@@ -130,7 +130,7 @@ def changes_of_study(folder: str | Path) -> tuple[Records, RecordChanges | None]
 
 
 def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
-    """Write bench sheets, timetable, the bench page for a phone and blank entry forms.
+    """Write the bench booklet, the bench page for a phone and blank entry forms.
 
     Parameters
     ----------
@@ -140,9 +140,8 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
     """
     from quenchbook.bench.forms import write_entry_forms
     from quenchbook.plan.files import read_plan
-    from quenchbook.report.bench_pages import write_bench_documents
+    from quenchbook.report.booklet_files import write_bench_documents
     from quenchbook.report.phone_page import PHONE_FILE, write_phone_page
-    from quenchbook.report.timetable_pages import write_timetable_documents
     from quenchbook.study.files import read_study
 
     study = read_study(folder)
@@ -155,7 +154,6 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
         part = matrix.part(number)
         sheets = [
             *write_bench_documents(part, place),
-            *write_timetable_documents(part, place),
             write_phone_page(part, place / PHONE_FILE),
         ]
         forms = write_entry_forms(part, place / "forms")
@@ -268,7 +266,7 @@ def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[
         _check_seed(matrix)
         say(f"            made again from seed {matrix.seed}: the same plan")
     bench = bench_study(folder)
-    say(f"2 bench     {len(bench)} documents: sheets in furnace order, blank forms")
+    say(f"2 bench     {len(bench)} files: booklet in furnace order, blank forms")
     records = read_folder(folder)[2]
     for number, line in enumerate(records.summary().splitlines()):
         say(f"{'3 records   ' if number == 0 else '            '}{line}")

@@ -1,6 +1,7 @@
-"""Speed of reading records: ``python tests/benchmarks/bench_records.py``.
+"""Speed of reading and accepting records: ``python tests/benchmarks/bench_records.py``.
 
 100,000 readings of 10,000 coupons, read and checked; target: within 5 s, however they are written.
+Then accepted (read, checked, kept and settled on the disk), and accepted again; each within 5 s.
 The plan and the readings are invented.
 """
 
@@ -20,6 +21,7 @@ import xlsxwriter
 
 from quenchbook.errors import RecordError
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.records.acceptance import accept_records
 from quenchbook.records.reading import read_records
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "unit" / "records"))
@@ -118,10 +120,19 @@ def main() -> int:
                 what = f"{len(read_records(name, matrix).readings)} readings"
             except RecordError as error:
                 what = f"{len(error.problems)} mistakes"
-            seconds = time.perf_counter() - start
-        slow += seconds > TARGET
-        print(f"{write.__name__:20} {what:20} {seconds:6.2f} s (target {TARGET:g} s)")
+            slow += told(write.__name__, what, time.perf_counter() - start)
+            if write in (all_wrong, labels_misread):
+                continue
+            for what in ("accepted", "accepted again"):
+                start = time.perf_counter()
+                accept_records(name, matrix)
+                slow += told(write.__name__, what, time.perf_counter() - start)
     return slow
+
+
+def told(way: str, what: str, seconds: float) -> bool:
+    print(f"{way:20} {what:20} {seconds:6.2f} s (target {TARGET:g} s)")
+    return seconds > TARGET
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 import quenchbook as qb
 from quenchbook.plan.labels import CHARACTERS, all_codes, nearest_codes
@@ -21,21 +21,10 @@ from quenchbook.study.factors import Factor
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = "/usr/bin/chromium"
 START = "2026-11-25T08:00:00Z"
 SMALLEST_TARGET = 44  # CSS px; WCAG 2.2, success criterion 2.5.5 (AAA)
 LEAST_CONTRAST = 4.5  # WCAG 2.2, success criterion 1.4.3 (AA)
 HOSTILE = "</script><img src=x onerror=alert(1)><script>alert(2)</script>"
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -56,7 +56,7 @@ def test_a_new_study_can_be_planned_and_benched(tmp_path: Path, capsys) -> None:
         in capsys.readouterr().out
     )
     assert run("bench", folder) == 0
-    assert (folder / "bench" / "bench_sheets.pdf").read_bytes().startswith(b"%PDF")
+    assert (folder / "bench" / "booklet.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_new_overwrites_nothing(demo: Path, capsys) -> None:

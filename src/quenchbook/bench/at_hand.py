@@ -11,10 +11,17 @@ from typing import Final
 import pandas as pd
 
 from quenchbook.bench.cold_amounts import alcohol_line, cold_batches, dry_ice_line, nitrogen_line
-from quenchbook.bench.coupon_size import SIZE_UNTOLD, CouponSize, coupon_size, grams_text
+from quenchbook.bench.coupon_size import (
+    SIZE_UNTOLD,
+    CouponSize,
+    coupon_size,
+    grams_text,
+    is_sawn_size,
+)
 from quenchbook.bench.hazards import hazards, oil_quench, quench_told, told_phrases
 from quenchbook.bench.load_sheets import beside_blank
 from quenchbook.bench.need import Need, missing
+from quenchbook.bench.pieces import coupon_pieces
 from quenchbook.bench.room_check import AirFigure, air_figures, air_missing
 from quenchbook.bench.temper_sheets import temper_cycles
 from quenchbook.plan.matrix import CouponMatrix
@@ -135,7 +142,7 @@ def consumables(matrix: CouponMatrix) -> Consumables:
         Only what the study really uses. Where a size, a flow or a quench is not told, the line
         says so and has no amount.
     """
-    study, size, found = matrix.study, coupon_size(matrix.study), hazards(matrix.study)
+    study, size, found = matrix.study, _size(matrix), hazards(matrix.study)
     batches = cold_batches(matrix)
     nitrogen = nitrogen_line(matrix, batches, size) if "nitrogen" in found else None
     dry_ice = dry_ice_line(matrix, batches, size) if "dry_ice" in found else None
@@ -160,15 +167,25 @@ def consumables(matrix: CouponMatrix) -> Consumables:
     return Consumables(tuple(own for own in lines if own), air, tuple(asked), size)
 
 
+def _size(matrix: CouponMatrix) -> CouponSize:
+    """Size of the coupons; where they differ in length, with the mean over this plan."""
+    stock = matrix.study.stock
+    pieces = {} if stock is None else coupon_pieces(matrix, stock)
+    return coupon_size(matrix.study, [piece.length_mm for piece in pieces.values()])
+
+
 def _steel(matrix: CouponMatrix, size: CouponSize) -> Need:
     coupons, word = len(matrix.frame), matrix.study.unit_word("coupon", len(matrix.frame))
     if size.kilograms is None:
         return missing(_STEEL, f"{coupons} {word}; {SIZE_UNTOLD}", "kg")
     mass = coupons * size.kilograms
-    note = (
-        f"{coupons} {word} of {size.words()}, {grams_text(size.kilograms)} each. Finished size: "
-        "without saw cuts, ends and grinding."
+    each = "each" if size.lengths_mm is None else "on average"
+    kind = (
+        "Sawn size: without saw cuts and ends."
+        if is_sawn_size(matrix.study)
+        else ("Finished size: without saw cuts, ends and grinding.")
     )
+    note = f"{coupons} {word} of {size.words()}, {grams_text(size.kilograms)} {each}. {kind}"
     return Need(_STEEL, mass, mass, "kg", note)
 
 
@@ -218,10 +235,11 @@ def _oil(matrix: CouponMatrix, size: CouponSize) -> Need:
         return missing(
             "quench oil", 'quench not told: write quench = "oil, 50 degC" below [held_constant]'
         )
-    if size.kilograms is None:
+    heaviest = size.heaviest_kilograms
+    if heaviest is None:
         return missing("quench oil", SIZE_UNTOLD, "l")
     most = int(matrix.in_loads.groupby("furnace_load").size().max())
-    heat = [most * size.kilograms * own for own in _HOT_HEAT]
+    heat = [most * heaviest * own for own in _HOT_HEAT]
     low = heat[0] / (_OIL_HEAT[1] * _OIL_DENSITY[1] * _OIL_RISE[1])
     high = heat[1] / (_OIL_HEAT[0] * _OIL_DENSITY[0] * _OIL_RISE[0])
     note = (

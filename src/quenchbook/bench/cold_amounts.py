@@ -97,7 +97,7 @@ def nitrogen_line(matrix: CouponMatrix, batches: Sequence[ColdBatch], size: Coup
         vessels=(days, count),
         covered_litres=(COVER_LITRES[0] * days, COVER_LITRES[1] * count),
     )
-    largest = (each or 0.0) * max(batch.coupons for batch in own)
+    largest = (size.heaviest_kilograms or 0.0) * max(batch.coupons for batch in own)
     longest = max(batch.hours or UNTOLD_HOURS[1] for batch in own)
     steel = nitrogen_mass(1.0)
     note = (
@@ -133,7 +133,7 @@ def dry_ice_line(matrix: CouponMatrix, batches: Sequence[ColdBatch], size: Coupo
         hours,
     )
     low, high = low + around[0] * days, high + around[1] * count
-    largest = (each or 0.0) * max(batch.coupons for batch in own)
+    largest = (size.heaviest_kilograms or 0.0) * max(batch.coupons for batch in own)
     longest = max(batch.hours or UNTOLD_HOURS[1] for batch in own)
 
     def at_hand(span: float) -> tuple[float, float]:

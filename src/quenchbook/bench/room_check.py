@@ -177,4 +177,5 @@ def _room_words(room: Room) -> str:
 
 
 def _changes_words(room: Room) -> str:
-    return f"{room.air_changes:g} air changes an hour"
+    changes = "change" if room.air_changes == 1 else "changes"
+    return f"{room.air_changes:g} air {changes} an hour"

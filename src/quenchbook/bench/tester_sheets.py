@@ -8,26 +8,49 @@ from typing import Final
 
 import pandas as pd
 
+from quenchbook.bench.load_sheets import even_parts
 from quenchbook.bench.safety import reminders
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Response
 
-TEST_ROWS: Final = 20
+TEST_ROWS: Final = 17  # rows of 9.5 mm that fit on A4 below the fields for the tester's check
+CHECK_READINGS: Final = 5  # as many as the forms block_checks and impact_checks have columns
 MOST_FIELDS: Final = 8  # writing fields of a test row that a hand can still use
+
+
+@dataclass(frozen=True)
+class TesterCheck:
+    """Readings on a block or on certified coupons, as the forms of their names want them.
+
+    Attributes
+    ----------
+    title, hint : str
+    heads : tuple of str
+        Titles of the fields to write on, the numbers of the readings last.
+    rows : tuple of str
+        What each row is: ``before``, ``after``.
+    """
+
+    title: str
+    hint: str
+    heads: tuple[str, ...]
+    rows: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class TestSheet:
     """One page of a tester: codes in test order, nothing of the treatment.
 
-    `checks` are writing lines above the rows; `fields` is the number of writing fields of a row.
+    `lines` are writing lines above the rows, `check` the fields for the tester itself; `fields` is
+    the number of writing fields of a row.
     """
 
     __test__ = False  # pytest: not a test
 
     title: str
     line: str
-    checks: tuple[str, ...]
+    lines: tuple[str, ...]
+    check: TesterCheck | None
     fields: int
     rows: tuple[tuple[int, str], ...]
     reminder: str
@@ -48,12 +71,13 @@ def tester_sheets(matrix: CouponMatrix, foot: str) -> Iterator[TestSheet]:
     for response in matrix.study.responses:
         order = f"{response.name}_order"
         rows = matrix.frame[matrix.frame[order].notna()].sort_values(order)
-        for at in range(0, len(rows), TEST_ROWS):
-            yield _test_sheet(matrix, response, rows.iloc[at : at + TEST_ROWS], foot)
+        parts = even_parts(rows, TEST_ROWS)
+        for number, part in enumerate(parts, start=1):
+            yield _test_sheet(matrix, response, part, foot, f"sheet {number} of {len(parts)}")
 
 
 def _test_sheet(
-    matrix: CouponMatrix, response: Response, rows: pd.DataFrame, foot: str
+    matrix: CouponMatrix, response: Response, rows: pd.DataFrame, foot: str, which: str
 ) -> TestSheet:
     study = matrix.study
     order = rows[f"{response.name}_order"].astype(int)
@@ -65,15 +89,38 @@ def _test_sheet(
     if response.readings > MOST_FIELDS:
         line += f" {response.readings} readings: use the entry form for the rest."
     names = {"hardness": ("grinding",), "impact": ("impact",)}.get(response.kind, ())
-    blocks = ("block before", "block after") if response.kind == "hardness" else ()
     return TestSheet(
         title=response.axis_title,
         line=line,
-        checks=("tester", "date", *blocks),
+        lines=("tester", "date", "session"),
+        check=_tester_check(response),
         fields=min(response.readings, MOST_FIELDS),
         rows=tuple(zip(order.tolist(), rows["coupon"].astype(str), strict=True)),
         reminder=" ".join(reminders(study, names)),
         foot_left=foot,
-        foot_right=response.quantity,
+        foot_right=f"{response.quantity}, {which}",
         coupon_word=study.unit_word("coupon"),
     )
+
+
+def _tester_check(response: Response) -> TesterCheck | None:
+    """Fields for block or certified coupons; none where no form asks for them."""
+    numbers = tuple(str(number) for number in range(1, CHECK_READINGS + 1))
+    if response.kind == "other":
+        return None
+    if response.unit == "HRC":
+        return TesterCheck(
+            "Hardness block",
+            "At least three readings before the first coupon of a session and after its last one. "
+            "Value and ± stand in the certificate of the block.",
+            ("value, HRC", "± HRC", *numbers),
+            ("before", "after"),
+        )
+    if response.unit == "J":
+        return TesterCheck(
+            "Certified coupons",
+            "At least three of one certified energy before a session.",
+            ("certified, J", *numbers),
+            ("before",),
+        )
+    return None

@@ -190,6 +190,13 @@ class Timetable:
             f"{count} of work, {hours:.1f}{NO_BREAK}h with your hands; from "
             f"{self.when(first.start)} to {self.when(last.end)}.",
         ]
+        if self.hours.rest_words and self.hours.first_day is not None:
+            lines.append(f"No work on {self.hours.rest_words}.")
+        elif self.hours.rest_words:
+            lines.append(
+                f"Days without work ({self.hours.rest_words}) are not kept: the first day is not "
+                "told."
+            )
         if not self.breaches:
             lines.append("Every delay, bath and working hour is kept.")
         lines += [f"Not met: {breach}" for breach in self.breaches]

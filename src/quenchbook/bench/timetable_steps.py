@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import functools
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Final
 
+from quenchbook.bench.pace import Pace, whole
 from quenchbook.bench.timetable import DAY, HANDS, Breach, Step, Timetable, clock
-from quenchbook.bench.work_list import ColdWork, LoadWork, TemperWork, WorkList, delay_words
+from quenchbook.bench.work_list import ColdWork, TemperWork, WorkList, delay_words
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.hours import WorkHours
 from quenchbook.units import minutes_text
-
-ROOM_C: Final = 20.0  # a furnace that was last used on another day has cooled to this
 
 
 @dataclass
@@ -34,77 +30,6 @@ class Placement:
     loads: dict[int, int] = field(default_factory=dict)
     cold: dict[str, tuple[int, int]] = field(default_factory=dict)
     tempers: dict[tuple[int, int], int] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Pace:
-    """Whole minutes of the steps that are alike for all work of a study."""
-
-    hours: WorkHours
-
-    @functools.cached_property
-    def loading(self) -> int:
-        """Time to put a load in."""
-        return whole(self.hours.loading)
-
-    @functools.cached_property
-    def transfer(self) -> int:
-        """Time to put a group into the cold."""
-        return whole(self.hours.transfer)
-
-    @functools.cached_property
-    def take_out(self) -> int:
-        """Time to take a group out of the cold."""
-        return whole(self.hours.take_out)
-
-    @functools.cached_property
-    def tray(self) -> int:
-        """Time to put a temper batch in, or to take it out."""
-        return whole(self.hours.temper_loading)
-
-    @functools.cached_property
-    def cooling(self) -> int:
-        """Time between two tempers of a batch."""
-        return whole(self.hours.temper_cooling)
-
-    def quench_start(self, work: LoadWork, start: int) -> int:
-        """When the quench of a load begins that goes in at `start`."""
-        return start + self.loading + whole(self.hours.coupon_heating) + work.soak
-
-    def quench_end(self, work: LoadWork, start: int) -> int:
-        """When the last coupon of a load is quenched."""
-        return self.quench_start(work, start) + work.quench
-
-    def temper_out(self, work: TemperWork, start: int) -> int:
-        """When a temper batch begins to be taken out."""
-        return start + self.tray + whole(self.hours.temper_heating) + work.hold
-
-    def temper_end(self, work: TemperWork, start: int) -> int:
-        """When a temper batch is out."""
-        return self.temper_out(work, start) + self.tray
-
-    def ramp(self, before: float | None, after: float) -> int:
-        """Time the furnace needs from one setting to the next; `before` None: it is cold."""
-        if before is not None and self.hours.between_loads is not None:
-            return whole(self.hours.between_loads)
-        change = after - (ROOM_C if before is None else before)
-        speed = self.hours.heating_per_hour if change > 0 else self.hours.cooling_per_hour
-        minutes = abs(change) / speed * 60
-        return whole(minutes if before is None else max(minutes, self.hours.recovery))
-
-    @functools.cached_property
-    def _outside(self) -> tuple[int, ...]:
-        """Distance of each minute of a day from working hours."""
-        opens, closes = self.hours.opens, self.hours.closes
-        return tuple(
-            0 if opens <= own < closes else min((opens - own) % DAY, (own - closes) % DAY + 1)
-            for own in range(DAY)
-        )
-
-    def outside(self, start: int, end: int) -> int:
-        """How far a step lies outside working hours, to the nearest of them [min]."""
-        table = self._outside
-        return max(table[start % DAY], table[max(start, end - 1) % DAY])
 
 
 @dataclass(frozen=True)
@@ -253,10 +178,11 @@ def _breaches(
             )  # fmt: skip
     for step in steps:
         if step.what in HANDS and (minutes := pace.outside(step.start, step.end)):
+            rest = ", a day without work," if pace.on_rest_day(step.start, step.end) else ""
             yield Breach(
                 "hours", step.unit, step.which, step.what, minutes,
                 f"{unit_words(step)}: '{step.what}' at {clock(step.start)} on day "
-                f"{step.start // DAY + 1} is {minutes_text(minutes)} outside working hours.",
+                f"{step.start // DAY + 1}{rest} is {minutes_text(minutes)} outside working hours.",
                 "Longer hours or a helper, fewer loads a day, or a shorter delay or stay.",
             )  # fmt: skip
 
@@ -310,8 +236,3 @@ def unit_words(step: Step) -> str:
     """Name of what a step is about: ``Furnace load 3``."""
     names = {"furnace_load": "Furnace load", "cold_batch": "Cold batch"}
     return f"{names.get(step.unit, 'Temper batch')} {step.which}"
-
-
-def whole(minutes: float) -> int:
-    """Whole minutes, rounded up: a clock at the bench shows no seconds."""
-    return math.ceil(minutes - 1e-9)

@@ -163,7 +163,7 @@ def _changes(records: Records, kept: KeptEntries, raw: Mapping[str, bytes]) -> R
     for key, entry in now.items():
         old, why = before.get(key), reasons.get((entry.file, entry.row), "")
         if old is None:
-            new.append(replace(entry, reason=why))
+            new.append(replace(entry, reason=why) if why else entry)
         elif (old.value, old.unit) != (entry.value, entry.unit):
             # a correction explains a change only in a file that is as it was accepted
             same_file = _file(entry) in known

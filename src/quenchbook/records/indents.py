@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from typing import Any, Final
 
-from quenchbook.errors import UnitError
 from quenchbook.metallurgy.hardness_scales import HIGHEST_HRC, LOWEST_HRC
 from quenchbook.metallurgy.indents import (
     EDGE_DIAMETERS,
@@ -19,8 +18,9 @@ from quenchbook.metallurgy.tester_limits import Limit
 from quenchbook.records.check_rows import check_row
 from quenchbook.records.reading import Records
 from quenchbook.study.definition import Response
+from quenchbook.study.sizes import SIDES, told_sides
 from quenchbook.study.tester import Tester
-from quenchbook.units import interval_text, number_text, parse_quantity, with_unit
+from quenchbook.units import interval_text, number_text, with_unit
 
 CURVED: Final = (
     "readings on a round side come out low; the correction tables of ASTM E18 and ISO 6508-1 are "
@@ -117,20 +117,20 @@ def _smallest(records: Records, measure: str, told: float | None) -> tuple[float
 
 
 def _thickness_rows(records: Records, softest: float, notes: list[str]) -> Rows:
-    told = records.study.steel.get("thickness")
-    try:
-        steel = parse_quantity(str(told), "length") if told is not None else None
-    except UnitError:
-        steel = None
+    study = records.study
+    key = next((name for name in SIDES["thickness"] if name in study.steel), None)
+    sides = told_sides(study, "thickness")
+    if key is not None and not sides:
+        told = study.steel[key]
         notes.append(f"The thickness of the steel, '{told}', is not a length; write it as 4 mm.")
-    found, about = _smallest(records, "thickness", steel)
+    found, about = _smallest(records, "thickness", min(sides, default=None))
     if found is None:
-        if told is None:
+        if key is None:
             notes.append(
                 "The thickness of the coupons is not told: whether it was enough is not known."
             )
         return []
-    if about.startswith("as told"):
+    if about.startswith("as told") and key != "coupon_thickness":
         about = "steel as told in study.toml, before grinding"
     depth = with_unit(f"{softest:g}", "HRC")
     clause = f"ten times the depth of the softest indent, {depth}: {THICKNESS_SOURCE}"

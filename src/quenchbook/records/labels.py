@@ -5,16 +5,24 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
 from quenchbook.errors import Problem
-from quenchbook.plan.labels import nearest_codes
+from quenchbook.plan.labels import codes_matching, nearest_codes
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.cells import place
 from quenchbook.records.tables import Row, Table
 from quenchbook.study.factors import UNITS
 
 UnitLabel = int | str
+
+LOST: Final = "?"
+"""Mark for a character that cannot be read, the one we ask for."""
+
+_OTHER_MARKS: Final = "_.*-\u2013\u2014 "  # also written for one (common practice, no source)
+_SHOWN: Final = 4  # codes in one message
 
 
 class Labels:
@@ -41,7 +49,8 @@ class Labels:
 
     def find(self, unit: str, text: str) -> UnitLabel | None:
         """Return the label of the plan that a text means; None if there is none."""
-        return self._known.get(unit, {}).get(_key(text))
+        known = self._known.get(unit, {})
+        return known[text] if text in known else known.get(_key(text))
 
     def coupon(self, text: str) -> str | None:
         """Return the coupon code that a text means; None if there is none."""
@@ -78,10 +87,14 @@ class Labels:
                 f"{text} is not in this plan; a spreadsheet reads the code {powers[0]} as a number",
                 "Format the column as text and type the code again.",
             )
+        if told := self._lost_problem(text, table, row, column):
+            return told
         near = nearest_codes(text, self.codes)
         how = "one character"
         if not near:
             near, how = _swapped(text, self.codes), "two characters swapped"
+        if not near:
+            near, how = _without_blanks(text, self.codes), "a blank inside"
         if len(near) == 1:
             correction = csv_row(table.name, row.number, column, text, near[0], "misread label")
             return Problem(
@@ -92,13 +105,49 @@ class Labels:
         if near:
             return Problem(
                 where,
-                f"{text} is not in this plan; near it are {', '.join(near[:4])} ({how})",
+                f"{text} is not in this plan; near it are {', '.join(near[:_SHOWN])} ({how})",
                 f"Look at the {word} again.",
             )
         return Problem(
             where,
             f"{text} is not in this plan, nor near a code of it",
             f"Look at the {word} again.",
+        )
+
+    def _lost_problem(self, text: str, table: Table, row: Row, column: str) -> Problem | None:
+        """Say which codes a label with lost characters may be; None for another label."""
+        read = _with_marks(text, self.codes)
+        lost = read.count(LOST)
+        if not lost or all(len(code) != len(read) for code in self.codes):
+            return None
+        fitting = codes_matching(read, self.codes)
+        if not fitting and LOST not in text:
+            return None  # a blank or a point that stands for something else
+        word = self.study.unit_word("coupon")
+        where = place(table, row)
+        what = f"'{text}' has {'a lost character' if lost == 1 else f'{lost} lost characters'}"
+        if not fitting:
+            return Problem(
+                where,
+                f"{what}; the others fit no code of this plan",
+                f"Look at the {word} again.",
+            )
+        if len(fitting) > 1:
+            more = len(fitting) - _SHOWN
+            codes = ", ".join(fitting[:_SHOWN]) + (f" and {more} more" if more > 0 else "")
+            return Problem(
+                where,
+                f"{what}; of this plan {codes} fit",
+                f"Look at the {word} again.",
+            )
+        reason = "lost character" if lost == 1 else "lost characters"
+        correction = csv_row(table.name, row.number, column, text, fitting[0], reason)
+        # two lost characters use up both check characters of a code
+        unchecked = f"Nothing checks the others: look at the {word} again. " if lost > 1 else ""
+        return Problem(
+            where,
+            f"{what}; only {fitting[0]} of this plan fits",
+            f"{unchecked}If that is it, add a row to corrections.csv: {correction}",
         )
 
 
@@ -113,6 +162,22 @@ def _key(text: str) -> str:
     plain = re.sub(r"\s*[-\u2013\u2212]\s*", "-", text.strip()).upper()
     number = re.fullmatch(r"0*(\d+)(?:\.0*)?", plain)
     return number[1] if number else plain
+
+
+def _with_marks(text: str, codes: Sequence[str]) -> str:
+    """Label with ``?`` for each mark that stands for a lost character and is in no code itself.
+
+    >>> _with_marks("k7.x", ["K7TX"]), _with_marks("1-?", ["1-2"])
+    ('K7?X', '1-?')
+    """
+    own = set("".join(codes))
+    marks = {ord(mark): LOST for mark in _OTHER_MARKS if mark not in own}
+    return re.sub(r"\s", " ", text.strip()).upper().translate(marks)
+
+
+def _without_blanks(text: str, codes: Sequence[str]) -> list[str]:
+    plain = "".join(text.split()).upper()
+    return [code for code in codes if code == plain]
 
 
 def _swapped(text: str, codes: list[str]) -> list[str]:

@@ -1,91 +1,75 @@
-"""Bench sheets as one PDF: cautions, consumables, bars, furnace loads, temper batches, testers."""
+"""Typst source of bench sheets: cautions, consumables, bars, labels, loads, tempers, testers."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
 from math import ceil
-from pathlib import Path
 from typing import Final
 
 from quenchbook.bench.at_hand import NOT_A_RISK_ASSESSMENT, Consumables
 from quenchbook.bench.bar_sheets import BarPicture, BarSheet, PieceRow
 from quenchbook.bench.load_sheets import CouponRow, Entry, LoadSheet
 from quenchbook.bench.safety import COMMON, Caution
-from quenchbook.bench.sheets import BenchSheets, bench_sheets
+from quenchbook.bench.sheets import BenchSheets
 from quenchbook.bench.temper_sheets import TemperRow, TemperSheet
-from quenchbook.bench.tester_sheets import TestSheet
+from quenchbook.bench.tester_sheets import TesterCheck, TestSheet
 from quenchbook.bench.travellers import LABEL_COLUMNS, LabelSheet, Traveller, square_svg
-from quenchbook.errors import ReportError
-from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.characters import breakable, shortened
-from quenchbook.report.exporters import write_whole
-from quenchbook.report.pdf import compile_typst
 from quenchbook.report.typst_source import literal
 from quenchbook.units import capital
 
-BENCH_FILE: Final = "bench_sheets.pdf"
 _SIZES: Final = (
     (2200, "12pt"), (3100, "10.5pt"), (4000, "9pt"), (4850, "8.3pt"), (5900, "7pt"),
     (100_000, "6.7pt"),
 )  # fmt: skip
 _HAZARD_LETTERS: Final = 110  # that a hazard's heading and the space around it stand for
-_UNSOURCED: Final = "Where no source is named: common practice, no source."
+UNSOURCED: Final = "Where no source is named: common practice, no source."
 _MANY_ROWS: Final = 14  # of consumables and air; so many stand closer together
 _NOTE_LETTERS: Final = 360  # of what an amount was counted with, eight lines
 _HELD_LETTERS: Final = 280  # of what is held constant, three lines
 _LETTERS: Final = 86  # of a line of 11 pt
 _USUAL_LINES: Final = 3  # around the table of a load with rows of 16.6 mm
-_ANYTHING: Final = (
+ANYTHING: Final = (
     "Anything different?",
     "Late, dropped, scale, wrong bath: write it, do not repair it.",
 )
 
 
-def write_bench_documents(matrix: CouponMatrix, folder: str | Path) -> list[Path]:
-    """Write the bench sheets of a plan as a PDF.
-
-    Parameters
-    ----------
-    matrix : CouponMatrix
-    folder : str or Path
-        Made if needed.
-
-    Returns
-    -------
-    list of Path
-
-    Raises
-    ------
-    ReportError
-        If the folder holds the sheets of another plan: they are not overwritten.
-    """
-    path = Path(folder) / BENCH_FILE
-    sheets = bench_sheets(matrix)
-    same_plan = path.exists() and sheets.title.encode("utf-8") in path.read_bytes()
-    if path.exists() and not same_plan:
-        raise ReportError(
-            f"{path} holds the sheets of another plan, this one is {matrix.short_hash}. "
-            "Move it away; it is not overwritten."
-        )
-    done = compile_typst(bench_source(sheets), {}, title=sheets.title)
-    return [write_whole(path, done, overwrite=same_plan)]
-
-
 def bench_source(sheets: BenchSheets) -> str:
-    """Typst source of bench sheets; every text goes out as a string literal."""
+    """Typst source of bench sheets alone; every text goes out as a string literal."""
+    return typst_source(part_pages(sheets.part_titles(), sheet_pages(sheets)))
+
+
+def part_pages(titles: Mapping[str, str], pages: Mapping[str, Sequence[str]]) -> list[str]:
+    """Pages of all parts in the order of the titles, the first of each with its title."""
+    found = []
+    for key, title in titles.items():
+        for number, page in enumerate(pages.get(key, ())):
+            name = "" if number else f"#part({literal(key)}, {_words(shortened(title, 40), 18)})\n"
+            found.append(name + page)
+    return found
+
+
+def typst_source(pages: Sequence[str]) -> str:
+    """Typst source of pages, with the rules of their look before them."""
     rules = resources.files("quenchbook.report").joinpath("bench_sheet.typ")
-    pages = [
-        _cautions_page(sheets),
-        *([] if sheets.needs is None else [_needs_page(sheets.needs, sheets.needs_foot)]),
-        *map(_bar_page, sheets.bars),
-        *map(_label_page, sheets.labels),
-        *map(_load_page, sheets.loads),
-        *map(_temper_page, sheets.tempers),
-        *map(_test_page, sheets.tests),
-    ]
-    body = "\n#pagebreak()\n".join(pages)
+    body = "\n#pagebreak(weak: true)\n".join(pages)
     return f"{rules.read_text(encoding='utf-8')}\n#show: bench-rules\n{body}\n"
+
+
+def sheet_pages(sheets: BenchSheets) -> Mapping[str, Sequence[str]]:
+    """Typst source of each page, by the part of the booklet it belongs to."""
+    needs = [] if sheets.needs is None else [_needs_page(sheets.needs, sheets.foot)]
+    return {
+        "cautions": [_cautions_page(sheets)],
+        "needs": needs,
+        "bars": [_bar_page(own) for own in sheets.bars],
+        "labels": [_label_page(own) for own in sheets.labels],
+        "loads": [_load_page(own) for own in sheets.loads],
+        "tempers": [_temper_page(own) for own in sheets.tempers],
+        "tests": [_test_page(own) for own in sheets.tests],
+    }
 
 
 def _cautions_page(sheets: BenchSheets) -> str:
@@ -97,26 +81,26 @@ def _cautions_page(sheets: BenchSheets) -> str:
         f"#v(2.5mm)\n#text(size: 11pt, {literal(breakable(shortened(sheets.study_title, 120)))})",
         "#v(2.5mm)\n#rule(2pt)",
         *(_caution(caution, _cautions_size(sheets.cautions)) for caution in sheets.cautions[:-1]),
-        f"#v(3mm)\n#hint({literal(_UNSOURCED)})",
+        f"#v(3mm)\n#hint({literal(UNSOURCED)})",
         "#v(3mm)",
         f"#block(stroke: 1.4pt, inset: 3mm, bold({literal(_sentences(sheets.cautions[-1]))}))",
-        _foot(*sheets.cautions_foot),
+        foot_line(sheets.foot, "cautions"),
     ]
     return "\n".join(lines)
 
 
-def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
-    lines = _sequence(
+def _needs_page(needs: Consumables, foot: str) -> str:
+    lines = sequence(
         f"\n  ({literal(capital(own.item))}, {literal(own.amount_words())}, "
         f"{literal(breakable(shortened(own.note, _NOTE_LETTERS)))})"
         for own in needs.lines
     )
-    air = _sequence(
+    air = sequence(
         f"\n  ({literal(breakable(capital(own.what)))}, {literal(own.value_words())}, "
         f"{literal(own.note)})"
         for own in needs.air
     )
-    asked = _sequence(literal(line) for line in needs.asked)
+    asked = sequence(literal(line) for line in needs.asked)
     gap = "1.5mm" if len(needs.lines) + len(needs.air) < _MANY_ROWS else "1.1mm"
     return "\n".join(
         (
@@ -127,13 +111,13 @@ def _needs_page(needs: Consumables, foot: tuple[str, str]) -> str:
             "#v(3mm)\n#rule(2pt)",
             f"#needs-table({lines}, gap: {gap})",
             f"#air-table({air}, {literal(NOT_A_RISK_ASSESSMENT)}, {asked}, gap: {gap})",
-            _foot(*foot),
+            foot_line(foot, "have at hand"),
         )
     )
 
 
 def _caution(caution: Caution, size: str) -> str:
-    sentences = _sequence(literal(sentence) for sentence in caution.sentences)
+    sentences = sequence(literal(sentence) for sentence in caution.sentences)
     source = "" if caution.source == COMMON else caution.source
     return f"#caution({literal(caution.hazard)}, {sentences}, {literal(source)}, size: {size})"
 
@@ -153,10 +137,10 @@ def _sentences(caution: Caution) -> str:
 
 
 def _load_page(sheet: LoadSheet) -> str:
-    settings = _sequence(literal(setting) for setting in sheet.settings)
-    times = _sequence(f"({literal(label)}, {literal(unit)})" for label, unit in sheet.times)
-    heads = _sequence(_words(head, 12) for head in sheet.heads)
-    rows = _sequence(f"\n  {_coupon_row(row)}" for row in sheet.rows)
+    settings = sequence(literal(setting) for setting in sheet.settings)
+    times = sequence(f"({literal(label)}, {literal(unit)})" for label, unit in sheet.times)
+    heads = sequence(_words(head, 12) for head in sheet.heads)
+    rows = sequence(f"\n  {_coupon_row(row)}" for row in sheet.rows)
     cold = "true" if sheet.has_cold else "false"
     return "\n".join(
         (
@@ -165,9 +149,9 @@ def _load_page(sheet: LoadSheet) -> str:
             f"#load-times({times}, held: {_held(sheet.held)})",
             f"#load-table({_words(shortened(sheet.coupon_word, 12), 12)}, {heads}, {cold}, "
             f"{_words(shortened(sheet.cold_out, 34), 12)}, {rows}, {_row_height(sheet)})",
-            f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
+            f"#anything({literal(ANYTHING[0])}, {literal(ANYTHING[1])})",
             f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
-            _foot(sheet.foot_left, sheet.foot_right),
+            foot_line(sheet.foot_left, sheet.foot_right),
         )
     )
 
@@ -180,7 +164,7 @@ def _row_height(sheet: LoadSheet) -> str:
 
 
 def _coupon_row(row: CouponRow) -> str:
-    entries = _sequence(
+    entries = sequence(
         f"(words: {_words(entry.text, 16)}, emphasis: {literal(entry.emphasis)}, "
         f"shape: {literal(entry.shape)}, under: {literal(shortened(entry.under, 24))}, "
         f"size: {_entry_size(entry, len(row.entries))})"
@@ -199,10 +183,10 @@ def _entry_size(entry: Entry, entries: int) -> str:
 
 
 def _temper_page(sheet: TemperSheet) -> str:
-    settings = _sequence(literal(setting) for setting in sheet.settings)
-    times = _sequence(f"({literal(label)}, {literal(unit)})" for label, unit in sheet.times)
-    cycles = _sequence(literal(cycle) for cycle in sheet.cycles)
-    rows = _sequence(f"\n  {_temper_row(row)}" for row in sheet.rows)
+    settings = sequence(literal(setting) for setting in sheet.settings)
+    times = sequence(f"({literal(label)}, {literal(unit)})" for label, unit in sheet.times)
+    cycles = sequence(literal(cycle) for cycle in sheet.cycles)
+    rows = sequence(f"\n  {_temper_row(row)}" for row in sheet.rows)
     height = "12mm" if len(sheet.cycles) < 3 else "10.4mm"
     coupon, load = (_words(shortened(w, 12), 12) for w in (sheet.coupon_word, sheet.load_word))
     return "\n".join(
@@ -212,9 +196,9 @@ def _temper_page(sheet: TemperSheet) -> str:
             f"#load-times({times}, cycles: {cycles}, held: {_held(sheet.held)})",
             f"#temper-table({coupon}, {load}, {rows}, {height}, "
             f"order-head: {literal(shortened(sheet.order_head, 24))})",
-            f"#anything({literal(_ANYTHING[0])}, {literal(_ANYTHING[1])})",
+            f"#anything({literal(ANYTHING[0])}, {literal(ANYTHING[1])})",
             f"#safety-line({literal('')}, {literal(sheet.reminder)})",
-            _foot(sheet.foot_left, sheet.foot_right),
+            foot_line(sheet.foot_left, sheet.foot_right),
         )
     )
 
@@ -228,20 +212,20 @@ def _temper_row(row: TemperRow) -> str:
 
 
 def _bar_page(sheet: BarSheet) -> str:
-    rows = _sequence(f"\n  {_piece_row(row)}" for row in sheet.rows)
+    rows = sequence(f"\n  {_piece_row(row)}" for row in sheet.rows)
     return "\n".join(
         (
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, ())",
             *(() if sheet.picture is None else (_bar_picture(sheet.picture),)),
             f"#piece-table({_words(shortened(sheet.coupon_word, 12), 12)}, {rows})",
             f"#safety-line({literal(sheet.hint)}, {literal(sheet.reminder)})",
-            _foot(sheet.foot_left, sheet.foot_right),
+            foot_line(sheet.foot_left, sheet.foot_right),
         )
     )
 
 
 def _bar_picture(picture: BarPicture) -> str:
-    pieces = _sequence(
+    pieces = sequence(
         f"({literal(number)}, {low:g}, {high:g}, {'true' if coupon else 'false'})"
         for number, low, high, coupon in picture.pieces
     )
@@ -260,13 +244,13 @@ def _piece_row(row: PieceRow) -> str:
 
 
 def _label_page(sheet: LabelSheet) -> str:
-    labels = _sequence(f"\n  {_label(label)}" for label in sheet.labels)
+    labels = sequence(f"\n  {_label(label)}" for label in sheet.labels)
     return "\n".join(
         (
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, (), dated: false)",
             f"#label-grid({LABEL_COLUMNS}, {labels})",
             f"#safety-line({literal(sheet.hint)}, {literal('')})",
-            _foot(sheet.foot_left, sheet.foot_right),
+            foot_line(sheet.foot_left, sheet.foot_right),
         )
     )
 
@@ -279,19 +263,26 @@ def _label(label: Traveller) -> str:
 
 
 def _test_page(sheet: TestSheet) -> str:
-    checks = _sequence(literal(check) for check in sheet.checks)
-    rows = _sequence(
+    lines = sequence(literal(line) for line in sheet.lines)
+    check = () if sheet.check is None else (_check(sheet.check),)
+    rows = sequence(
         f"({literal(order)}, {_words(code, 12)}, {_code_size(code)})" for order, code in sheet.rows
     )
     return "\n".join(
         (
             f"#load-head({_heading_value(sheet.title)}, {literal(sheet.line)}, (), dated: false)",
-            f"#test-checks({checks})",
+            f"#v(3.5mm)\n#named-lines({lines})",
+            *check,
             f"#test-table({_words(shortened(sheet.coupon_word, 12), 12)}, {sheet.fields}, {rows})",
             f"#v(2mm)\n#safety-line({literal('')}, {literal(sheet.reminder)})",
-            _foot(sheet.foot_left, sheet.foot_right),
+            foot_line(sheet.foot_left, sheet.foot_right),
         )
     )
+
+
+def _check(check: TesterCheck) -> str:
+    heads, rows = (sequence(map(literal, own)) for own in (check.heads, check.rows))
+    return f"#check-table({literal(check.title)}, {literal(check.hint)}, {heads}, {rows})"
 
 
 def _held(line: str) -> str:
@@ -314,10 +305,11 @@ def _heading(words: str) -> str:
 
 
 def _heading_value(words: str) -> str:
-    return f"heading(level: 1, {_words(shortened(words, 60), 18)})"
+    return f"heading(level: 2, {_words(shortened(words, 60), 18)})"
 
 
-def _foot(left: str, right: str) -> str:
+def foot_line(left: str, right: str) -> str:
+    """Words at the foot of the pages from here on."""
     return f"#foot({literal(shortened(left, 70))}, {literal(shortened(right, 50))})"
 
 
@@ -325,6 +317,6 @@ def _words(text: str, longest: int) -> str:
     return f"text({literal(breakable(text, longest))})"
 
 
-def _sequence(items: Iterable[str]) -> str:
+def sequence(items: Iterable[str]) -> str:
     """Typst array; the comma at its end keeps an array of one an array."""
     return "(" + "".join(f"{item}, " for item in items) + ")"

@@ -298,7 +298,8 @@ class Study:
     stock : Stock or None
         Bars, saw and labels, for the bench; no part of the declaration. None: not told.
     timetable : mapping
-        Working hours and times at the bench, see `quenchbook.study.hours`; no part of the plan.
+        Working hours and times at the bench, see `quenchbook.study.reading_hours`; no part of the
+        plan.
     held_constant : mapping
         What is the same for all coupons, in words: ``soak`` to ``15 min``. It stands on the bench
         sheets and is no part of the declaration or of the plan.

@@ -12,15 +12,16 @@ from typing import Any, Final, cast
 from quenchbook.errors import Problem, StudyError
 from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import Factor
-from quenchbook.study.hours import hours_mistakes
 from quenchbook.study.mistakes import NAME, Mistakes
 from quenchbook.study.prices import price_mistakes
 from quenchbook.study.reading_factors import read_factors
+from quenchbook.study.reading_hours import hours_mistakes
 from quenchbook.study.reading_plan import read_layout, read_plan_wish
 from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
 from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
 from quenchbook.study.room import read_room
+from quenchbook.study.sizes import size_mistakes
 from quenchbook.study.stock import read_stock
 from quenchbook.study.tester import told_tester_mistakes
 
@@ -131,6 +132,8 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         unit_names={str(k): str(v) for k, v in mistakes.table(content, "unit_names").items()},
         folder=path.parent,
     )
+    for key, found, remedy in size_mistakes(study.steel, study.stock):
+        mistakes.wrong("stock", key, found, remedy)
     if not NAME.fullmatch(study.key):
         mistakes.wrong("", "key", f"'{study.key}' is not a short name", "Use a-z, 0-9 and _ only.")
     if mistakes.problems:

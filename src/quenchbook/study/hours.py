@@ -1,70 +1,16 @@
-"""Working hours and times at the bench: what a timetable is made from, as far as told."""
+"""Working hours and times at the bench: what a timetable is made from."""
 
 from __future__ import annotations
 
 import datetime
-import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, cast
 
-from quenchbook.errors import Problem, StudyError, UnitError
-from quenchbook.study.mistakes import nearest
-from quenchbook.study.prices import ASSUMED
-from quenchbook.units import NO_BREAK, minutes_text, parse_quantity
+from quenchbook.errors import Problem, StudyError
+from quenchbook.study.rest_days import WEEKDAYS, rest_days_of
+from quenchbook.study.usual_times import BATHS, OTHER_BATH
 
-if TYPE_CHECKING:
-    from quenchbook.study.definition import Study
-
-TIMES: Final[Mapping[str, tuple[float, str]]] = {
-    "switch_on": (5.0, "of work to switch the furnace on"),
-    "recovery": (10.0, "at least until the furnace is back at temperature after a load"),
-    "loading": (2.0, "of work to put a load into the furnace"),
-    "coupon_heating": (5.0, "until the coupons are as hot as the furnace; then the soak begins"),
-    "quench_coupon": (0.5, "of work to quench one coupon"),
-    "transfer": (2.0, "of work to put a group into the cold"),
-    "take_out": (2.0, "of work to take a group out of the cold"),
-    "delay_tolerance": (5.0, "that a delay may be missed by"),
-    "temper_loading": (3.0, "of work to put a temper batch in, and to take it out"),
-    "temper_heating": (30.0, "until a temper batch is as hot as its oven; then the hold begins"),
-    "temper_cooling": (30.0, "between two tempers of a batch, to cool"),
-}
-"""Times with their defaults [min] and what they are."""
-
-NUMBERS: Final[Mapping[str, tuple[float, str]]] = {
-    "delay_tolerance_percent": (5.0, "per cent of a delay that it may be missed by, if more"),
-    "cold_at_most": (1.3, "times the planned time that coupons may stay in the cold"),
-}
-"""Plain numbers with their defaults and what they are."""
-
-RATES: Final[Mapping[str, tuple[float, str]]] = {
-    "heating_per_hour": (600.0, "that the furnace heats up in an hour"),
-    "cooling_per_hour": (300.0, "that the furnace cools down in an hour"),
-}
-"""Speeds of the furnace with their defaults [degC for each hour]."""
-
-BATHS: Final[Mapping[str, tuple[int, float]]] = {
-    "freezer": (24, 30.0),
-    "dry_ice": (12, 3.0),
-    "liquid_nitrogen": (12, 2.0),
-}
-"""Route to coupons that its bath holds at once, and minutes until they are as cold as it is."""
-
-_OTHER_BATH: Final = (12, 5.0)
-_HELD: Final[Mapping[str, tuple[float, str]]] = {
-    "soak": (20.0, "of soak at the austenitize temperature"),
-    "cold_time": (60.0, "in the cold"),
-    "temper_time": (120.0, "at the temper temperature"),
-}
 _OPEN, _CLOSE = 480, 1200
-_TABLES: Final = ("bath_capacity", "bath_cooling")
-_OVENS: Final = ("oven", "furnace")
-_KNOWN: Final = (
-    "first_day", "work_hours", "between_loads", "temper_in", *TIMES, *NUMBERS, *RATES, *_TABLES,
-)  # fmt: skip
-
-Mistake = tuple[str, str, str, str]
 
 
 @dataclass(frozen=True)
@@ -76,7 +22,13 @@ class WorkHours:
     first_day : date or None
         Date of the first day of work; None: days are numbered only.
     opens, closes : int
-        Working hours [min after midnight], the same on every day.
+        Working hours [min after midnight], the same on every day of work.
+    rest_weekdays : tuple of str
+        Weekdays without work: ``("Sat", "Sun")``. They need the first day, else they are not kept.
+    rest_dates : tuple of date
+        Dates without work.
+    search : bool
+        Whether a timetable is looked for that misses less than the one by earliest start.
     heating_per_hour, cooling_per_hour : float
         Speed of the furnace [degC for each hour].
     between_loads : float or None
@@ -105,6 +57,9 @@ class WorkHours:
     first_day: datetime.date | None = None
     opens: int = _OPEN
     closes: int = _CLOSE
+    rest_weekdays: tuple[str, ...] = ()
+    rest_dates: tuple[datetime.date, ...] = ()
+    search: bool = False
     heating_per_hour: float = 600.0
     cooling_per_hour: float = 300.0
     between_loads: float | None = None
@@ -129,6 +84,11 @@ class WorkHours:
     temper_cooling: float = 30.0
     assumed: tuple[str, ...] = ()
 
+    def __post_init__(self) -> None:
+        _, remedy = rest_days_of([*self.rest_weekdays, *self.rest_dates])
+        if remedy:
+            raise StudyError(Problem("rest_weekdays", f"{self.rest_weekdays} is told", remedy))
+
     def tolerance(self, delay: float) -> float:
         """How far a delay may be missed [min].
 
@@ -139,11 +99,11 @@ class WorkHours:
 
     def capacity(self, route: str) -> int:
         """Coupons that fit into the cold of a route at once."""
-        return self.bath_capacity.get(route, BATHS.get(route, _OTHER_BATH)[0])
+        return self.bath_capacity.get(route, BATHS.get(route, OTHER_BATH)[0])
 
     def cooling(self, route: str) -> float:
         """Time until coupons are as cold as the bath of a route [min]."""
-        return self.bath_cooling.get(route, BATHS.get(route, _OTHER_BATH)[1])
+        return self.bath_cooling.get(route, BATHS.get(route, OTHER_BATH)[1])
 
     def date(self, day: int) -> datetime.date | None:
         """Date of a day of work, the first is 1; None if the first day is not told."""
@@ -151,198 +111,19 @@ class WorkHours:
             return None
         return self.first_day + datetime.timedelta(days=day - 1)
 
+    def rests(self, day: int) -> bool:
+        """Whether nobody works on a day, the first is 1.
 
-def hours_mistakes(told: Mapping[str, object]) -> list[Mistake]:
-    """Everything that is wrong with a ``[timetable]`` table.
+        >>> saturday = datetime.date(2026, 10, 10)
+        >>> WorkHours(saturday, rest_weekdays=("Sun",)).rests(2)
+        True
+        """
+        date = self.date(day)
+        if date is None:
+            return False
+        return WEEKDAYS[date.weekday()] in self.rest_weekdays or date in self.rest_dates
 
-    Parameters
-    ----------
-    told : mapping
-        As it stands in the study file.
-
-    Returns
-    -------
-    list of (table, key, what was found, what to write)
-    """
-    return _read(told)[1]
-
-
-def hours_of(study: Study) -> WorkHours:
-    """Working hours and times of a study.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    WorkHours
-
-    Raises
-    ------
-    StudyError
-        With every mistake, where the table was not read from a study file.
-    """
-    values, mistakes = _read(study.timetable)
-    if mistakes:
-        raise StudyError([Problem(f"{at}.{key}", what, do) for at, key, what, do in mistakes])
-    for key in _HELD:
-        if (minutes := _held_minutes(study.held_constant.get(key, ""))) is not None:
-            values[key] = minutes
-    return WorkHours(assumed=_assumed(study, values), **values)
-
-
-def _read(told: Mapping[str, object]) -> tuple[dict[str, Any], list[Mistake]]:
-    """Values that are told, in storage units, and everything that is wrong."""
-    values: dict[str, Any] = {}
-    wrong: list[Mistake] = []
-    for key, raw in told.items():
-        if key not in _KNOWN:
-            wrong.append(("timetable", key, f"'{key}' is not known here", nearest(key, _KNOWN)))
-        elif key in _TABLES:
-            values[key], own = _bath_table(key, raw)
-            wrong += own
-        else:
-            found, remedy = _value(key, raw)
-            if remedy:
-                wrong.append(("timetable", key, f"{key} is {_shown(raw)}", remedy))
-            elif key == "work_hours":
-                values["opens"], values["closes"] = cast(tuple[int, int], found)
-            else:
-                values[key] = found
-    if "between_loads" in told and any(key in told for key in ("recovery", "cooling_per_hour")):
-        remedy = "Keep between_loads, or heating_per_hour with cooling_per_hour and recovery."
-        wrong.append(("timetable", "between_loads", "the time between loads is told twice", remedy))
-    return values, wrong
-
-
-def _value(key: str, raw: object) -> tuple[object, str]:
-    """Value of a key in storage units; else what to write."""
-    if key == "first_day":
-        is_date = isinstance(raw, datetime.date) and not isinstance(raw, datetime.datetime)
-        return raw, "" if is_date else "Write a date without quotes: first_day = 2026-10-05."
-    if key == "work_hours":
-        hours = _clock_pair(raw)
-        remedy = 'Write start and end on one day: work_hours = ["08:00", "20:00"].'
-        return hours, "" if hours else remedy
-    if key == "temper_in":
-        remedy = 'Write temper_in = "oven" (of its own) or temper_in = "furnace" (the same one).'
-        return raw, "" if raw in _OVENS else remedy
-    if key in NUMBERS:
-        default, words = NUMBERS[key]
-        least = 1.0 if key == "cold_at_most" else 0.0
-        good = _is_number(raw) and cast(float, raw) >= least
-        remedy = f"Write a number, {least:g} or more ({words}): {key} = {default:g}."
-        return float(cast(float, raw)) if good else raw, "" if good else remedy
-    if key in RATES:
-        degrees = _quantity(raw, "temperature_difference")
-        remedy = f'Write degrees, above zero: {key} = "{RATES[key][0]:g} degC".'
-        return degrees, "" if degrees is not None and degrees > 0 else remedy
-    minutes = _quantity(raw, "time")
-    default = TIMES[key][0] if key in TIMES else 45.0
-    remedy = f'Write a time with its unit, zero or more: {key} = "{default:g} min".'
-    return minutes, "" if minutes is not None and minutes >= 0 else remedy
-
-
-def _bath_table(key: str, raw: object) -> tuple[dict[str, float], list[Mistake]]:
-    example = "{ freezer = 24 }" if key == "bath_capacity" else '{ freezer = "30 min" }'
-    if not isinstance(raw, Mapping):
-        return {}, [("timetable", key, f"{key} is {_shown(raw)}", f"Write {key} = {example}.")]
-    values: dict[str, float] = {}
-    wrong: list[Mistake] = []
-    for route, told in raw.items():
-        if key == "bath_capacity":
-            good = isinstance(told, int) and not isinstance(told, bool) and told >= 1
-            number = told if good else None
-            remedy = f"Write how many coupons it holds at once: {route} = 12."
-        else:
-            number = _quantity(told, "time")
-            number = number if number is not None and number >= 0 else None
-            remedy = f'Write a time with its unit: {route} = "30 min".'
-        if number is None:
-            wrong.append((f"timetable.{key}", str(route), f"{route} is {_shown(told)}", remedy))
-        else:
-            values[str(route)] = number
-    return values, wrong
-
-
-def _clock_pair(raw: object) -> tuple[int, int] | None:
-    if not isinstance(raw, list | tuple) or len(raw) != 2:
-        return None
-    opens, closes = (_clock(value) for value in raw)
-    return None if opens is None or closes is None or opens >= closes else (opens, closes)
-
-
-def _clock(raw: object) -> int | None:
-    """Minutes after midnight of ``08:00``; 24:00 is the end of the day."""
-    text = raw.strftime("%H:%M") if isinstance(raw, datetime.time) else str(raw)
-    match = re.fullmatch(r"(\d{1,2}):([0-5]\d)", text)
-    minutes = int(match[1]) * 60 + int(match[2]) if match else 1441
-    return minutes if minutes <= 1440 else None
-
-
-def _quantity(raw: object, dimension: str) -> float | None:
-    if not isinstance(raw, str):
-        return None
-    try:
-        value = parse_quantity(raw, dimension)
-    except UnitError:
-        return None
-    return value if math.isfinite(value) else None
-
-
-def _held_minutes(text: str) -> float | None:
-    """Time at the beginning of what is held constant: ``2 h in still air`` is 120."""
-    match = re.match(r"[\d.,]+\s*[a-zA-Z]+", text.strip())
-    minutes = _quantity(match[0], "time") if match else None
-    return minutes if minutes else None
-
-
-def _is_number(raw: object) -> bool:
-    return isinstance(raw, int | float) and not isinstance(raw, bool) and math.isfinite(raw)
-
-
-def _shown(raw: object) -> str:
-    if isinstance(raw, datetime.date | datetime.time):
-        return raw.isoformat()
-    text = repr(raw)
-    return text if len(text) <= 60 else f"{text[:59]}…"
-
-
-def _assumed(study: Study, values: Mapping[str, Any]) -> tuple[str, ...]:
-    """What is not told, in words, as far as a timetable of the study uses it."""
-    routes = [
-        str(level)
-        for factor in study.factors
-        if factor.name == "cold_route"
-        for level in factor.levels
-        if level != "none"
-    ]
-    varied = {factor.name for factor in study.factors}
-    skipped = {"recovery", "cooling_per_hour"} if "between_loads" in values else set()
-    if not routes:
-        skipped |= {"transfer", "take_out", "delay_tolerance", "cold_time", *NUMBERS}
-    if "delay" not in varied:
-        skipped |= {"delay_tolerance_percent"}
-    skipped |= {"cold_time"} if "cold_hold" in varied else set()
-    lines = []
-    if "opens" not in values:
-        lines.append("working hours 08:00 to 20:00 on every day")
-    for key, (default, words) in {**RATES, **TIMES, **_HELD, **NUMBERS}.items():
-        if key in values or key in skipped or key in varied:
-            continue
-        if key in NUMBERS:
-            lines.append(f"{default:g}{NO_BREAK}{words}")
-        else:
-            amount = f"{default:g}{NO_BREAK}°C" if key in RATES else minutes_text(default)
-            lines.append(f"{amount} {words}")
-    for route in routes:
-        word = study.factor("cold_route").word(route)
-        capacity, cooling = BATHS.get(route, _OTHER_BATH)
-        if route not in values.get("bath_capacity", {}):
-            lines.append(f"room for {capacity} coupons at once: {word}")
-        if route not in values.get("bath_cooling", {}):
-            lines.append(f"{minutes_text(cooling)} until coupons are as cold: {word}")
-    if "temper_in" not in values:
-        lines.append("tempers in an oven of their own")
-    return tuple(f"{line} ({ASSUMED})" for line in lines)
+    @property
+    def rest_words(self) -> str:
+        """Days without work in print: ``Sat, Sun, 2026-12-24``; empty if there are none."""
+        return ", ".join([*self.rest_weekdays, *(date.isoformat() for date in self.rest_dates)])

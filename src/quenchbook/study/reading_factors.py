@@ -7,7 +7,8 @@ from typing import Any, Final, cast
 
 from quenchbook.study.factors import COLUMN_ENDINGS, ROUTE_WORDS, UNITS, Factor, Level, Shape, Unit
 from quenchbook.study.mistakes import NAME, Mistakes, nearest
-from quenchbook.study.reading_levels import read_grid, read_level, read_levels
+from quenchbook.study.plausible_levels import check_temperatures
+from quenchbook.study.reading_levels import read_grid, read_level, read_levels, written_unit
 
 _FACTOR_KEYS: Final = (
     "title", "levels", "unit", "set_for", "shape", "exists_for", "words", "repeats",
@@ -78,6 +79,8 @@ def _factor(
             mistakes.wrong(
                 where, "levels", f"a level of {name} is written twice", "Each level once."
             )
+    if dimension == "temperature":
+        _check_temperatures(name, raw, unit, levels, where, mistakes)
     set_for = mistakes.choice(where, "set_for", entry.get("set_for", "coupon"), UNITS)
     shape = mistakes.choice(
         where, "shape", entry.get("shape", "levels"), ("levels", "linear", "quadratic")
@@ -115,6 +118,19 @@ def _factor(
         label=str(entry.get("title", "")),
         repeats=_repeats(name, entry.get("repeats"), len(levels), where, mistakes),
     )
+
+
+def _check_temperatures(
+    name: str, raw: Any, unit: Any, levels: list[Level], where: str, mistakes: Mistakes
+) -> None:
+    """Ask about levels that no steel is treated at; of a grid only about its ends."""
+    if isinstance(raw, Mapping):
+        raw, levels = [raw["lowest"], raw["highest"]], [levels[0], levels[-1]]
+    if len(levels) < len(raw):
+        return  # a level that cannot be read is told already
+    units = [written_unit(own, unit) for own in raw]
+    celsius = [float(level) for level in levels]
+    check_temperatures(name, zip(units, celsius, strict=True), where, mistakes)
 
 
 def _repeats(name: str, raw: Any, levels: int, where: str, mistakes: Mistakes) -> tuple[int, ...]:

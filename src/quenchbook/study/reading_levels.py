@@ -9,7 +9,13 @@ from typing import Any, Final, cast
 from quenchbook.errors import UnitError
 from quenchbook.study.factors import Factor, Level
 from quenchbook.study.mistakes import Mistakes, nearest
-from quenchbook.units import convert, difference_dimension, parse_quantity, unit_named
+from quenchbook.units import (
+    STORAGE_UNITS,
+    convert,
+    difference_dimension,
+    parse_quantity,
+    unit_named,
+)
 
 _GRID_KEYS: Final = ("lowest", "highest", "step")
 _MOST_LEVELS: Final = 200  # a finer grid is a slip of the step
@@ -195,6 +201,13 @@ def read_pair_table(
         if first and second:
             found[name] = (first[name], second[name])
     return found
+
+
+def written_unit(raw: Any, unit: Any) -> str:
+    """Unit of a temperature as it was written, ``degF``; ``degC`` where it has none."""
+    match = _NUMBER.match(str(raw))
+    written = (match[1].strip() if match else "") or str(unit or "")
+    return unit_named(written, "temperature") if written else STORAGE_UNITS["temperature"]
 
 
 def dimension_of(unit: str) -> str | None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
 from quenchbook.errors import UnitError
 from quenchbook.study.mistakes import Mistakes, nearest
+from quenchbook.study.sizes import steel_side
 from quenchbook.units import number_text, parse_quantity, with_unit
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ Protection = Literal["none", "foil", "gas"]
 
 _KEYS: Final = (
     "bars", "coupon_length", "kerf", "end_discard", "spare_coupons", "pieces", "grain",
-    "protection", "grind_allowance", "labels",
+    "protection", "grind_allowance", "labels", "bar_width", "bar_thickness",
 )  # fmt: skip
 _NEEDED: Final = ("bars", "coupon_length", "kerf", "end_discard")
 _EXAMPLES: Final[Mapping[str, str]] = {
@@ -27,6 +28,8 @@ _EXAMPLES: Final[Mapping[str, str]] = {
     "kerf": '"1.6 mm"',
     "end_discard": '"10 mm"',
     "grind_allowance": '"0.1 mm"',
+    "bar_width": '"25 mm"',
+    "bar_thickness": '"4 mm"',
 }
 _GRAINS: Final = ("along", "across")
 _PROTECTIONS: Final = ("none", "foil", "gas")
@@ -84,6 +87,8 @@ class Stock:
         Ground off each side [mm], as told; None: not told.
     labels : bool
         Whether a sheet of labels is wanted.
+    bar_width_mm, bar_thickness_mm : float or None
+        Section of the bars, and so of a sawn coupon [mm]; None: not told.
     """
 
     bars: tuple[StockBar, ...]
@@ -97,6 +102,8 @@ class Stock:
     protection: Protection = "none"
     grind_allowance_mm: float | None = None
     labels: bool = False
+    bar_width_mm: float | None = None
+    bar_thickness_mm: float | None = None
 
     @property
     def grain_words(self) -> str:
@@ -118,6 +125,12 @@ def read_stock(
     responses : mapping of name in the study file to Response
     mistakes : Mistakes
         Every mistake of the table is added.
+
+    Returns
+    -------
+    Stock or None
+        Without a ``coupon_length`` of its own, coupons are sawn as long as ``[steel]`` tells them
+        finished, and what is told to be ground off both ends.
     """
     if "stock" not in content:
         return None
@@ -125,11 +138,15 @@ def read_stock(
     if not isinstance(content["stock"], Mapping):
         return None
     mistakes.known_keys(table, _KEYS, "stock")
+    finished = steel_side(mistakes.table(content, "steel"), "length")
     for key in _NEEDED:
-        if key not in table:
+        if key not in table and not (key == "coupon_length" and finished is not None):
             remedy = f"Write {key} = {_EXAMPLES[key]} below [stock]."
             mistakes.wrong("stock", "", f"stock has no {key}", remedy)
     lengths = _coupon_lengths(table.get("coupon_length"), responses, mistakes)
+    allowance = _length(table, "grind_allowance", mistakes)
+    if "coupon_length" not in table and finished is not None:
+        lengths = {"": finished + 2 * (allowance or 0.0)}
     kerf = _length(table, "kerf", mistakes)
     ends = _length(table, "end_discard", mistakes)
     bars = _bars(table.get("bars"), mistakes)
@@ -166,8 +183,10 @@ def read_stock(
         protection=cast(
             Protection, mistakes.choice("stock", "protection", protection, _PROTECTIONS)
         ),
-        grind_allowance_mm=_length(table, "grind_allowance", mistakes),
+        grind_allowance_mm=allowance,
         labels=labels is True,
+        bar_width_mm=_section(table, "bar_width", mistakes),
+        bar_thickness_mm=_section(table, "bar_thickness", mistakes),
     )
 
 
@@ -181,6 +200,13 @@ def _length(table: Mapping[str, Any], key: str, mistakes: Mistakes) -> float | N
         return None
     remedy = f"Write {key} = {_EXAMPLES[key]}."
     return _length_of(table[key], key, key, remedy, mistakes, zero=True)
+
+
+def _section(table: Mapping[str, Any], key: str, mistakes: Mistakes) -> float | None:
+    """Side of a bar's section, above zero [mm]; None where it is missing or wrong."""
+    if key not in table:
+        return None
+    return _length_of(table[key], key, key, f"Write {key} = {_EXAMPLES[key]}.", mistakes)
 
 
 def _length_of(

@@ -15,7 +15,8 @@ from quenchbook.bench.sheets import bench_sheets
 from quenchbook.bench.temper_sheets import TEMPER_ROWS
 from quenchbook.errors import ReportError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.report.bench_pages import BENCH_FILE, bench_source, write_bench_documents
+from quenchbook.report.bench_pages import bench_source
+from quenchbook.report.booklet_files import BOOKLET_PDF, write_bench_documents
 from quenchbook.report.pdf import compile_typst
 from quenchbook.study.room import Room
 
@@ -26,14 +27,14 @@ def pages(data: bytes) -> int:
 
 
 @pytest.mark.parametrize("study", ["plane_irons_matrix", "coated_bars_matrix"])
-def test_every_sheet_is_one_page_of_a4(
-    study: str, request: pytest.FixtureRequest, tmp_path: Path
-) -> None:
+def test_every_sheet_is_one_page_of_a4(study: str, request: pytest.FixtureRequest) -> None:
     matrix: CouponMatrix = request.getfixturevalue(study)
-    [path] = write_bench_documents(matrix, tmp_path / "bench")
     sheets = bench_sheets(matrix)
-    with pikepdf.open(path) as pdf:
-        assert len(pdf.pages) == sheets.pages
+    parts = (sheets.bars, sheets.labels, sheets.loads, sheets.tempers, sheets.tests)
+    expected = (1 if sheets.needs is None else 2) + sum(map(len, parts))
+    done = compile_typst(bench_source(sheets), {}, title=sheets.title)
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        assert len(pdf.pages) == expected
         box = [float(side) for side in pdf.pages[0].mediabox]
         assert box[2:] == pytest.approx([595.3, 841.9], abs=0.1)
         assert matrix.short_hash in str(pdf.docinfo.get("/Title", "")) or matrix.short_hash in str(
@@ -94,14 +95,14 @@ def test_a_study_that_uses_nothing_up_has_no_page_for_it(coated_bars_matrix: Cou
 def test_the_same_plan_is_written_again_and_another_one_is_refused(
     plane_irons_matrix: CouponMatrix, coated_bars_matrix: CouponMatrix, tmp_path: Path
 ) -> None:
-    [path] = write_bench_documents(coated_bars_matrix, tmp_path)
+    path = write_bench_documents(coated_bars_matrix, tmp_path)[0]
     before = path.read_bytes()
     write_bench_documents(coated_bars_matrix, tmp_path)
     assert path.read_bytes() == before
-    with pytest.raises(ReportError, match="holds the sheets of another plan"):
+    with pytest.raises(ReportError, match="holds the booklet of another plan"):
         write_bench_documents(plane_irons_matrix, tmp_path)
     assert path.read_bytes() == before
-    (tmp_path / BENCH_FILE).write_bytes(b"my own notes")
+    (tmp_path / BOOKLET_PDF).write_bytes(b"my own notes")
     with pytest.raises(ReportError, match="not overwritten"):
         write_bench_documents(coated_bars_matrix, tmp_path)
 

@@ -9,11 +9,12 @@ import icalendar
 import pytest
 
 from quenchbook.bench.calendar import calendar_text
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.timetable import HANDS, Step, Timetable
 from quenchbook.errors import PlanError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.study.hours import WorkHours, hours_of
+from quenchbook.study.hours import WorkHours
+from quenchbook.study.reading_hours import hours_of
 
 MONDAY = datetime.date(2026, 10, 5)
 

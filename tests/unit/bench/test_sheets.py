@@ -52,8 +52,7 @@ def test_a_load_sheet_has_its_day_temperature_and_foot(plane_irons_matrix: Coupo
     assert sheet.line == "Day 2. Third load of the day."
     assert sheet.settings == (f"{level:.0f}\u00a0°C",)
     assert sheet.foot_left == f"Study plane_irons, plan {plane_irons_matrix.short_hash}"
-    pages = 2 + 8 + 12 + 12 + len(sheets.tests)
-    assert sheet.foot_right == f"load 7 of 12, page 17 of {pages}"
+    assert sheet.foot_right == "load 7 of 12"
     assert "Nitrogen: face shield" in sheet.reminder
 
 
@@ -96,17 +95,6 @@ def test_a_large_load_goes_over_several_pages(
     assert max(len(sheet.rows) for sheet in sheets.loads) <= LOAD_ROWS
     assert sum(len(sheet.rows) for sheet in sheets.loads) == per_load
     assert len(sheets.loads) == -(-per_load // LOAD_ROWS)
-
-
-def test_every_page_is_numbered_in_order(plane_irons_matrix: CouponMatrix) -> None:
-    sheets = bench_sheets(plane_irons_matrix)
-    pages = [*sheets.bars, *sheets.loads, *sheets.tempers, *sheets.tests]
-    feet = [
-        sheets.cautions_foot[1],
-        sheets.needs_foot[1],
-        *(page.foot_right.split(", ")[-1] for page in pages),
-    ]
-    assert feet == [f"page {number} of {sheets.pages}" for number in range(1, sheets.pages + 1)]
 
 
 def test_every_coupon_stands_once_on_the_sheet_of_its_temper_batch(

@@ -6,16 +6,16 @@ from dataclasses import replace
 
 import pytest
 
-from quenchbook.bench.earliest_start import bench_timetable
+from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.timetable import Timetable
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plots.timetable import figure_timetable
-from quenchbook.study.hours import hours_of
+from quenchbook.study.reading_hours import hours_of
 
 
 @pytest.fixture(scope="module")
-def demo(plane_irons_matrix: CouponMatrix) -> Timetable:
-    return bench_timetable(plane_irons_matrix)
+def demo(untold_plane_irons_matrix: CouponMatrix) -> Timetable:
+    return bench_timetable(untold_plane_irons_matrix)
 
 
 def test_each_day_is_a_picture_with_its_loads_and_hours(demo: Timetable) -> None:

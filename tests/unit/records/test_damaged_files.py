@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -217,6 +218,95 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
                 "hardness.csv row 2: K7XT is not in this plan; nearest: K7TX (two characters "
                 "swapped). If that is it, add a row to corrections.csv: "
                 "hardness.csv,2,coupon,K7XT,K7TX,misread label"
+            ),
+        ],
+    ),
+    "one lost character": (
+        {"hardness.csv": H + "K9AD,62,62\nK7?X,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 3: 'K7?X' has a lost character; only K7TX of this plan fits. If "
+                "that is it, add a row to corrections.csv: hardness.csv,3,coupon,K7?X,K7TX,lost "
+                "character"
+            ),
+        ],
+    ),
+    "two lost characters": (
+        {"hardness.csv": H + "??tx,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 2: '??tx' has 2 lost characters; only K7TX of this plan fits. "
+                "Nothing checks the others: look at the coupon again. If that is it, add a row to "
+                "corrections.csv: hardness.csv,2,coupon,??tx,K7TX,lost characters"
+            ),
+        ],
+    ),
+    "lost character and a code in two rows": (
+        {"hardness.csv": H + "K7TX,62.5,62.1\nK7?X,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 3: 'K7?X' has a lost character; only K7TX of this plan fits. If "
+                "that is it, add a row to corrections.csv: hardness.csv,3,coupon,K7?X,K7TX,lost "
+                "character"
+            ),
+        ],
+    ),
+    "lost characters that fit several codes": (
+        {"hardness.csv": H + "K???,62.5,62.1\n????,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 2: 'K???' has 3 lost characters; of this plan K7TX, K9AD fit. "
+                "Look at the coupon again."
+            ),
+            (
+                "hardness.csv row 3: '????' has 4 lost characters; of this plan K7TX, K9AD, 4E79, "
+                "CRDH and 4 more fit. Look at the coupon again."
+            ),
+        ],
+    ),
+    "lost character and another that is wrong": (
+        {"hardness.csv": H + "K7?Y,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 2: 'K7?Y' has a lost character; the others fit no code of this "
+                "plan. Look at the coupon again."
+            ),
+        ],
+    ),
+    "mark of a lost character in a text of another length": (
+        {"hardness.csv": H + "K7TX?,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 2: K7TX? is not in this plan, nor near a code of it. Look at "
+                "the coupon again."
+            ),
+        ],
+    ),
+    "four signs that are no code": (
+        {"hardness.csv": H + "A. B,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 2: A. B is not in this plan, nor near a code of it. Look at "
+                "the coupon again."
+            ),
+        ],
+    ),
+    "blank inside a whole code": (
+        {"hardness.csv": H + "K7 TX,62.5,62.1\n"},
+        [
+            (
+                "hardness.csv row 2: K7 TX is not in this plan; nearest: K7TX (a blank inside). "
+                "If that is it, add a row to corrections.csv: hardness.csv,2,coupon,K7 "
+                "TX,K7TX,misread label"
+            ),
+        ],
+    ),
+    "deviation: lost character": (
+        {"d.csv": D + "coupon,K7?X,lost,cracked,\n"},
+        [
+            (
+                "d.csv row 2: 'K7?X' has a lost character; only K7TX of this plan fits. If that "
+                "is it, add a row to corrections.csv: d.csv,2,which,K7?X,K7TX,lost character"
             ),
         ],
     ),
@@ -914,6 +1004,46 @@ def test_every_mistake_has_its_message(
         str(problem).replace(matrix.short_hash, "ac87a78b") for problem in caught.value.problems
     ]
     assert found == messages
+
+
+@pytest.mark.parametrize(
+    "label", ["K7_X", "K7.X", "K7*X", "K7-X", "K7\u2013X", "K7 X", "k7\u00a0x"]
+)
+def test_other_marks_of_a_lost_character_are_understood(
+    label: str, matrix: CouponMatrix, put: Callable[..., Path]
+) -> None:
+    folder = put({"hardness.csv": H + f"{label},62.5,62.1\n"})
+    with pytest.raises(RecordError) as caught:
+        read_records(folder, matrix)
+    [problem] = caught.value.problems
+    assert problem.problem.endswith("has a lost character; only K7TX of this plan fits")
+    assert problem.remedy.endswith(",K7TX,lost character")
+
+
+def test_a_mark_that_codes_of_the_plan_have_themselves_is_no_lost_character(
+    matrix: CouponMatrix, put: Callable[..., Path]
+) -> None:
+    own = matrix.frame.assign(coupon=[f"A-{number}" for number in range(1, 9)])
+    folder = put({"hardness.csv": H + "B-1,62.5,62.1\nA-?,62,62\n"})
+    with pytest.raises(RecordError) as caught:
+        read_records(folder, replace(matrix, frame=own))
+    near, several = caught.value.problems
+    assert "nearest: A-1 (one character)" in near.problem
+    assert several.problem == (
+        "'A-?' has a lost character; of this plan A-1, A-2, A-3, A-4 and 4 more fit"
+    )
+
+
+def test_the_proposed_row_restores_a_lost_character(
+    matrix: CouponMatrix, put: Callable[..., Path]
+) -> None:
+    files = {"hardness.csv": H + "?7T?,62.5,62.1\n"}
+    with pytest.raises(RecordError) as caught:
+        read_records(put(files), matrix)
+    row = caught.value.problems[0].remedy.rpartition("corrections.csv: ")[2]
+    records = read_records(put({**files, "corrections.csv": C + row + "\n"}), matrix)
+    assert set(records.readings["coupon"]) == {"K7TX"}
+    assert "coupon '?7T?' is 'K7TX' (lost characters)" in records.notes[0]
 
 
 def test_a_missing_folder_and_an_empty_one_are_told(

@@ -194,8 +194,8 @@ def test_equipment_is_printed_with_degree_signs(irons: Analysis) -> None:
 
 
 def test_a_table_of_files_names_file_and_folder() -> None:
-    block = study_tables.files_table(["bench/bench_sheets.pdf", "bench/forms/impact.csv"])
-    assert block.rows == (("bench_sheets.pdf", "bench"), ("impact.csv", "bench/forms"))
+    block = study_tables.files_table(["bench/booklet.pdf", "bench/forms/impact.csv"])
+    assert block.rows == (("booklet.pdf", "bench"), ("impact.csv", "bench/forms"))
     assert block.caption == "2 files written."
 
 

@@ -7,13 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests.conftest import ROOT
 
 import quenchbook as qb
 from quenchbook.errors import StudyError
 from quenchbook.study.definition import Study
-from quenchbook.study.hours import hours_mistakes, hours_of
+from quenchbook.study.hours import WorkHours
 from quenchbook.study.prices import ASSUMED
+from quenchbook.study.reading_hours import hours_mistakes, hours_of
 
 
 def test_everything_that_is_not_told_is_listed_as_assumed(plane_irons: Study) -> None:
@@ -43,6 +43,23 @@ def test_what_is_told_is_read_with_its_unit_and_not_assumed(plane_irons: Study) 
     assert not any("working hours" in line or "put a group" in line for line in hours.assumed)
 
 
+def test_rest_days_are_weekdays_in_any_spelling_and_dates(plane_irons: Study) -> None:
+    first, holiday = datetime.date(2026, 10, 5), datetime.date(2026, 10, 8)
+    told = {"first_day": first, "rest_days": ["sunday", "Sat", holiday], "search": True}
+    hours = hours_of(replace(plane_irons, timetable=told))
+    assert (hours.rest_weekdays, hours.rest_dates) == (("Sat", "Sun"), (holiday,))
+    assert [day for day in range(1, 15) if hours.rests(day)] == [4, 6, 7, 13, 14]
+    assert hours.search
+    assert hours.rest_words == "Sat, Sun, 2026-10-08"
+
+
+def test_hours_made_in_python_refuse_a_week_without_work() -> None:
+    with pytest.raises(StudyError, match="Leave at least one weekday"):
+        WorkHours(rest_weekdays=("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"))
+    with pytest.raises(StudyError, match="Write weekdays in quotes"):
+        WorkHours(rest_weekdays=("Samstag",))
+
+
 def test_held_constant_times_are_taken_over(plane_irons: Study) -> None:
     held = {"soak": "25 min", "cold_time": "12 h in still air", "temper_time": "1.5 h"}
     hours = hours_of(replace(plane_irons, held_constant=held))
@@ -64,6 +81,20 @@ def test_held_constant_times_are_taken_over(plane_irons: Study) -> None:
         ({"bath_capacity": 12}, "bath_capacity is 12", "{ freezer = 24 }"),
         ({"bath_capacity": {"freezer": 0}}, "freezer is 0", "freezer = 12"),
         ({"bath_cooling": {"freezer": 9}}, "freezer is 9", 'freezer = "30 min"'),
+        ({"rest_days": "Sat"}, "rest_days is 'Sat'", 'rest_days = ["Sat", "Sun", 2026-12-24]'),
+        ({"rest_days": ["Caturday"]}, "rest_days is", 'rest_days = ["Sat", "Sun", 2026-12-24]'),
+        ({"rest_days": ["Sat"]}, "first_day is not told", "write first_day = 2026-10-05"),
+        (
+            {"rest_days": ["Mon"], "first_day": datetime.date(2026, 10, 5)},
+            "first_day is 2026-10-05",
+            "Mon 2026-10-05 is a day without work",
+        ),
+        (
+            {"rest_days": ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]},
+            "rest_days is",
+            "Leave at least one weekday",
+        ),
+        ({"search": "yes"}, "search is 'yes'", "search = true"),
         ({"between_loads": "45 min", "recovery": "5 min"}, "told twice", "Keep between_loads"),
     ],
 )
@@ -73,8 +104,10 @@ def test_each_mistake_says_what_to_write(told: dict[str, object], found: str, re
     assert remedy in do
 
 
-def test_all_mistakes_of_a_file_come_at_once_with_their_lines(tmp_path: Path) -> None:
-    text = (ROOT / "data" / "plane_irons" / "study.toml").read_text(encoding="utf-8")
+def test_all_mistakes_of_a_file_come_at_once_with_their_lines(
+    plane_irons: Study, tmp_path: Path
+) -> None:
+    text = (plane_irons.folder / "study.toml").read_text(encoding="utf-8")
     lines = len(text.splitlines())
     more = '\n[timetable]\ntransfer = "2"\n[timetable.bath_capacity]\nfreezer = "many"\n'
     (tmp_path / "study.toml").write_text(text + more, encoding="utf-8")

@@ -5,10 +5,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.conftest import ROOT
 
 from quenchbook.bench.coupon_size import coupon_size
 from quenchbook.errors import StudyError
+from quenchbook.study.definition import Study
 from quenchbook.study.files import read_study
 from quenchbook.study.mistakes import Mistakes
 from quenchbook.study.room import Room, read_room
@@ -74,8 +74,8 @@ def test_no_room_is_no_mistake() -> None:
     assert not mistakes.problems
 
 
-def test_a_study_file_tells_its_room(tmp_path: Path) -> None:
-    text = (ROOT / "data" / "plane_irons" / "study.toml").read_text(encoding="utf-8")
+def test_a_study_file_tells_its_room(plane_irons: Study, tmp_path: Path) -> None:
+    text = (plane_irons.folder / "study.toml").read_text(encoding="utf-8")
     (tmp_path / "study.toml").write_text(
         text + '\n[room]\nvolume = "30 m3"\nair_changes = 0.4\n', encoding="utf-8"
     )
@@ -93,4 +93,4 @@ def test_the_template_without_its_comment_marks_tells_a_room_and_a_size(tmp_path
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     study = read_study(tmp_path)
     assert study.room == Room(30.0, 0.4)
-    assert coupon_size(study).sides == (60.0, 25.0, 3.0)
+    assert coupon_size(study).sides == (25.0, 25.0, 3.0)
