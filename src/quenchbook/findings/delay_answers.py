@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import cast
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.half_loss_words import half_loss_words
@@ -22,7 +21,7 @@ from quenchbook.fit.delay import DecadeChange, decade_change
 from quenchbook.fit.half_loss import half_loss_time
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.study.definition import Study
-from quenchbook.study.factors import Factor, Level
+from quenchbook.study.factors import Factor
 from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import NO_BREAK, capital, decimals_for, number_text, with_unit
 
@@ -44,12 +43,11 @@ def per_decade_answer(models: Mapping[str, MixedModel], question: TradeQuestion)
     """
     model = models[question.response]
     study = _study(model)
-    change = {name: cast(tuple[Level, Level], pair) for name, pair in question.change.items()}
     result = decade_change(
         model,
         question.along,
         at=question.at,
-        change=change,
+        change=question.change,
         confidence=study.question_confidence,
     )
     own = finding(
@@ -60,7 +58,7 @@ def per_decade_answer(models: Mapping[str, MixedModel], question: TradeQuestion)
     )
     sentence = (
         comparison_sentence(own, _label(result, study))
-        if change
+        if question.change
         else decade_sentence(own, result.delays.factor, _where(result, study))
     )
     return replace(
@@ -95,9 +93,7 @@ def decade_sentence(own: Finding, factor: Factor, where: str) -> str:
     if own.verdict == "differs" and own.margin is None:
         return f"{plain} ({outer}), a real change; no margin was declared."
     if own.verdict == "differs":
-        return (
-            f"{plain} ({outer}), a real change; whether it is more than {margin} is not settled."
-        )
+        return f"{plain} ({outer}), a real change; whether it is more than {margin} is not settled."
     if own.verdict == "slight":
         return f"{plain} ({outer}; {inner}), a real change, smaller than {margin}."
     signed = f"{head}: {own.quantity} {_signed(own)}"

@@ -80,7 +80,7 @@ def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
         outcome, limits = "not located", f"may be shorter than {shortest}; {open_end}"
         sentence = (
             f"The data do not tell when half of {gain} is lost ({level}): it may be shorter than "
-            f"{shortest}, and {open_end}"
+            f"{shortest}, and {'there is ' if never else ''}{open_end}"
         )
     if not own.gain_shown:
         outcome = "no gain shown"

@@ -62,7 +62,7 @@ class EffectiveDelays:
 
     def decades(self, route: Level) -> Array:
         """Decimal logarithms of the times of one route, shape (delays,)."""
-        return np.log10(np.array(self.of(route), dtype=float))
+        return np.asarray(np.log10(np.array(self.of(route), dtype=float)))
 
 
 def effective_delays(study: Study, along: str) -> EffectiveDelays:
@@ -97,7 +97,7 @@ def effective_delays(study: Study, along: str) -> EffectiveDelays:
     levels = tuple(float(level) for level in factor.levels)
     if factor.name != "delay":
         _check_above_zero(factor, levels, "")
-        return EffectiveDelays(factor, {route: levels for route in _routes(factor)})
+        return EffectiveDelays(factor, dict.fromkeys(_routes(factor), levels))
     hours = hours_of(study)
     minutes = {
         route: tuple(max(level, hours.transfer) + _cooling(study, hours, route) for level in levels)

@@ -193,9 +193,7 @@ def half_loss_time(
     )  # fmt: skip
 
 
-def gain_stratum(
-    strata: Strata, rows: Array
-) -> tuple[BatchStage | CouponStage, Array, Array]:
+def gain_stratum(strata: Strata, rows: Array) -> tuple[BatchStage | CouponStage, Array, Array]:
     """Stratum that all gains lie in, and their covariance for a unit variance of its units.
 
     Parameters
@@ -292,7 +290,7 @@ def _assembled(
     )
     longest = float(times[-1])
     factor, level, against = compared
-    found = [*notes, *_mixed(model, delays), *delays.notes]
+    found = [*notes, *_same_loss(model, delays), *_mixed(model, delays), *delays.notes]
     if model.scale == "log":
         found.append("Half of the gain means half of the logarithm of the ratio.")
     return HalfLoss(
@@ -315,6 +313,15 @@ def _assembled(
         stratum=unit,
         notes=tuple(found),
     )
+
+
+def _same_loss(model: MixedModel, delays: EffectiveDelays) -> tuple[str, ...]:
+    """Say where the loss is that of all routes together."""
+    pair = {delays.factor.name, delays.factor.nested_in}
+    if len(delays.routes) == 1 or any(pair == set(n.split(":")) for n in model.terms.names):
+        return ()
+    words = model.term_word(f"{delays.factor.name}:{delays.factor.nested_in}")
+    return (f"The loss is the same for all routes by assumption: {words} was not analysed.",)
 
 
 def _mixed(model: MixedModel, delays: EffectiveDelays) -> tuple[str, ...]:
