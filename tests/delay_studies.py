@@ -51,7 +51,7 @@ def written_study(
     and maybe ``cold_batch``; delay is blank without a cold step.
     """
     times = sorted(frame["delay_minutes"].dropna().unique())
-    words = levels or [f"{minutes:g} min" for minutes in times]
+    words = levels or [f"{minutes:.10g} min" for minutes in times]
     routes = list(dict.fromkeys(frame["cold_route"]))
     with_delay = [route for route in routes if route != "none"]
     listed = ", ".join(f'"{word}"' for word in words)
