@@ -52,11 +52,15 @@ def written_study(
     """
     times = sorted(frame["delay_minutes"].dropna().unique())
     words = levels or [f"{minutes:.10g} min" for minutes in times]
-    routes = list(dict.fromkeys(frame["cold_route"]))
+    routed = "cold_route" in frame
+    routes = list(dict.fromkeys(frame["cold_route"])) if routed else []
     with_delay = [route for route in routes if route != "none"]
     listed = ", ".join(f'"{word}"' for word in words)
     exists = ", ".join(f'"{route}"' for route in with_delay)
     names = ", ".join(f'"{route}"' for route in routes)
+    route_factor = f'[factors.cold_route]\nlevels = [{names}]\nset_for = "{set_for}"\n'
+    nesting = f"exists_for = {{ cold_route = [{exists}] }}" if routed else ""
+    route_factor = route_factor if routed else ""
     text = f"""
 format = 1
 key = "waits"
@@ -70,14 +74,11 @@ published = true
 [timetable]
 {timetable}
 
-[factors.cold_route]
-levels = [{names}]
-set_for = "{set_for}"
-
+{route_factor}
 [factors.delay]
 levels = [{listed}]
 set_for = "{set_for}"
-exists_for = {{ cold_route = [{exists}] }}
+{nesting}
 {delay}
 {extra}
 [responses.hardness]

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from tests.conftest import ROOT
+from tests.conftest import REFERENCE, ROOT
 from tests.delay_studies import simulated_frame, written_study
 
 import quenchbook as qb
@@ -40,12 +40,17 @@ def left(kind: str, half: float) -> Array:
     return np.asarray(np.clip(1 - (X - half + 0.5), 0.0, 1.0))
 
 
+def with_batches(frame: pd.DataFrame) -> pd.DataFrame:
+    """Number the cold batches: coupons of one load with one delay, or with no cold step."""
+    kinds = frame["delay_minutes"].fillna(-1).groupby(frame["furnace_load"])
+    numbers = kinds.rank("dense").astype(int).astype(str)
+    return frame.assign(cold_batch=frame["furnace_load"].astype(str) + "-" + numbers)
+
+
 def planned(folder: Path, loads: int, each: int, lost: float = 0.0) -> MixedModel:
     """Model of a study with cold batches of `each` coupons, read from its files."""
     frame = simulated_frame(1.5 * left("log", 1.5), MINUTES, loads=loads, each=each)
-    kinds = frame["delay_minutes"].fillna(-1)
-    numbers = kinds.groupby(frame["furnace_load"]).rank(method="dense").astype(int)
-    frame["cold_batch"] = frame["furnace_load"].astype(str) + "-" + numbers.astype(str)
+    frame = with_batches(frame)
     if lost:
         frame = frame.sample(frac=1 - lost, random_state=3).sort_index()
     records = written_study(folder, frame.reset_index(drop=True), set_for="cold_batch")
@@ -64,7 +69,9 @@ def simulated(model: MixedModel, gains: Array, rng: np.random.Generator) -> Prec
     return Precision(model.strata, y)
 
 
-def decade_coverage(model: MixedModel, precision: Precision, delays: EffectiveDelays, gains: Array) -> float:
+def decade_coverage(
+    model: MixedModel, precision: Precision, delays: EffectiveDelays, gains: Array
+) -> float:
     from scipy import special
 
     row = decade_row(model.terms, delays, {})
@@ -84,7 +91,9 @@ def half_loss_sets(model: MixedModel, precision: Precision, delays: EffectiveDel
     return allowed_times(squares, noise, precision.df_error[stage.unit], 0.95)
 
 
-@pytest.mark.parametrize(("loads", "each", "lost"), [(3, 1, 0.0), (3, 2, 0.0), (4, 2, 0.0), (4, 2, 0.15)])
+@pytest.mark.parametrize(
+    ("loads", "each", "lost"), [(3, 1, 0.0), (3, 2, 0.0), (4, 2, 0.0), (4, 2, 0.15)]
+)
 def test_intervals_cover_in_plans_of_three_and_four_loads(
     tmp_path: Path, loads: int, each: int, lost: float
 ) -> None:
@@ -121,7 +130,9 @@ def test_intervals_cover_in_the_plan_of_the_demonstration() -> None:
         gains = gain * (1 - decades / (2 * half))
         levels = dict(zip(delays.factor.levels, gains, strict=True))
         effect = np.where(route == "liquid_nitrogen", coupons["delay_minutes"].map(levels), 0.0)
-        y = effect[:, None] + rng.normal(0, math.hypot(0.22, 0.4 / math.sqrt(5)), (len(coupons), STUDIES))
+        y = effect[:, None] + rng.normal(
+            0, math.hypot(0.22, 0.4 / math.sqrt(5)), (len(coupons), STUDIES)
+        )
         for unit, sd in sds.items():
             codes = pd.factorize(coupons[unit])[0]
             y += rng.normal(0, sd, (codes.max() + 1, STUDIES))[codes]
@@ -157,7 +168,9 @@ def test_a_half_loss_past_the_last_delay_gives_a_lower_limit_only(tmp_path: Path
     print(f"open above: {open_above.mean():.3f}; true time in the set: "
           f"{sets[int(np.argmin(np.abs(grid - 4.0)))].mean():.3f}")  # fmt: skip
     assert open_above.mean() > 0.97  # an upper limit inside is wrong here: at most 1 in 40
-    assert 0.93 <= sets[int(np.argmin(np.abs(grid - 4.0)))].mean() <= 0.98  # edge of the shapes: conservative
+    assert (
+        0.93 <= sets[int(np.argmin(np.abs(grid - 4.0)))].mean() <= 0.98
+    )  # edge of the shapes: conservative
     lowest = grid[sets.argmax(axis=0)]
     assert np.mean(lowest <= 4.0) > 0.97
 
@@ -176,3 +189,33 @@ def test_the_whole_path_says_what_the_sets_say(tmp_path: Path) -> None:
         assert any(part in own.sentence for part in words) == math.isinf(own.conf_high)
     print(f"never lost: {never} of 40 sets hold never, {missed} have an upper limit inside")
     assert missed <= 6  # binomial: 2 expected, above 6 in 1 of 300
+
+
+def test_chances_of_an_upper_limit_are_those_of_every_cell_of_the_note(tmp_path: Path) -> None:
+    """Shares of the note's own simulation (5,000 studies a cell); both have binomial noise."""
+    from quenchbook.outlook.delay import DRAWS
+    from quenchbook.study.definition import Noise
+
+    cells = pd.read_csv(REFERENCE / "trade_delay" / "b_cells.csv")
+    cells = cells[(cells["kind"] == "log") & (cells["par"] < 3.2)]
+    sds = {
+        **{unit: SD[unit] for unit in ("furnace_load", "cold_batch")},
+        "coupon": SD["coupon"],
+        "indent": 0.0,
+    }
+    for number, cell in enumerate(cells.to_dict("records")):
+        loads, delays, each = (int(cell[name]) for name in ("L", "D", "m"))
+        minutes = np.geomspace(6.0, 10080.0, delays).round(3)
+        frame = with_batches(simulated_frame([1.0] * delays, minutes, loads=loads, each=each))
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        matrix = written_study(folder, frame, set_for="cold_batch").matrix
+        own = qb.delay_outlook(
+            matrix, level="cold", gains=[cell["g1"]], half_losses=[6.0 * 10 ** cell["par"]],
+            noise=Noise(sds, "note"),
+        )  # fmt: skip
+        found = own.table.set_index("fall").loc["steady", "upper_limit"]
+        share = 1 - cell["beyond_F1"]
+        spread = math.sqrt(share * (1 - share) * (1 / DRAWS + 1 / 5000))
+        print(f"{loads} x {delays} x {each}, gain {cell['g1']}: {found:.3f}, note {share:.3f}")
+        assert found == pytest.approx(share, abs=3 * spread + 0.01)

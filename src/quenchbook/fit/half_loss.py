@@ -265,7 +265,9 @@ def _assembled(
     squares = explained_squares(lines, gains, covariance)
     allowed = allowed_times(squares, np.array(square), np.array(df), confidence)
     minutes = times[0] * 10.0**lines.grid
-    best = float(minutes[int(np.argmax(squares))])
+    # Several times can fit alike; a rounding error must not choose between them.
+    near = _SMALL * (float(squares.max()) + square)
+    best = float(minutes[int(np.argmax(squares >= squares.max() - near))])
     inside = np.flatnonzero(allowed)
     low = 0.0 if lines.grid[inside[0]] <= STEP + _SMALL else float(minutes[inside[0]])
     step_low, step_high = stepwise_bounds(gains, covariance, square, df, confidence)

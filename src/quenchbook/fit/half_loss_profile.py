@@ -29,6 +29,9 @@ LONGEST: Final = 8.0
 """Longest half-loss time of the grid [decades after the shortest delay]; then only never."""
 
 
+_AT_ONCE: Final = 32
+
+
 @dataclass(frozen=True, eq=False)
 class BrokenLines:
     """All broken lines of one set of delays.
@@ -95,8 +98,17 @@ def explained_squares(lines: BrokenLines, gains: Array, covariance: Array) -> Ar
     """
     weights = np.linalg.solve(covariance, lines.shapes.T).T
     lengths = np.sqrt(np.einsum("ld,ld->l", weights, lines.shapes))
-    along = (weights / lengths[:, None]) @ gains
-    return np.maximum.reduceat(np.maximum(along, 0.0), lines.first, axis=0) ** 2
+    weights /= lengths[:, None]
+    if gains.ndim == 1:
+        return _best(weights @ gains, lines)
+    starts = range(0, gains.shape[1], _AT_ONCE)  # small enough to stay in the cache
+    parts = [_best(weights @ gains[:, start : start + _AT_ONCE], lines) for start in starts]
+    return np.column_stack(parts)
+
+
+def _best(along: Array, lines: BrokenLines) -> Array:
+    """Square of the largest value among the lines of each time, none below zero."""
+    return np.asarray(np.maximum(np.maximum.reduceat(along, lines.first, axis=0), 0.0) ** 2)
 
 
 def allowed_times(squares: Array, mean_square: Array, df: Array, confidence: float) -> np.ndarray:
