@@ -16,13 +16,13 @@ from tests.conftest import REFERENCE, ROOT
 from tests.delay_studies import simulated_frame, written_study
 
 import quenchbook as qb
+from quenchbook.fit.delay import delay_model
 from quenchbook.fit.delay_rows import decade_row, gain_rows
+from quenchbook.fit.effective_delays import EffectiveDelays, effective_delays
 from quenchbook.fit.half_loss import gain_stratum, rows_on_units
 from quenchbook.fit.half_loss_profile import allowed_times, broken_lines, explained_squares
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.precision import Precision
-from quenchbook.fit.delay import delay_model
-from quenchbook.fit.effective_delays import EffectiveDelays, effective_delays
 from quenchbook.study.terms import Array
 
 pytestmark = pytest.mark.simulation
@@ -193,7 +193,7 @@ def test_the_whole_path_says_what_the_sets_say(tmp_path: Path) -> None:
 
 def test_chances_of_an_upper_limit_are_those_of_every_cell_of_the_note(tmp_path: Path) -> None:
     """Shares of the note's own simulation (5,000 studies a cell); both have binomial noise."""
-    from quenchbook.outlook.delay import DRAWS
+    from quenchbook.outlook.half_loss_chances import DRAWS
     from quenchbook.study.definition import Noise
 
     cells = pd.read_csv(REFERENCE / "trade_delay" / "b_cells.csv")

@@ -29,9 +29,6 @@ LONGEST: Final = 8.0
 """Longest half-loss time of the grid [decades after the shortest delay]; then only never."""
 
 
-_AT_ONCE: Final = 32
-
-
 @dataclass(frozen=True, eq=False)
 class BrokenLines:
     """All broken lines of one set of delays.
@@ -96,18 +93,29 @@ def explained_squares(lines: BrokenLines, gains: Array, covariance: Array) -> Ar
     -------
     ndarray, shape (times,) or (times, responses)
     """
+    return best_squares(lines, line_weights(lines, covariance) @ gains)
+
+
+def line_weights(lines: BrokenLines, covariance: Array) -> Array:
+    """Weights of the gains in the normed product with each line, shape (lines, delays)."""
     weights = np.linalg.solve(covariance, lines.shapes.T).T
     lengths = np.sqrt(np.einsum("ld,ld->l", weights, lines.shapes))
-    weights /= lengths[:, None]
-    if gains.ndim == 1:
-        return _best(weights @ gains, lines)
-    starts = range(0, gains.shape[1], _AT_ONCE)  # small enough to stay in the cache
-    parts = [_best(weights @ gains[:, start : start + _AT_ONCE], lines) for start in starts]
-    return np.column_stack(parts)
+    return np.asarray(weights / lengths[:, None])
 
 
-def _best(along: Array, lines: BrokenLines) -> Array:
-    """Square of the largest value among the lines of each time, none below zero."""
+def best_squares(lines: BrokenLines, along: Array) -> Array:
+    """Square of the largest product among the lines of each time; none below zero.
+
+    Parameters
+    ----------
+    lines : BrokenLines
+    along : ndarray, shape (lines,) or (lines, responses)
+        Normed products of the gains with the lines.
+
+    Returns
+    -------
+    ndarray, shape (times,) or (times, responses)
+    """
     return np.asarray(np.maximum(np.maximum.reduceat(along, lines.first, axis=0), 0.0) ** 2)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -14,32 +14,16 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.delay_rows import decade_row, gain_rows
 from quenchbook.fit.effective_delays import EffectiveDelays, effective_delays
-from quenchbook.fit.half_loss import gain_stratum, rows_on_units
-from quenchbook.fit.half_loss_profile import allowed_times, broken_lines, explained_squares
-from quenchbook.fit.stages import CouponStage
 from quenchbook.outlook.error_df import tested_coupons
+from quenchbook.outlook.half_loss_chances import COLUMNS, FALLS, half_loss_chances
 from quenchbook.outlook.noise import noise_words
-from quenchbook.outlook.power import PlannedPrecision
 from quenchbook.outlook.prepared import planned_precision_of, prepared
 from quenchbook.outlook.wording import chance_text, size_text
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Noise, Response
 from quenchbook.study.duration_words import duration_text
 from quenchbook.study.factors import Level
-from quenchbook.study.terms import Array
 
-Fall = Literal["steady", "sudden"]
-
-FALLS: Final[dict[Fall, str]] = {
-    "steady": "falling evenly with each decade from the shortest delay on",
-    "sudden": "level until half a decade before, gone half a decade after",
-}
-"""Ways a gain may be lost, and what they mean; the truth is not known, so both are shown."""
-
-DRAWS: Final = 1000
-"""Simulated studies behind a chance: its standard error is at most .016."""
-
-_SEED: Final = 20260918
 _MARGINS: Final = (1.5, 3.0, 6.0)  # gains to guess at, in margins, where none are given
 
 
@@ -183,9 +167,11 @@ def delay_outlook(
     contrast = precision.contrast(decade_row(strata.terms, delays, {}))
     having = level if level in delays.routes else against
     sizes, times = _guesses(own, delays, having, gains, half_losses)
-    table, why = pd.DataFrame(columns=_COLUMNS), ""
+    table, why = pd.DataFrame(columns=COLUMNS), ""
     try:
-        table = _table(precision, rows, np.array(delays.of(having)), sizes, times, confidence)
+        table = half_loss_chances(
+            precision, rows, np.array(delays.of(having)), sizes, times, confidence
+        )
     except EstimabilityError as error:
         why = str(error)
     units = (*random_units(study, tested_coupons(matrix, own.name)), "coupon")
@@ -202,11 +188,6 @@ def delay_outlook(
         0.0 if contrast is None else contrast.df,
         delays, having, own, why, notes,
     )  # fmt: skip
-
-
-_COLUMNS: Final = [
-    "gain", "half_loss_minutes", "fall", "upper_limit", "lower_limit", "upper_any_shape",
-]  # fmt: skip
 
 
 def _guesses(
@@ -234,82 +215,3 @@ def _guesses(
             f"{delays.factor.title}, {duration_text(float(10 ** x.min()))}."
         )
     return sizes, times
-
-
-def gain_left(decades: Array, half: float, fall: Fall) -> Array:
-    """Share of a gain that is left at each delay.
-
-    Parameters
-    ----------
-    decades : ndarray, shape (delays,)
-        Decades after the shortest delay.
-    half : float
-        Decades after which half is lost.
-    fall : {"steady", "sudden"}
-
-    >>> gain_left(np.array([0.0, 1.0, 2.0]), 1.0, "steady").tolist()
-    [1.0, 0.5, 0.0]
-    """
-    if fall == "steady":
-        left = 1.0 - decades / (2 * half)
-    else:
-        width = min(0.5, half)
-        left = 0.5 - (decades - half) / (2 * width)
-    return np.asarray(np.clip(left, 0.0, 1.0))
-
-
-def _table(
-    precision: PlannedPrecision,
-    rows: Array,
-    times: Array,
-    gains: Sequence[float],
-    half_losses: Sequence[float],
-    confidence: float,
-) -> pd.DataFrame:
-    order = np.argsort(times, kind="stable")
-    times = times[order]
-    if len(set(times.tolist())) < 3:
-        raise EstimabilityError("When half is lost needs three delays or more.")
-    stage, rows, covariance = gain_stratum(precision.strata, rows[order])
-    if not stage.df:
-        raise EstimabilityError(
-            "When half is lost cannot be judged: no unit is spare. Run the delays in at least two "
-            "furnace loads."
-        )
-    weights = rows_on_units(stage, rows)
-    square = float(precision.mean_squares[stage.unit][0])
-    factor = float(precision.stratum_factor(stage, weights)[0])
-    if isinstance(stage, CouponStage):
-        true = square * covariance
-    else:
-        parts = [
-            float(precision.components[unit][0]) * (weights @ shape @ weights.T)
-            for unit, shape in stage.shapes.items()
-            if unit in precision.components
-        ]
-        true = np.sum(parts, axis=0)
-    df = float(precision.df_error[stage.unit][0])
-    decades = np.round(np.log10(times / times[0]), 12)
-    lines = broken_lines(tuple(decades.tolist()))
-    rng = np.random.default_rng(_SEED)
-    noise = np.linalg.cholesky(true) @ rng.normal(size=(len(times), DRAWS))
-    squares = factor * square * rng.chisquare(df, DRAWS) / df
-    last = precision.contrast(rows[-1] - rows[0] / 2)
-    inside = lines.grid <= decades[-1] + 1e-9
-    found = []
-    for gain in gains:
-        for minutes in half_losses:
-            for fall in FALLS:
-                half = math.log10(minutes / times[0])
-                truth = gain * gain_left(decades, half, fall)
-                explained = explained_squares(lines, truth[:, None] + noise, covariance)
-                allowed = allowed_times(explained, squares, np.array(df), confidence)
-                short = gain / 2 - truth[-1]
-                stepwise = last.chance_above(short, confidence=confidence) if last else 0.0
-                found.append(
-                    (
-                        gain, minutes, fall, float(1 - allowed[~inside].any(axis=0).mean()),
-                        float(1 - allowed[0].mean()), stepwise,
-                    )
-                )  # fmt: skip
-    return pd.DataFrame(found, columns=_COLUMNS)

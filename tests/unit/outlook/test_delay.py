@@ -11,7 +11,7 @@ from tests.delay_studies import simulated_frame, written_study
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
-from quenchbook.outlook.delay import DRAWS, gain_left
+from quenchbook.outlook.half_loss_chances import DRAWS, gain_left
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Noise
 
@@ -41,7 +41,7 @@ def matrix_of(folder: Path, loads: int, delays: int, each: int) -> CouponMatrix:
         "each",
         "beyond",
     ),  # all cells: tests/simulation/test_delay.py
-    SETTLED.iloc[[1, 14]][["g1", "par", "L", "D", "m", "beyond_F1"]].to_numpy().tolist(),
+    SETTLED.iloc[[1, -1]][["g1", "par", "L", "D", "m", "beyond_F1"]].to_numpy().tolist(),
 )
 def test_chances_of_an_upper_limit_are_those_of_the_note_in_two_cells(
     tmp_path: Path, gain, par, loads, delays, each, beyond
