@@ -85,6 +85,16 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
             "budget": budget.to_frame(),
             **{drawing.key: drawing.to_frame() for drawing in drawings},
         }
+        if study.has("delay"):
+            change = qb.decade_change(model)
+            half = qb.half_loss_time(model, level="dry_ice")
+            own |= {
+                "each decade": change.to_frame(),
+                "delay figure": qb.figure_delay(change).to_frame(),
+                "gains": half.to_frame(),
+                "profile": half.profile,
+                "delay outlook": qb.delay_outlook(records.matrix, name, level="dry_ice").to_frame(),
+            }
         frames |= {f"{what} of {name}": frame for what, frame in own.items()}
     for what, frame in frames.items():
         yield what, study, frame

@@ -14,7 +14,10 @@ from quenchbook.study.trade_questions import Asks, TradeQuestion
 
 Answer = Callable[[Mapping[str, MixedModel], TradeQuestion], "Finding | TradeFinding"]
 
-_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {}
+_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
+    "per_decade": ("delay_answers", "per_decade_answer"),
+    "half_loss": ("delay_answers", "half_loss_answer"),
+}
 """Module of `findings` and function for each kind of question."""
 
 

@@ -190,6 +190,26 @@ class Precision:
         inside = np.linalg.inv(stage.inverse[np.ix_(own, own)])
         return float(np.trace(np.linalg.solve(whole.T @ whole, inside)) / len(own))
 
+    def stratum_factor(self, stage: BatchStage | CouponStage, rows: Array) -> Array:
+        """Mean expected variance of functions of one stratum over its expected mean square.
+
+        Parameters
+        ----------
+        stage : BatchStage or CouponStage
+        rows : ndarray, shape (functions, units)
+            Weights of the unit values; not looked at for coupons, where the factor is one.
+
+        Returns
+        -------
+        ndarray, shape (responses,)
+            One in balanced plans.
+        """
+        if isinstance(stage, CouponStage):
+            return np.ones(self.responses)
+        tested = np.linalg.pinv(rows) @ rows
+        weights = {u: float(np.vdot(tested, s)) / len(rows) for u, s in stage.shapes.items()}
+        return self._safety(stage, weights)
+
     def _safety(self, stage: BatchStage, weights: Mapping[str, float]) -> Array:
         """Expected square of a term or contrast over the expected mean square of its stratum.
 

@@ -75,6 +75,12 @@ class PlannedContrast:
         shift = difference / self.true_error
         return float(weight @ (_normal(shift - bound) + _normal(-shift - bound)))
 
+    def chance_above(self, difference: float, *, confidence: float = 0.95) -> float:
+        """Chance that the whole interval lies above zero when this is the true difference."""
+        ratio, weight = _estimated_error(self.df)
+        bound = ratio * self.half_width(confidence) / self.true_error
+        return float(weight @ _normal(difference / self.true_error - bound))
+
     def equivalence_power(
         self, margin: float, *, difference: float = 0.0, confidence: float = 0.95
     ) -> float:

@@ -1,0 +1,133 @@
+"""Words for a half-loss time: both ends of its interval, open ends said as open."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from quenchbook.findings.statements import interval_words
+from quenchbook.study.duration_words import duration_text
+from quenchbook.study.factors import plural
+
+if TYPE_CHECKING:
+    from quenchbook.fit.half_loss import HalfLoss
+
+
+@dataclass(frozen=True)
+class HalfLossWords:
+    """Texts of one answer.
+
+    Attributes
+    ----------
+    outcome : str
+        The outcome in a few words.
+    estimate, limits : str
+        Estimate and interval, open ends in words.
+    sentence, remedy : str
+    """
+
+    outcome: str
+    estimate: str
+    limits: str
+    sentence: str
+    remedy: str
+
+
+def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
+    """Texts of a half-loss time.
+
+    Parameters
+    ----------
+    own : HalfLoss
+    what : str
+        ``liquid nitrogen over no cold step``.
+    quantity : str
+        Of the response: ``hardness``.
+    """
+    span, level = duration_text(own.longest), interval_words(own.confidence)
+    shortest = duration_text(own.shortest)
+    low = duration_text(min(own.conf_low, own.longest)) if own.has_lower else ""
+    beyond = own.conf_low >= own.longest
+    high = duration_text(own.conf_high) if own.has_upper else ""
+    best = duration_text(own.estimate) if math.isfinite(own.estimate) else ""
+    gain = f"the gain in {quantity} of {what}"
+    never = math.isinf(own.conf_high)
+    open_end = (
+        f"no upper limit within the tested {span}"
+        if never
+        else f"longer than {span}, the longest that was run, is not excluded"
+    )
+    if own.has_lower and own.has_upper:
+        outcome, limits = "inside the tested delays", f"{low} to {high}"
+        sentence = f"Half of {gain} is lost after {limits} ({level}; best {best})"
+    elif own.has_upper:
+        outcome, limits = "no lower limit", f"{high} or less; may be shorter than {shortest}"
+        sentence = (
+            f"Half of {gain} is lost after {high} at the latest ({level}); it may be shorter "
+            f"than {shortest}, the shortest that was run"
+        )
+    elif own.has_lower:
+        outcome = "no upper limit" if never else "upper limit not reached"
+        limits = f"{low} or longer; " + ("no upper limit" if never else f"beyond {span} possible")
+        after = f"more than {low}, the longest that was run," if beyond else f"{low} or longer"
+        sentence = f"Half of {gain} is lost after {after} ({level}); {open_end}"
+        if beyond:
+            sentence = (
+                f"Half of {gain} is not yet lost after {low}, the longest that was run ({level})"
+            )
+    else:
+        outcome, limits = "not located", f"may be shorter than {shortest}; {open_end}"
+        sentence = (
+            f"The data do not tell when half of {gain} is lost ({level}): it may be shorter than "
+            f"{shortest}, and {'there is ' if never else ''}{open_end}"
+        )
+    if not own.gain_shown:
+        outcome = "no gain shown"
+    counted = " Times count until the coupons are cold." if own.delays.are_longer else ""
+    shape_free = f" Without assuming a shape: {_stepwise(own)}."
+    return HalfLossWords(
+        outcome=outcome,
+        estimate=best or f"beyond {span}",
+        limits=limits,
+        sentence=f"{sentence}.{shape_free}{_no_gain(own, what, shortest)}{counted}",
+        remedy=_remedy(own, beyond),
+    )
+
+
+def _no_gain(own: HalfLoss, what: str, shortest: str) -> str:
+    """Say that there may be nothing to lose; the set stands all the same."""
+    if own.gain_shown:
+        return ""
+    return (
+        f" After {shortest}, the shortest {own.delays.factor.title}, no gain of {what} was shown: "
+        "half of it is not defined unless there is a gain."
+    )
+
+
+def _stepwise(own: HalfLoss) -> str:
+    """The bounds that only need a gain that never rises."""
+    low, high = own.step_low > 0, math.isfinite(own.step_high)
+    if low and high:
+        return f"between {duration_text(own.step_low)} and {duration_text(own.step_high)}"
+    if low:
+        return f"later than {duration_text(own.step_low)}, no upper limit"
+    if high:
+        return f"before {duration_text(own.step_high)}, no lower limit"
+    return "no limit on either side"
+
+
+def _remedy(own: HalfLoss, beyond: bool) -> str:
+    """What a further study would need where an end is open."""
+    if not own.gain_shown or (own.has_lower and own.has_upper):
+        return ""
+    units = plural(own.model.unit_word("furnace_load"))
+    delay = own.delays.factor.title
+    if beyond:
+        return f"Only longer {plural(delay)} can tell more."
+    parts = []
+    if not own.has_upper:
+        parts.append(f"longer {plural(delay)}")
+    if not own.has_lower:
+        parts.append(f"shorter {plural(delay)}")
+    return f"More {units}, or {' and '.join(parts)}, can close it."
