@@ -15,19 +15,23 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.hardness_cells import (
-    Cells,
+    NOT_PARALLEL,
     LineCheck,
     cells_of,
-    check_tempers,
     parallel_check,
     straight_check,
 )
+from quenchbook.fit.hardness_effects import (
+    check_temper_plan,
+    compared_levels,
+    contrast_row,
+    model_contrast,
+)
+from quenchbook.fit.hardness_lines import LINE_POINTS, ArmLines, pair_coupons
 from quenchbook.fit.hardness_notes import NOT_TOTAL, equal_hardness_notes, level_word
 from quenchbook.fit.hardness_pairs import HardnessPairs, hardness_pairs
 from quenchbook.fit.hardness_scatter import WARNING, scatter_lines
-from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.mixed import MixedModel
-from quenchbook.fit.precision import Precision
 from quenchbook.fit.temper_line import Estimate, TemperLine, line_contrast, temper_line
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
@@ -56,14 +60,20 @@ class EqualHardness:
     at : float
         Middle of the common range.
     values : DataFrame
-        ``level, estimate, conf_low, conf_high``: response of each arm at `at`, on the analysed
-        scale.
+        ``level, hardness, estimate, conf_low, conf_high``: response of each arm at `at`, on the
+        analysed scale.
     ends : DataFrame
         ``hardness, estimate, std_error, df, conf_low, conf_high``: contrast at both ends of the
         common range, each arm on its own line. Empty where arms have no lines of their own.
     checks : tuple of LineCheck
     own_slopes : tuple of float
         Slope of each arm alone, level then against; empty like `ends`.
+    lines : DataFrame
+        ``level, hardness, estimate, conf_low, conf_high`` over the common range: the common line,
+        or each arm's own where they are not parallel.
+    coupons : DataFrame
+        ``coupon, level, temper, hardness, value`` of the two arms, adjusted to an even mix of the
+        other factors; on the analysed scale.
     sensitivity : DataFrame
         ``line, slope, estimate, std_error, df`` by covariance analysis; see `WARNING`.
     confidence : float
@@ -85,6 +95,8 @@ class EqualHardness:
     ends: pd.DataFrame
     checks: tuple[LineCheck, ...]
     own_slopes: tuple[float, ...]
+    lines: pd.DataFrame
+    coupons: pd.DataFrame
     sensitivity: pd.DataFrame
     confidence: float
     notes: tuple[str, ...] = ()
@@ -92,7 +104,7 @@ class EqualHardness:
     @property
     def one_number(self) -> bool:
         """Whether the arms passed as parallel; else the answer changes with the hardness."""
-        return all(c.p_value >= 0.05 for c in self.checks if c.check == "parallel")
+        return all(c.p_value >= NOT_PARALLEL for c in self.checks if c.check == "parallel")
 
     def to_frame(self) -> pd.DataFrame:
         """Return estimates at full precision.
@@ -114,11 +126,12 @@ class EqualHardness:
         if self.one_number:
             rows.append(self._row("at equal hardness", self.adjusted, NOT_TOTAL))
         else:
-            for end in self.ends.itertuples(index=False):
-                at = {"line": f"at hardness {end.hardness:.2f}", "note": NOT_TOTAL}
-                rows.append({**end._asdict(), **at})
-        for other in self.sensitivity.itertuples(index=False):
-            rows.append({**other._asdict(), "note": "sensitivity only"})
+            for place in range(len(self.ends)):
+                end = self.ends.iloc[place]
+                at = {"line": f"at hardness {end['hardness']:.2f}", "note": NOT_TOTAL}
+                rows.append({**dict(end), **at})
+        for place in range(len(self.sensitivity)):
+            rows.append({**dict(self.sensitivity.iloc[place]), "note": "sensitivity only"})
         columns = ["line", "estimate", "std_error", "df", "conf_low", "conf_high", "note"]
         return pd.DataFrame(rows, columns=columns)
 
@@ -156,6 +169,7 @@ def equal_hardness(
     *,
     compare: Mapping[str, Sequence[Level]],
     along: str = "temper",
+    combinations: Sequence[str] = (),
     confidence: float | None = None,
     indent_variance: float | None = None,
     planned_span: float | None = None,
@@ -172,6 +186,10 @@ def equal_hardness(
         First less second: ``{"cold_route": ["dry_ice", "none"]}``.
     along : str
         Factor of the temper.
+    combinations : sequence of str
+        Factors that act together, such as ``"austenitize:cold_route"``, beyond those analysed for
+        the response. Choose them before the data: they help where they move the hardness, and cost
+        df.
     confidence : float, optional
         That of the response when left out.
     indent_variance : float, optional
@@ -191,13 +209,13 @@ def equal_hardness(
         With fewer than two tempers in an arm, without a spare temper batch, or where the two never
         had the same hardness.
     """
-    pairs = hardness_pairs(response, hardness)
-    factor, level, against = _compared(compare)
-    row = _row(pairs, factor, level, against)
+    pairs = hardness_pairs(response, hardness, combinations=combinations)
+    factor, level, against = compared_levels(compare)
+    row = contrast_row(pairs, factor, level, against)
     check_temper_plan(pairs, factor, (level, against), along)
     line = temper_line(pairs.strata, along, *pairs.values)
-    total = _contrast(pairs.response, row)
-    difference = _contrast(pairs.hardness, row)
+    total = model_contrast(pairs.response, row)
+    difference = model_contrast(pairs.hardness, row)
     adjusted = _adjusted(pairs, line, row, difference.estimate)
     own_confidence = confidence or response.confidence
     tempers = pairs.response.terms.variable(along).levels
@@ -212,6 +230,9 @@ def equal_hardness(
             "difference in hardness and 1 HRC more."
         )
     checks = [parallel_check(cells, line, factor, along), straight_check(pairs.strata, line, along)]
+    lines = ArmLines(pairs, line, cells, factor, (level, against), own_confidence)
+    parallel = checks[0] is None or checks[0].p_value >= NOT_PARALLEL
+    grid = np.linspace(low, high, LINE_POINTS)
     variance = pairs.indent_variance if indent_variance is None else indent_variance
     return EqualHardness(
         pairs=pairs,
@@ -225,10 +246,12 @@ def equal_hardness(
         adjusted=adjusted,
         common_range=(low, high),
         at=(low + high) / 2,
-        values=arm_values(pairs, line, factor, (level, against), (low + high) / 2, own_confidence),
-        ends=_ends(pairs, cells, line, factor, (level, against), (low, high), own_confidence),
+        values=lines.common([(low + high) / 2]),
+        ends=lines.differences((low, high)),
         checks=tuple(check for check in checks if check is not None),
         own_slopes=tuple(cells.own_slopes().tolist()) if cells.combined else (),
+        lines=lines.common(grid) if parallel else lines.own(grid),
+        coupons=pair_coupons(pairs, factor, (level, against), along),
         sensitivity=scatter_lines(pairs, along, row, line.unit, variance),
         confidence=own_confidence,
         notes=(
@@ -241,141 +264,6 @@ def equal_hardness(
     )
 
 
-def assumed_slopes(
-    response: MixedModel,
-    hardness: MixedModel,
-    *,
-    compare: Mapping[str, Sequence[Level]],
-    slopes: Sequence[float],
-) -> pd.DataFrame:
-    """Contrast at equal hardness for slopes that are assumed, where there is no temper line.
-
-    Parameters
-    ----------
-    response, hardness : MixedModel
-    compare : mapping of factor to two levels
-    slopes : sequence of float
-        Change of the response (of its logarithm on the log scale) for one unit of hardness.
-
-    Returns
-    -------
-    DataFrame
-        ``slope, estimate, std_error, df, conf_low, conf_high, note``. The intervals hold if the
-        slope does; they know nothing of the error of an assumption.
-    """
-    pairs = hardness_pairs(response, hardness)
-    row = _row(pairs, *_compared(compare))
-    energy, hard = pairs.values
-    rows = []
-    for slope in slopes:
-        own = _contrast(pairs.model_of(energy - slope * hard), row)
-        low, high = own.limits(response.confidence)
-        rows.append((float(slope), own.estimate, own.std_error, own.df, low, high, "assumption"))
-    columns = ["slope", "estimate", "std_error", "df", "conf_low", "conf_high", "note"]
-    return pd.DataFrame(rows, columns=columns)
-
-
-def arm_values(
-    pairs: HardnessPairs,
-    line: TemperLine,
-    factor: str,
-    levels: Sequence[Level],
-    at: float,
-    confidence: float,
-) -> pd.DataFrame:
-    """Response of each level at one hardness along the common line.
-
-    Returns
-    -------
-    DataFrame
-        ``level, estimate, conf_low, conf_high`` on the analysed scale; limits are nan where a
-        stratum has no spare units.
-    """
-    both = Precision(pairs.strata, np.column_stack(pairs.values))
-    rows = []
-    for level in levels:
-        (row,), _ = mean_rows(pairs.response.terms, [factor], {factor: (level,)})
-        energy, hard = row @ both.coefficients
-        # Less the hardness it is away from `at`: the noise of the slope grows with that distance.
-        own = line_contrast(line, row, float(hard) - at)
-        low, high = own.limits(confidence)
-        rows.append((level, float(energy - line.slope.estimate * (hard - at)), low, high))
-    table = pd.DataFrame(rows, columns=["level", "estimate", "conf_low", "conf_high"])
-    shift = line.slope.estimate * at
-    table[["conf_low", "conf_high"]] += shift
-    return table
-
-
-def _compared(compare: Mapping[str, Sequence[Level]]) -> tuple[str, Level, Level]:
-    if len(compare) != 1 or len(next(iter(compare.values()))) != 2:
-        raise EstimabilityError(
-            'Compare two levels of one factor: compare={"cold_route": ["dry_ice", "none"]}.'
-        )
-    (factor, (level, against)), *_ = compare.items()
-    return factor, level, against
-
-
-def _row(pairs: HardnessPairs, factor: str, level: Level, against: Level) -> Array:
-    model = pairs.response
-    variable = model.terms.variable(factor)
-    for own in (level, against):
-        if own not in variable.levels and not variable.degree:
-            names = ", ".join(map(str, variable.levels))
-            raise EstimabilityError(f"{factor} {own!r} was not tried; levels are {names}.")
-    rows, _ = mean_rows(model.terms, [factor], {factor: (level, against)})
-    row = np.asarray(rows[0] - rows[1])
-    if not np.any(np.abs(row) > 1e-12):
-        raise EstimabilityError(
-            f"{model.term_word(factor)} could not be estimated for {model.response}."
-        )
-    return row
-
-
-def check_temper_plan(
-    pairs: HardnessPairs, factor: str, arms: tuple[Level, Level], along: str
-) -> None:
-    """Refuse where the plan leaves no temper line; nothing here looks at a reading.
-
-    Raises
-    ------
-    EstimabilityError
-        With one temper in an arm, or without a spare temper batch.
-    """
-    model = pairs.response
-    variables = {variable.name: variable for variable in model.data.terms.variables}
-    if along not in variables:
-        raise EstimabilityError(
-            f"'{along}' is not in the analysis of {model.response}, so there is no line along "
-            "which it moves the hardness. Put the temper into the fixed part, or assume a slope."
-        )
-    if along == factor:
-        raise EstimabilityError(f"{along} gives the line; compare the levels of another factor.")
-    planned = model.data.planned
-    check_tempers(
-        planned[variables[along].column].tolist(),
-        planned[variables[factor].column].tolist(),
-        arms,
-        [level_word(model, factor, arm) for arm in arms],
-    )
-    if along not in model.terms.names:
-        why = pairs.strata.dropped.get(along, "it could not be estimated")
-        raise EstimabilityError(f"The line of the {model.term_word(along)} is not known: {why}.")
-    unit = pairs.strata.term_stage[along]
-    if not pairs.strata.stage(unit).df:
-        batches = model.unit_word(unit, 2)
-        raise EstimabilityError(
-            f"All {batches} are needed to tell the tempers apart, so the noise of the temper line "
-            f"is not known. Plan {batches} of their own for each of three furnace loads or more."
-        )
-
-
-def _contrast(model: MixedModel, row: Array) -> Estimate:
-    """Contrast of a model by its own method, with the df of that method."""
-    estimate, std_error, df = (float(own[0]) for own in model.estimates(row))
-    units = model.precision.strata_of_row(row)
-    return Estimate(estimate, {" + ".join(units): (std_error**2, df)}, std_error**2)
-
-
 def _adjusted(pairs: HardnessPairs, line: TemperLine, row: Array, difference: float) -> Estimate:
     model = pairs.model_of(line.rest)
     names = [n for n, place in pairs.strata.slices.items() if np.any(np.abs(row[place]) > 1e-12)]
@@ -383,45 +271,11 @@ def _adjusted(pairs: HardnessPairs, line: TemperLine, row: Array, difference: fl
         return line_contrast(line, row, difference)
     # Batches too incomplete to judge it inside them alone: the rest is weighted over all strata,
     # and the slope adds its own part.
-    own = _contrast(model, row)
+    own = model_contrast(model, row)
     ((_, (inside, df)),) = own.parts.items()
     part = difference**2 * line.slope.variance
     parts = {"coupon": (inside, df), line.unit: (part, line.slope.df)}
     return Estimate(own.estimate, parts, inside + part, howe=line.spare < 2)
-
-
-def _ends(
-    pairs: HardnessPairs,
-    cells: Cells,
-    line: TemperLine,
-    factor: str,
-    arms: tuple[Level, Level],
-    common: tuple[float, float],
-    confidence: float,
-) -> pd.DataFrame:
-    """Contrast at both ends of the common range, each arm on its own line."""
-    columns = ["hardness", "estimate", "std_error", "df", "conf_low", "conf_high"]
-    slopes = cells.own_slopes()
-    if not cells.combined or not np.isfinite(slopes).all():
-        return pd.DataFrame(columns=columns)
-    energy, hard = pairs.values
-    variable = pairs.response.terms.variable(factor)
-    own = pairs.response.data.planned[variable.column].to_numpy()
-    steep = np.full(len(energy), line.slope.estimate)
-    for arm, slope in zip(arms, slopes, strict=True):
-        steep[own == arm] = slope
-    precision = Precision(cells.strata, energy - steep * hard)
-    rows = []
-    for at in common:
-        first, second = cells.values_at(at)
-        weights = cells.value_rows(at)
-        _, std_error, df = (
-            float(x[0, 0]) for x in precision.of((weights[0] - weights[1])[None, :])
-        )
-        noise = Estimate(float(first - second), {"all": (std_error**2, df)}, std_error**2)
-        low, high = noise.limits(confidence)
-        rows.append((at, noise.estimate, std_error, df, low, high))
-    return pd.DataFrame(rows, columns=columns)
 
 
 def _scatter_note(indent_variance: float | None) -> tuple[str, ...]:

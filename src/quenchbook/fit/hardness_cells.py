@@ -18,6 +18,9 @@ from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
 from quenchbook.units import capital
 
+NOT_PARALLEL: Final = 0.05
+"""P value of the check below which no single number is given."""
+
 UNEVEN: Final = 1.5
 """Ratio of the standard deviations of two arms above which a reader is told."""
 
@@ -185,6 +188,6 @@ def check_tempers(
             raise EstimabilityError(f"No coupon with {word} carries both readings.")
         if len(own) < 2:
             raise EstimabilityError(
-                f"{capital(word)} had one temper only, so nothing tells how the response moves with "
-                "hardness when the temper moves it. Plan two or three tempers in each arm."
+                f"{capital(word)} had one temper only, so nothing tells how the response moves "
+                "with hardness when the temper moves it. Plan two or three tempers in each arm."
             )

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from quenchbook.fit.hardness_cells import UNEVEN, Cells, LineCheck, arm_sds
+from quenchbook.fit.hardness_cells import NOT_PARALLEL, UNEVEN, Cells, LineCheck, arm_sds
 from quenchbook.fit.hardness_pairs import HardnessPairs
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.temper_line import SMALLEST_DF_OF_ONE_T, TemperLine
@@ -22,11 +22,18 @@ NOT_TOTAL: Final = (
 )
 
 
-def level_word(model: MixedModel, factor: str, level: Level) -> str:
-    """Level in print."""
+def response_word(model: MixedModel) -> str:
+    """Response in print."""
+    if model.study is None:
+        return model.response
+    return model.study.response(model.response).quantity
+
+
+def level_word(model: MixedModel, factor: str, level: Level, *, alone: bool = True) -> str:
+    """Level in print; with the name of a numeric factor unless it stood just before."""
     if model.study is not None and model.study.has(factor):
         own = model.study.factor(factor)
-        return f"{own.title} {own.word(level)}" if own.is_numeric else own.word(level)
+        return f"{own.title} {own.word(level)}" if own.is_numeric and alone else own.word(level)
     return str(level).replace("_", " ")
 
 
@@ -70,7 +77,7 @@ def _parallel_words(check: LineCheck | None) -> str:
     if check is None:
         return "Whether the temper line is equally steep in both could not be checked."
     p_value = f"p {check.p_value:.3f}"
-    if check.p_value < 0.05:
+    if check.p_value < NOT_PARALLEL:
         return (
             f"The temper lines of the two are not parallel ({p_value}), so one number would "
             "mislead: the difference is given at both ends of the common range."
@@ -145,8 +152,8 @@ def _combination_words(pairs: HardnessPairs) -> str:
         return ""
     names = ", ".join(pairs.response.term_word(name) for name in missing)
     return (
-        f"Analysed for the hardness but not for {pairs.response.response}, so they count as noise "
-        f"here: {names}."
+        f"Analysed for the hardness but not for {response_word(pairs.response)}, so they count as "
+        f"noise here: {names}."
     )
 
 

@@ -59,24 +59,32 @@ class HardnessPairs:
 
         Where the terms hold it already, or it cannot be estimated, they are those there are.
         """
-        return strata_with(self.response.data, self.response.terms, (f"{first}:{second}",))
+        data = self.response.data
+        terms = terms_with(self.response.terms, (f"{first}:{second}",))
+        return strata_of(data.coupons, terms, data.units, planned=data.planned)
 
 
-def strata_with(data: CouponData, terms: Terms, more: Sequence[str]) -> Strata:
-    """Strata of a plan with more combinations among the terms; blocks stay last."""
+def terms_with(terms: Terms, more: Sequence[str]) -> Terms:
+    """Terms and more combinations; blocks stay last."""
     known = [set(name.split(":")) for name in terms.names]
     new = [name for name in more if set(name.split(":")) not in known]
     names = [name for name in terms.names if name not in terms.blocks]
-    grown = replace(terms, names=(*names, *new, *terms.blocks))
-    return strata_of(data.coupons, grown, data.units, planned=data.planned)
+    for name in new:
+        for part in name.split(":"):
+            terms.variable(part)
+    return replace(terms, names=(*names, *new, *terms.blocks))
 
 
-def hardness_pairs(response: MixedModel, hardness: MixedModel) -> HardnessPairs:
+def hardness_pairs(
+    response: MixedModel, hardness: MixedModel, *, combinations: Sequence[str] = ()
+) -> HardnessPairs:
     """Bring a response and the hardness of the same coupons together.
 
     Parameters
     ----------
     response, hardness : MixedModel
+    combinations : sequence of str
+        Combinations of factors added to the terms of the response.
 
     Returns
     -------
@@ -114,7 +122,8 @@ def hardness_pairs(response: MixedModel, hardness: MixedModel) -> HardnessPairs:
     data = response.data
     planned = data.planned[both].reset_index(drop=True)
     coupons = data.coupons[both].reset_index(drop=True)
-    kept = replace(data, coupons=coupons, planned=planned, notes=())
+    terms = terms_with(data.terms, combinations)
+    kept = replace(data, coupons=coupons, planned=planned, terms=terms, notes=())
     energy = with_values(kept, coupons["value"].to_numpy(dtype=float))
     hard = with_values(kept, found[both], like=hardness.data)
     own = two[two["_key"].isin(set(one.loc[both, "_key"]))]
@@ -122,7 +131,7 @@ def hardness_pairs(response: MixedModel, hardness: MixedModel) -> HardnessPairs:
         response=fitted_model(energy, df_method=response.df_method),
         hardness=fitted_model(hard, df_method=response.df_method),
         indent_variance=_indent_variance(hardness, own),
-        left_out=tuple(n for n in hardness.terms.names if n not in response.data.terms.names),
+        left_out=tuple(n for n in hardness.terms.names if n not in terms.names),
         notes=tuple(notes),
     )
 
@@ -166,8 +175,8 @@ def _check_settings(one: pd.DataFrame, two: pd.DataFrame, response: MixedModel) 
         row = int((~same[name]).to_numpy().argmax())
         raise EstimabilityError(
             f"Row {row}: {name} is {own.at[row, name]!s} for {response.response} and "
-            f"{paired.at[row, name]!s} for the hardness: these are not the same coupons. Fit both to "
-            "the same rows, in the same order."
+            f"{paired.at[row, name]!s} for the hardness: these are not the same coupons. Fit "
+            "both to the same rows, in the same order."
         )
 
 
