@@ -106,6 +106,12 @@ class EqualHardness:
         """Whether the arms passed as parallel; else the answer changes with the hardness."""
         return all(c.p_value >= NOT_PARALLEL for c in self.checks if c.check == "parallel")
 
+    def contrast_words(self) -> str:
+        """What is compared with what, in print."""
+        model = self.pairs.response
+        first = level_word(model, self.factor, self.level)
+        return f"{first} against {level_word(model, self.factor, self.against, alone=False)}"
+
     def to_frame(self) -> pd.DataFrame:
         """Return estimates at full precision.
 

@@ -1,4 +1,4 @@
-"""What is compared at equal hardness, what the plan allows, and answers that need no temper line."""
+"""What is compared at equal hardness, what a plan allows, and answers without a temper line."""
 
 from __future__ import annotations
 
@@ -84,6 +84,7 @@ def why_no_line(
 
 
 def compared_levels(compare: Mapping[str, Sequence[Level]]) -> tuple[str, Level, Level]:
+    """Factor and its two levels, first less second."""
     if len(compare) != 1 or len(next(iter(compare.values()))) != 2:
         raise EstimabilityError(
             'Compare two levels of one factor: compare={"cold_route": ["dry_ice", "none"]}.'
@@ -93,6 +94,7 @@ def compared_levels(compare: Mapping[str, Sequence[Level]]) -> tuple[str, Level,
 
 
 def contrast_row(pairs: HardnessPairs, factor: str, level: Level, against: Level) -> Array:
+    """Weights of the coefficients in the difference of two levels."""
     model = pairs.response
     variable = model.terms.variable(factor)
     for own in (level, against):
@@ -149,5 +151,5 @@ def check_temper_plan(
 def model_contrast(model: MixedModel, row: Array) -> Estimate:
     """Contrast of a model by its own method, with the df of that method."""
     estimate, std_error, df = (float(own[0]) for own in model.estimates(row))
-    units = model.precision.strata_ofcontrast_row(row)
+    units = model.precision.strata_of_row(row)
     return Estimate(estimate, {" + ".join(units): (std_error**2, df)}, std_error**2)
