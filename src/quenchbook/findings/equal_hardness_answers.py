@@ -5,35 +5,35 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Final
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.findings.equal_hardness_words import (
+    AT_EQUAL_HARDNESS,
+    assumed_words,
+    equal_hardness_sentence,
+    number_notes,
+    refusal_words,
+    total_words,
+)
 from quenchbook.findings.statements import (
+    comparison_title,
     estimate_text,
     interval_words,
     limits_text,
-    margin_words,
-    percent_text,
     what_would_decide,
 )
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding, verdict_of
 from quenchbook.fit.equal_hardness import (
     EqualHardness,
-    equal_hardness,
+    equal_hardness_contrast,
 )
-from quenchbook.fit.hardness_effects import assumed_slopes, total_effects, why_no_line
 from quenchbook.fit.hardness_notes import NOT_TOTAL, level_word
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.temper_line import Estimate
 from quenchbook.study.definition import Study
 from quenchbook.study.trade_questions import TradeQuestion
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
-
-ASSUMED_SLOPES: Final = (-0.05, -0.1, -0.2)
-"""Slopes of the logarithm for 1 HRC, shown where there is no line: assumptions, no source."""
-
-_REAL: Final = ("exceeds", "differs", "slight")
+from quenchbook.units import listed, number_text, with_unit
 
 
 def equal_hardness_answer(
@@ -67,13 +67,13 @@ def equal_hardness_answer(
     compare = {question.factor: (question.level, question.against)}
     confidence = study.question_confidence
     try:
-        result = equal_hardness(
+        result = equal_hardness_contrast(
             response, hardness, compare=compare, along=question.along, confidence=confidence
         )
     except EstimabilityError as error:
         words = refusal_words(response, hardness, question, study)
         raise EstimabilityError(
-            f"{words} {error}{_assumed(response, hardness, question)}"
+            f"{words} {error}{assumed_words(response, hardness, question)}"
         ) from None
     own = equal_hardness_finding(result, study)
     named = replace(own, key=question.key, question=question.words)
@@ -118,82 +118,6 @@ def equal_hardness_finding(result: EqualHardness, study: Study) -> Finding:
     )
 
 
-def equal_hardness_sentence(own: Finding, total: Finding, *, tough: bool) -> str:
-    """The total effect, then the difference at the same hardness, and what the second is not.
-
-    Parameters
-    ----------
-    own, total : Finding
-        At equal hardness, and in total.
-    tough : bool
-        Whether a real difference may be called tougher or less tough.
-    """
-    outer = f"{interval_words(own.confidence)} {limits_text(own)}"
-    inner = f"{interval_words(2 * own.confidence - 1)} {limits_text(own, inner=True)}"
-    what = estimate_text(own)
-    if tough and own.verdict in _REAL:
-        what = tougher_words(own.estimate)
-    margin = f"the margin of {margin_words(own)}"
-    head = f"{_total_words(own, total)}; at the same hardness"
-    if own.verdict == "exceeds":
-        text = f"{head} {what} ({outer}), more than {margin}."
-    elif own.verdict == "differs" and own.margin is None:
-        text = f"{head} {what} ({outer}), a real difference; no margin was declared."
-    elif own.verdict == "differs":
-        text = (
-            f"{head} {what} ({outer}), a real difference; whether it is more than {margin} is not "
-            "settled."
-        )
-    elif own.verdict == "slight":
-        text = f"{head} {what} ({outer}; {inner}), a real difference, smaller than {margin}."
-    elif own.verdict == "equivalent":
-        text = f"{head} {what} ({inner}): any difference is smaller than {margin}."
-    else:
-        told = f"; margin {margin_words(own)}" if own.margin is not None else ""
-        text = f"{head} {what} ({outer}{told}): neither a difference nor its absence was shown."
-    return f"{text} {NOT_TOTAL}"
-
-
-def tougher_words(log_ratio: float) -> str:
-    """Say how much tougher: ``11 % tougher``, ``8.0 % less tough``."""
-    word = "tougher" if log_ratio > 0 else "less tough"
-    return f"{percent_text(log_ratio, sign=False).lstrip(chr(0x2212))} {word}"
-
-
-def refusal_words(
-    response: MixedModel, hardness: MixedModel, question: TradeQuestion, study: Study
-) -> str:
-    """Total effect and difference in hardness, where nothing can be said at equal hardness."""
-    compare = {question.factor: (question.level, question.against)}
-    total, difference = total_effects(response, hardness, compare=compare)
-    quantity = study.response(question.response).quantity
-    title = _title(response, question.factor, question.level, question.against)
-    confidence = study.question_confidence
-    parts = [
-        f"{quantity} {_signed(total, response, confidence)} in total",
-        f"{study.response(hardness.response).quantity} {_signed(difference, hardness, confidence)}",
-    ]
-    return f"{capital(title)}: {', '.join(parts)}. Nothing at equal hardness:"
-
-
-def _assumed(response: MixedModel, hardness: MixedModel, question: TradeQuestion) -> str:
-    """Answer for stated slopes, where the plan leaves no line and the response is a ratio."""
-    compare = {question.factor: (question.level, question.against)}
-    if response.scale != "log" or not why_no_line(
-        response, hardness, compare=compare, along=question.along
-    ):
-        return ""
-    table = assumed_slopes(response, hardness, compare=compare, slopes=ASSUMED_SLOPES)
-    each = hardness.unit or "unit of hardness"
-    parts = [
-        f"{percent_text(row['slope'])} for each {each} would make it "
-        f"{percent_text(row['estimate'])} ({percent_text(row['conf_low'])} to "
-        f"{percent_text(row['conf_high'])})"
-        for row in table.to_dict("records")
-    ]
-    return f" Assumption, not measured: a slope of {listed(parts)}."
-
-
 def _hardness_model(models: Mapping[str, MixedModel], study: Study, response: str) -> MixedModel:
     for name, model in models.items():
         if study.response(name).kind == "hardness" and name != response:
@@ -206,11 +130,12 @@ def _numbers(result: EqualHardness, own: Estimate, study: Study) -> Finding:
     model = result.pairs.response
     low, high = own.limits(result.confidence)
     half = own.half(result.confidence)
+    against = level_word(model, result.factor, result.against, alone=False)
     units = dict.fromkeys(unit for key in own.parts for unit in key.split(" + "))
     return Finding(
         key=f"{result.level} - {result.against}",
         label=level_word(model, result.factor, result.level),
-        against=level_word(model, result.factor, result.against, alone=False),
+        against=f"{against}{AT_EQUAL_HARDNESS}",
         response=model.response,
         quantity=study.response(model.response).quantity,
         unit=model.unit,
@@ -227,18 +152,9 @@ def _numbers(result: EqualHardness, own: Estimate, study: Study) -> Finding:
         p_value=math.nan,
         strata=tuple(model.unit_word(unit) for unit in units),
         confidence=result.confidence,
-        notes=tuple(note for note in result.notes if note != NOT_TOTAL),
+        notes=(*number_notes(result, study), *(n for n in result.notes if n != NOT_TOTAL)),
         asks="equal_hardness",
         result=result,
-    )
-
-
-def _total_words(own: Finding, total: Finding) -> str:
-    title = f"{own.label} against {own.against}"
-    level = interval_words(own.confidence)
-    return (
-        f"{capital(title)}: {own.quantity} {estimate_text(total)} in total ({level} "
-        f"{limits_text(total)})"
     )
 
 
@@ -281,7 +197,7 @@ def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
         conf_high=total.limits(own.confidence)[1],
     )
     sentence = (
-        f"{_total_words(own, whole)}; at the same hardness the difference changes with the "
+        f"{total_words(own, whole)}; at the same hardness the difference changes with the "
         f"hardness, because the temper lines are not parallel: {listed(parts)}, each with its "
         f"{interval_words(own.confidence)}. {NOT_TOTAL}"
     )
@@ -291,7 +207,7 @@ def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
         response=own.response,
         quantity=own.quantity,
         asks="equal_hardness",
-        label=f"{own.label} against {own.against}",
+        label=comparison_title(own),
         verdict="undecided",
         outcome="changes with hardness",
         unit="%" if model.scale == "log" else model.unit,
@@ -308,19 +224,3 @@ def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
         notes=own.notes,
         result=result,
     )
-
-
-def _title(model: MixedModel, factor: str, level: float | str, against: float | str) -> str:
-    second = level_word(model, factor, against, alone=False)
-    return f"{level_word(model, factor, level)} against {second}"
-
-
-def _signed(own: Estimate, model: MixedModel, confidence: float) -> str:
-    low, high = own.limits(confidence)
-    level = interval_words(confidence)
-    if model.scale == "log":
-        limits = f"{percent_text(low)} to {percent_text(high)}"
-        return f"{percent_text(own.estimate)} ({level} {limits})"
-    decimals = decimals_for(own.std_error, model.unit)
-    texts = [number_text(x, decimals, sign=True) for x in (own.estimate, low, high)]
-    return f"{with_unit(texts[0], model.unit)} ({level} {texts[1]} to {texts[2]})"

@@ -169,7 +169,7 @@ class EqualHardness:
         return self.to_frame().round(4).to_html(index=False, border=0, na_rep="") + words
 
 
-def equal_hardness(
+def equal_hardness_contrast(
     response: MixedModel,
     hardness: MixedModel,
     *,

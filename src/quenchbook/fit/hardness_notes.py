@@ -95,7 +95,7 @@ def _straight_words(check: LineCheck | None, cells: Cells) -> str:
             f"The tempers do not lie on one straight line (p {check.p_value:.3f}): the adjusted "
             "difference may change with the hardness it is taken at."
         )
-    return ""
+    return f"The tempers passed as lying on one straight line (p {check.p_value:.3f})."
 
 
 def _span_words(pairs: HardnessPairs, cells: Cells, planned: float | None) -> str:
