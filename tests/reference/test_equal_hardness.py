@@ -38,7 +38,6 @@ def test_slope_of_the_temper_line(found: EqualHardness) -> None:
 
 
 def test_contrast_at_equal_hardness(found: EqualHardness) -> None:
-    # The note prints tau .003621 for none less cold; all else there is cold less none.
     own = found.adjusted
     assert own.estimate == pytest.approx(0.003621, abs=5e-7)
     assert own.std_error == pytest.approx(0.055150, abs=5e-7)
