@@ -100,12 +100,9 @@ def cells_of(
     """
     strata = pairs.combined(along, factor)
     combined = any(set(name.split(":")) == {along, factor} for name in strata.terms.names)
-    grids = [
-        mean_rows(strata.terms, [along], {factor: (arm,), along: (temper,)})[0][0]
-        for arm in arms
-        for temper in tempers
-    ]
-    rows = np.array(grids).reshape(len(arms), len(tempers), -1)
+    linear, levels = mean_rows(strata.terms, [factor, along], {factor: arms, along: tempers})
+    where = {pair: n for n, pair in enumerate(levels.itertuples(index=False, name=None))}
+    rows = np.array([[linear[where[arm, temper]] for temper in tempers] for arm in arms])
     both = Precision(strata, np.column_stack(pairs.values))
     found = rows @ both.coefficients
     return Cells(strata, rows, combined, energy=found[..., 0], hardness=found[..., 1])

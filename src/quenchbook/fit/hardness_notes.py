@@ -115,7 +115,7 @@ def _span_words(pairs: HardnessPairs, cells: Cells, planned: float | None) -> st
 
 
 def _df_words(pairs: HardnessPairs, line: TemperLine) -> str:
-    if line.unit == "coupon":
+    if line.unit == "coupon" and pairs.response.data.lowest in ("coupon", "residual"):
         return (
             "No temper batches are told, so each coupon counts as tempered alone. If several were "
             "tempered together, name their batches, or the slope looks surer than it is."

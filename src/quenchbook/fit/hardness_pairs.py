@@ -11,6 +11,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import CouponData
 from quenchbook.fit.mixed import MixedModel, fitted_model
+from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.study.terms import Array, Terms
 
@@ -50,9 +51,7 @@ class HardnessPairs:
 
     def model_of(self, values: Array) -> MixedModel:
         """Fit other values of the same coupons."""
-        return fitted_model(
-            with_values(self.response.data, values), df_method=self.response.df_method
-        )
+        return _with_values_fitted(self.response, with_values(self.response.data, values))
 
     def combined(self, first: str, second: str) -> Strata:
         """Strata with a combination of two factors among the terms.
@@ -127,9 +126,10 @@ def hardness_pairs(
     energy = with_values(kept, coupons["value"].to_numpy(dtype=float))
     hard = with_values(kept, found[both], like=hardness.data)
     own = two[two["_key"].isin(set(one.loc[both, "_key"]))]
+    fitted = fitted_model(energy, df_method=response.df_method)
     return HardnessPairs(
-        response=fitted_model(energy, df_method=response.df_method),
-        hardness=fitted_model(hard, df_method=response.df_method),
+        response=fitted,
+        hardness=_with_values_fitted(fitted, hard),
         indent_variance=_indent_variance(hardness, own),
         left_out=tuple(n for n in hardness.terms.names if n not in terms.names),
         notes=tuple(notes),
@@ -144,6 +144,12 @@ def with_values(data: CouponData, values: Array, *, like: CouponData | None = No
         return replace(data, coupons=coupons, readings=readings)
     named = replace(data, response=like.response, unit=like.unit, scale=like.scale)
     return replace(named, coupons=coupons, readings=readings)
+
+
+def _with_values_fitted(model: MixedModel, data: CouponData) -> MixedModel:
+    """Fit other values of the same coupons: the strata are the same."""
+    precision = Precision(model.strata, data.coupons["value"].to_numpy(dtype=float))
+    return MixedModel(data, model.strata, precision, model.df_method)
 
 
 def _keys(model: MixedModel, response: MixedModel, hardness: MixedModel) -> pd.Series[str]:

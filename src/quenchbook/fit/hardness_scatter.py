@@ -24,6 +24,7 @@ WARNING: Final = (
 """What stands beside the sensitivity lines."""
 
 _COVERED: Final = 1e-8
+_SMALL: Final = 1e-10  # of the largest singular value: a column that depends on others
 
 
 def scatter_lines(
@@ -117,12 +118,14 @@ def _line(
     """Least squares on the columns and the hardness; None where the contrast is not in them."""
     weights = np.zeros(columns.shape[1])
     weights[: len(contrast)] = contrast
-    inverse = np.linalg.pinv(columns)
-    combined = weights @ inverse  # weights of the coupons
-    if np.abs(combined @ columns - weights).max() > _COVERED:
+    left, sizes, right = np.linalg.svd(columns, full_matrices=False)
+    rank = int((sizes > sizes[0] * _SMALL).sum())
+    left, right = left[:, :rank], right[:rank]
+    if np.abs(weights - weights @ right.T @ right).max() > _COVERED:
         return None
-    spare = len(columns) - int(np.linalg.matrix_rank(columns))
-    rest_y, rest_h = (values - columns @ (inverse @ values) for values in (energy, hardness))
+    combined = left @ (right @ weights / sizes[:rank])  # weights of the coupons
+    spare = len(columns) - rank
+    rest_y, rest_h = (values - left @ (left.T @ values) for values in (energy, hardness))
     square = float(rest_h @ rest_h) - (
         spare * indent_variance if indent_variance is not None else 0.0
     )
@@ -133,8 +136,8 @@ def _line(
     estimate = float(combined @ energy) - slope * difference
     if indent_variance is not None:
         return name, slope, estimate, np.nan, np.nan
-    left = rest_y - slope * rest_h
+    rest = rest_y - slope * rest_h
     variance = (
-        float(left @ left) / (spare - 1) * (float(combined @ combined) + difference**2 / square)
+        float(rest @ rest) / (spare - 1) * (float(combined @ combined) + difference**2 / square)
     )
     return name, slope, estimate, float(np.sqrt(variance)), float(spare - 1)
