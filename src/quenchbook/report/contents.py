@@ -272,9 +272,7 @@ def _equal_hardness_words(analysis: Analysis) -> str:
         for own in analysis.findings
         if isinstance(result := getattr(own, "result", None), EqualHardness)
     ]
-    but = (
-        f"Except for {listed(answered)} (see there), {quantity}" if answered else capital(quantity)
-    )
+    but = f"Except for {listed(answered)}, {quantity}" if answered else capital(quantity)
     return (
         f"{but} is compared as the settings leave it, not at equal hardness, which "
         f"they change too: {'; '.join(parts)}."
