@@ -87,6 +87,10 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "safety_factor": ("factor on the mean square that keeps the level with unequal units", ""),
     "method": ("how the test was made", ""),
     "contrast": ("name of the comparison", ""),
+    "line": ("which number of a comparison at equal hardness", ""),
+    "slope": ("change of the response for one unit of hardness", ""),
+    "hardness": ("hardness of a coupon or of a point of a line", "HRC"),
+    "temper": ("planned temper of a coupon", ""),
     "estimate": ("mean, difference or logarithm of a ratio", ""),
     "std_error": ("standard error of the estimate", ""),
     "strata": ("units whose noise an estimate carries", ""),
@@ -172,7 +176,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     # figures
     "group": ("level of the factor that has a curve each; blank with one curve", ""),
     "x": ("place along the axis: level of the factor, as run", ""),
-    "level": ("level the furnace load was set to, in print", ""),
+    "level": ("level a furnace load was set to, or that is compared", ""),
     "mean": ("mean of the deviations of a furnace load, or of reference coupons", ""),
     "deviation": ("coupon value less the fitted mean", ""),
     # what is expected before any test

@@ -54,6 +54,17 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
             "needs": undecided_needs(matrix, analysis.models, ["temper"]).to_frame(),
             "efficiencies": plan_quality_frame(matrix),
         }
+        pair = {"cold_route": ["liquid_nitrogen", "dry_ice"]}
+        both = analysis.models["impact_j"], analysis.models["hardness_hrc"]
+        same = qb.equal_hardness_contrast(*both, compare=pair)
+        frames |= {
+            "equal hardness": same.to_frame(),
+            "equal hardness coupons": same.coupons,
+            "equal hardness lines": same.lines,
+            "equal hardness ends": same.ends,
+            "sensitivity": same.sensitivity,
+            "assumed": qb.assumed_slopes(*both, compare=pair, slopes=[-0.1]),
+        }
     for name, model in analysis.models.items():
         x, group = qb.curve_factors(model)
         assert x is not None

@@ -17,6 +17,7 @@ Answer = Callable[[Mapping[str, MixedModel], TradeQuestion], "Finding | TradeFin
 _HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
     "per_decade": ("delay_answers", "per_decade_answer"),
     "half_loss": ("delay_answers", "half_loss_answer"),
+    "equal_hardness": ("equal_hardness_answers", "equal_hardness_answer"),
 }
 """Module of `findings` and function for each kind of question."""
 

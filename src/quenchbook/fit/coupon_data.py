@@ -181,8 +181,10 @@ def data_of_frame(
     ):
         warnings.warn(lesson, QuenchbookWarning, stacklevel=3)
         notes = (*notes, lesson)
-    key = readings[repeated] if repeated else pd.RangeIndex(len(readings))
-    readings = readings.assign(coupon=key)
+    if repeated:
+        readings = readings.assign(coupon=readings[repeated])
+    elif "coupon" not in readings or not readings["coupon"].is_unique:
+        readings = readings.assign(coupon=pd.RangeIndex(len(readings)))
     coupons = _coupon_means(readings)
     return CouponData(
         response=response,

@@ -24,6 +24,7 @@ from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import INNER_VERDICTS, VERDICTS, Finding, TermFinding
 from quenchbook.fit.curves import curve_factors, furnace_order, response_curves
 from quenchbook.fit.diagnostics import diagnostics
+from quenchbook.fit.equal_hardness import EqualHardness
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
 from quenchbook.report.blocks import (
@@ -266,8 +267,14 @@ def _equal_hardness_words(analysis: Analysis) -> str:
     if not parts:
         return ""
     quantity = analysis.study.response(impact.response).quantity
+    answered = [
+        result.contrast_words()
+        for own in analysis.findings
+        if isinstance(result := getattr(own, "result", None), EqualHardness)
+    ]
+    but = f"Except for {listed(answered)}, {quantity}" if answered else capital(quantity)
     return (
-        f"{capital(quantity)} is compared as the settings leave it, not at equal hardness, which "
+        f"{but} is compared as the settings leave it, not at equal hardness, which "
         f"they change too: {'; '.join(parts)}."
     )
 

@@ -431,12 +431,34 @@ def mark_count(drawing: Drawing, label: str = COUPONS) -> int:
     return sum(len(line.get_xdata()) for line in lines if line.get_label() == label)
 
 
+def same_hardness_finding(seed: int, bend: float) -> Any:
+    """Answer at equal hardness of a simulated study; with a bend its lines are not parallel."""
+    from tests.toughness import FIXED, UNITS, toughness_frame
+
+    from quenchbook.fit.equal_hardness import equal_hardness_contrast
+    from quenchbook.fit.mixed import mixed_model
+
+    frame = toughness_frame(seed, coupons=4, bend=bend, cv=0.08)
+    energy = mixed_model(frame, "impact", fixed=FIXED, strata=UNITS, scale="log")
+    hardness = mixed_model(frame, "hrc", fixed=FIXED, strata=UNITS)
+    result = equal_hardness_contrast(energy, hardness, compare={"route": ["b", "a"]})
+    words = "B against a: impact +1 % in total; at the same hardness 9 % tougher."
+    return SimpleNamespace(result=result, sentence=words, notes=result.notes)
+
+
+SAME_HARDNESS = {
+    "one": ((1, 0.0),),
+    "lines not parallel, and another": ((2, -0.3), (3, 0.0)),
+}
+
+
 def all_drawings() -> dict[str, Any]:
     """Every figure of both studies, as functions that draw it anew."""
     from quenchbook.plots.bar_drawing import figure_bars
     from quenchbook.plots.certainty import figure_certainty
     from quenchbook.plots.coupon_tiles import figure_coupon_matrix
     from quenchbook.plots.curves import figure_response_curves
+    from quenchbook.plots.equal_hardness import figure_equal_hardness
     from quenchbook.plots.furnace_order import figure_furnace_order
     from quenchbook.plots.gauges import figure_contrasts
     from quenchbook.plots.noise import figure_noise_budget
@@ -460,6 +482,10 @@ def all_drawings() -> dict[str, Any]:
     for name, steel in STEELS.items():
         makers[f"steel prior, {name}"] = lambda steel=steel: figure_steel_prior(
             steel_prior(steel())
+        )
+    for name, seeds in SAME_HARDNESS.items():
+        makers[f"equal hardness, {name}"] = lambda seeds=seeds: figure_equal_hardness(
+            [same_hardness_finding(*own) for own in seeds]
         )
     for name, bars in CUT_LISTS.items():
         makers[f"bars, {name}"] = lambda bars=bars: figure_bars(bars())

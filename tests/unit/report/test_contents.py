@@ -12,6 +12,7 @@ from quenchbook.findings.answers import Analysis
 from quenchbook.findings.verdicts import Finding
 from quenchbook.report import contents, noise_tables, study_tables
 from quenchbook.report.blocks import Block, FindingRows, Headline, Paragraph, TableBlock, plain_text
+from quenchbook.study.trade_questions import TradeQuestion
 
 
 def analysis_of(name: str) -> Analysis:
@@ -227,6 +228,35 @@ def test_toughness_is_said_to_be_compared_at_unequal_hardness(
     assert "not at equal hardness" in words
     assert "not equal steps on another" in words
     assert "equal hardness" not in words_of(contents.report_limits(bars))
+
+
+@pytest.fixture(scope="module")
+def same_hardness(irons: Analysis) -> Analysis:
+    """The demonstration with two questions at equal hardness, one of which it cannot answer."""
+    asked = [
+        TradeQuestion(
+            key, words, "impact_j", "equal_hardness", "temper", "cold_route", level, against
+        )
+        for key, words, level, against in (
+            ("colder", "Is nitrogen tougher than dry ice?", "liquid_nitrogen", "dry_ice"),
+            ("cold", "Is dry ice tougher than none?", "dry_ice", "none"),
+        )
+    ]
+    study = dataclasses.replace(irons.study, trade_questions=tuple(asked))
+    matrix = dataclasses.replace(irons.records.matrix, study=study)
+    return qb.analyse(dataclasses.replace(irons.records, study=study, matrix=matrix))
+
+
+def test_an_answer_at_equal_hardness_is_drawn_and_told(same_hardness: Analysis) -> None:
+    blocks = contents.report_questions(same_hardness)
+    assert "at the same hardness −3.2 %" in words_of(blocks)
+    assert any(getattr(block, "key", "") == "equal_hardness" for block in blocks)
+
+
+def test_limits_name_what_was_compared_at_equal_hardness(same_hardness: Analysis) -> None:
+    words = words_of(contents.report_limits(same_hardness))
+    assert "Except for liquid nitrogen against dry ice, impact energy is compared as" in words
+    assert "Not answered: Dry ice against no cold step: impact energy +1.0 %" in words
 
 
 def test_delay_shares_hardness_only_among_coupons_that_have_one(irons: Analysis) -> None:

@@ -1,4 +1,4 @@
-"""Speed of the answers about curves: ``python tests/benchmarks/bench_trade_questions.py``.
+"""Speed of the answers about curves: ``python tests/benchmarks/bench_delay.py``.
 
 Median of at least 5 rounds on a study of about 500 coupons. Never a timed test.
 """

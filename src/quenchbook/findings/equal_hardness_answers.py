@@ -1,0 +1,226 @@
+"""Answers at equal hardness: the total effect first, then the difference at the same hardness."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.findings.equal_hardness_words import (
+    AT_EQUAL_HARDNESS,
+    assumed_words,
+    equal_hardness_sentence,
+    number_notes,
+    refusal_words,
+    total_words,
+)
+from quenchbook.findings.statements import (
+    comparison_title,
+    estimate_text,
+    interval_words,
+    limits_text,
+    what_would_decide,
+)
+from quenchbook.findings.trade_findings import TradeFinding
+from quenchbook.findings.verdicts import Finding, verdict_of
+from quenchbook.fit.equal_hardness import (
+    EqualHardness,
+    equal_hardness_contrast,
+)
+from quenchbook.fit.hardness_notes import NOT_TOTAL, level_word
+from quenchbook.fit.mixed import MixedModel
+from quenchbook.fit.temper_line import Estimate
+from quenchbook.study.definition import Study
+from quenchbook.study.trade_questions import TradeQuestion
+from quenchbook.units import listed, number_text, with_unit
+
+
+def equal_hardness_answer(
+    models: Mapping[str, MixedModel], question: TradeQuestion
+) -> Finding | TradeFinding:
+    """Answer a question at equal hardness.
+
+    Parameters
+    ----------
+    models : mapping of response to MixedModel
+        With one of hardness.
+    question : TradeQuestion
+        With `along`, the temper, and two levels of `factor`.
+
+    Returns
+    -------
+    Finding or TradeFinding
+        A difference with its margin; where the temper lines are not parallel, an answer that names
+        the difference at both ends of the common range.
+
+    Raises
+    ------
+    EstimabilityError
+        Where there is no answer: with the total effect and the reason.
+    """
+    response = models[question.response]
+    study = response.study
+    if study is None:
+        raise EstimabilityError("A declared question needs the model of a study.")
+    hardness = _hardness_model(models, study, question.response)
+    compare = {question.factor: (question.level, question.against)}
+    confidence = study.question_confidence
+    try:
+        result = equal_hardness_contrast(
+            response, hardness, compare=compare, along=question.along, confidence=confidence
+        )
+    except EstimabilityError as error:
+        words = refusal_words(response, hardness, question, study)
+        raise EstimabilityError(
+            f"{words} {error}{assumed_words(response, hardness, question)}"
+        ) from None
+    own = equal_hardness_finding(result, study)
+    named = replace(own, key=question.key, question=question.words)
+    return named if result.one_number or result.ends.empty else _two_ended(named, result)
+
+
+def equal_hardness_finding(result: EqualHardness, study: Study) -> Finding:
+    """Judge the difference at equal hardness against the margin of the response.
+
+    Parameters
+    ----------
+    result : EqualHardness
+    study : Study
+
+    Returns
+    -------
+    Finding
+    """
+    from scipy import special
+
+    model = result.pairs.response
+    response = study.response(model.response)
+    margin = study.equivalence_margin(model.response)
+    on_scale = math.log1p(margin) if margin is not None and model.scale == "log" else margin
+    own = _numbers(result, result.adjusted, study)
+    adjusted = result.adjusted
+    p_value = math.nan
+    if not adjusted.howe:
+        p_value = float(2 * special.stdtr(own.df, -abs(own.estimate / own.std_error)))
+    own = replace(
+        own,
+        verdict=verdict_of(own.conf_low, own.conf_high, own.inner_low, own.inner_high, on_scale),
+        margin=on_scale,
+        p_value=p_value,
+    )
+    total = replace(_numbers(result, result.total, study), margin=on_scale)
+    tough = response.kind == "impact" and model.scale == "log"
+    return replace(
+        own,
+        sentence=equal_hardness_sentence(own, total, tough=tough),
+        remedy=_remedy(own, result),
+    )
+
+
+def _hardness_model(models: Mapping[str, MixedModel], study: Study, response: str) -> MixedModel:
+    for name, model in models.items():
+        if study.response(name).kind == "hardness" and name != response:
+            return model
+    raise EstimabilityError("There are no readings of hardness to compare at.")
+
+
+def _numbers(result: EqualHardness, own: Estimate, study: Study) -> Finding:
+    """Finding with the numbers of one estimate."""
+    model = result.pairs.response
+    low, high = own.limits(result.confidence)
+    half = own.half(result.confidence)
+    against = level_word(model, result.factor, result.against, alone=False)
+    units = dict.fromkeys(unit for key in own.parts for unit in key.split(" + "))
+    return Finding(
+        key=f"{result.level} - {result.against}",
+        label=level_word(model, result.factor, result.level),
+        against=f"{against}{AT_EQUAL_HARDNESS}",
+        response=model.response,
+        quantity=study.response(model.response).quantity,
+        unit=model.unit,
+        scale=model.scale,
+        verdict="undecided",
+        estimate=own.estimate,
+        std_error=own.std_error,
+        df=own.df,
+        conf_low=low,
+        conf_high=high,
+        inner_low=own.estimate - half,
+        inner_high=own.estimate + half,
+        margin=None,
+        p_value=math.nan,
+        strata=tuple(model.unit_word(unit) for unit in units),
+        confidence=result.confidence,
+        notes=(*number_notes(result, study), *(n for n in result.notes if n != NOT_TOTAL)),
+        asks="equal_hardness",
+        result=result,
+    )
+
+
+def _remedy(own: Finding, result: EqualHardness) -> str:
+    """For an undecided answer: where most of its noise comes from."""
+    if own.verdict != "undecided":
+        return ""
+    slope = result.hardness_difference.estimate**2 * result.slope.variance
+    if slope <= result.adjusted.variance / 2:
+        return what_would_decide(own)
+    batch = result.pairs.response.unit_word(next(iter(result.slope.parts)), 2)
+    return (
+        f"Most of its noise is that of the temper line: tempers further apart, or more {batch}, "
+        "tell more than further coupons."
+    )
+
+
+def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
+    """Answer where the temper lines are not parallel: at both ends, and no single number."""
+    model = result.pairs.response
+    total = result.total
+    parts, estimates, limits = [], [], []
+    for row in result.ends.to_dict("records"):
+        at = with_unit(number_text(float(row["hardness"]), 1), result.pairs.hardness.unit)
+        end = replace(
+            own,
+            estimate=row["estimate"],
+            std_error=row["std_error"],
+            conf_low=row["conf_low"],
+            conf_high=row["conf_high"],
+        )
+        parts.append(f"{estimate_text(end)} at {at} ({limits_text(end)})")
+        estimates.append(f"{estimate_text(end)} at {at}")
+        limits.append(limits_text(end))
+    whole = replace(
+        own,
+        estimate=total.estimate,
+        std_error=total.std_error,
+        conf_low=total.limits(own.confidence)[0],
+        conf_high=total.limits(own.confidence)[1],
+    )
+    sentence = (
+        f"{total_words(own, whole)}; at the same hardness the difference changes with the "
+        f"hardness, because the temper lines are not parallel: {listed(parts)}, each with its "
+        f"{interval_words(own.confidence)}. {NOT_TOTAL}"
+    )
+    return TradeFinding(
+        key=own.key,
+        question=own.question,
+        response=own.response,
+        quantity=own.quantity,
+        asks="equal_hardness",
+        label=comparison_title(own),
+        verdict="undecided",
+        outcome="changes with hardness",
+        unit="%" if model.scale == "log" else model.unit,
+        estimate=math.nan,
+        conf_low=math.nan,
+        conf_high=math.nan,
+        confidence=own.confidence,
+        df=math.nan,
+        strata=own.strata,
+        estimate_words="; ".join(estimates),
+        limits_words="; ".join(limits),
+        sentence=sentence,
+        margin=own.margin,
+        notes=own.notes,
+        result=result,
+    )
