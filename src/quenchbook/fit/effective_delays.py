@@ -15,8 +15,9 @@ import numpy as np
 from quenchbook.errors import EstimabilityError
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
-from quenchbook.study.hours import WorkHours, hours_of
+from quenchbook.study.hours import WorkHours
 from quenchbook.study.prices import ASSUMED
+from quenchbook.study.reading_hours import hours_of
 from quenchbook.study.terms import Array
 from quenchbook.units import listed, minutes_text
 
