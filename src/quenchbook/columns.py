@@ -50,7 +50,11 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "before": ("what was accepted earlier; blank if nothing was", ""),
     "after": ("what the records say now; blank if nothing any more", ""),
     "time": ("when it was accepted, in universal time", ""),
-    "kind": ("what an accepted entry is: reading, deviation or file", ""),
+    "kind": (
+        "of an accepted entry: reading, deviation or file; of a published comparison: what was "
+        "done about hardness",
+        "",
+    ),
     "sha256": ("checksum of the file, SHA-256", ""),
     "problem": ("what is wrong there, and what was expected", ""),
     "remedy": ("what to do about it", ""),
@@ -164,7 +168,10 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     # figures
     "group": ("level of the factor that has a curve each; blank with one curve", ""),
     "x": ("place along the axis: level of the factor, as run", ""),
-    "level": ("level the furnace load was set to, in print", ""),
+    "level": (
+        "level the furnace load was set to, in print; of a published comparison what is compared",
+        "",
+    ),
     "mean": ("mean of the deviations of a furnace load, or of reference coupons", ""),
     "deviation": ("coupon value less the fitted mean", ""),
     # what is expected before any test
@@ -174,6 +181,25 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
         "",
     ),
     "high": ("upper end of that range", ""),
+    # what others found, and several own studies
+    "study": ("short name of the study", ""),
+    "quantity": ("what was measured, in words", ""),
+    "effect": ("ratio (analysed as its natural logarithm) or difference", ""),
+    "better": ("whether higher or lower values are better; blank if not told", ""),
+    "level_mean": ("published mean of what is compared", ""),
+    "level_sd": ("published standard deviation of it; blank if not told", ""),
+    "level_coupons": ("coupons behind it; blank if not told", ""),
+    "against_mean": ("published mean of what it is compared with", ""),
+    "against_sd": ("published standard deviation of that; blank if not told", ""),
+    "against_coupons": ("coupons behind that; blank if not told", ""),
+    "steel": ("grade of the steel", ""),
+    "conditions": ("how the coupons were treated, in words", ""),
+    "source": ("paper or report the numbers are from", ""),
+    "found_at": ("table, figure or page in the source", ""),
+    "obtained": ("how the numbers were taken from there", ""),
+    "cold_c": ("temperature of the cold step", "degC"),
+    "cold_time_minutes": ("time in the cold", "minutes"),
+    "temper_time_minutes": ("time at the temper temperature", "minutes"),
     # findings
     "key": ("short name of the question", ""),
     "question": ("the question in words", ""),

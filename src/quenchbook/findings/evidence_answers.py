@@ -18,6 +18,8 @@ from quenchbook.units import capital, decimals_for, listed, number_text, with_un
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
     from quenchbook.records.published_comparisons import PublishedComparison
+    from quenchbook.study.definition import Question
+    from quenchbook.study.trade_questions import TradeQuestion
 
 _BEYOND: Final[dict[Kind, str]] = {
     "equal hardness": " beyond hardness",
@@ -206,7 +208,7 @@ def _answer(
         notes.append("Studies of different kinds are never averaged together.")
     return EvidenceAnswer(
         quantity=first.quantity, unit=first.unit, level=first.level, against=first.against,
-        is_ratio=first.measure == "ratio", findings=findings, confidence=confidence,
+        is_ratio=first.effect == "ratio", findings=findings, confidence=confidence,
         notes=tuple(notes),
     )  # fmt: skip
 
@@ -254,16 +256,16 @@ def _own_studies(
         except EstimabilityError:
             notes.append(f"The own study has no answer to the question '{key}'.")
             continue
-        measure = rows[0].measure
+        effect = rows[0].effect
         if not isinstance(own, Finding) or math.isnan(own.std_error):
             notes.append(f"The answer to '{key}' is no difference with a standard error.")
-        elif (own.scale == "log") != (measure == "ratio"):
-            asked = "log" if measure == "ratio" else "linear"
+        elif (own.scale == "log") != (effect == "ratio"):
+            asked = "log" if effect == "ratio" else "linear"
             notes.append(
-                f"The own study does not stand beside the published {measure}s: for that "
+                f"The own study does not stand beside the published {effect}s: for that "
                 f'{own.response} needs scale = "{asked}" in its study file.'
             )
-        elif measure == "difference" and own.unit != rows[0].unit:
+        elif effect == "difference" and own.unit != rows[0].unit:
             notes.append(f"The own study is in {own.unit}, the published ones in {rows[0].unit}.")
         else:
             found.append(_own_study(own, analysis))
@@ -272,7 +274,8 @@ def _own_studies(
 
 def _own_study(own: Finding, analysis: Analysis) -> OwnStudy:
     study, model = analysis.study, analysis.models[own.response]
-    asked = next(q for q in (*study.questions, *study.trade_questions) if q.key == own.key)
+    every: list[Question | TradeQuestion] = [*study.questions, *study.trade_questions]
+    asked = next(question for question in every if question.key == own.key)
     planned = model.data.planned
     column = study.factor(asked.factor).column
     used = planned[planned["coupon"].isin(model.data.coupons["coupon"])]
@@ -292,7 +295,7 @@ class _Words:
     """Writes the numbers and sentences of one comparison."""
 
     def __init__(self, first: PublishedComparison, confidence: float) -> None:
-        self.is_ratio = first.measure == "ratio"
+        self.is_ratio = first.effect == "ratio"
         self.unit = first.unit
         self.quantity = first.quantity
         self.level, self.against = first.level, first.against
@@ -382,9 +385,7 @@ class _Words:
         return f"{head}, {where} what a further study was expected to find."
 
 
-def evidence_limits(
-    low: float, high: float, std_error: float, *, is_ratio: bool, unit: str
-) -> str:
+def evidence_limits(low: float, high: float, std_error: float, *, is_ratio: bool, unit: str) -> str:
     """Limits of a difference or of a ratio in per cent: ``−27 % to +20 %``."""
     if math.isnan(low):
         return "limits not known"

@@ -99,7 +99,7 @@ class Synthesis:
     @property
     def is_ratio(self) -> bool:
         """Whether the effects are logarithms of ratios."""
-        return self.comparisons[0].measure == "ratio"
+        return self.comparisons[0].effect == "ratio"
 
     def limits(self) -> tuple[Array, Array]:
         """Interval of each study, from the scatter it is weighted with; nan where unknown."""
@@ -197,7 +197,7 @@ def pooled_scatter(comparisons: Sequence[PublishedComparison]) -> PooledScatter:
     for own in comparisons:
         for arm in (own.level_arm, own.against_arm):
             if arm.sd > 0 and arm.coupons > 1:
-                share = arm.sd / arm.mean if own.measure == "ratio" else arm.sd
+                share = arm.sd / arm.mean if own.effect == "ratio" else arm.sd
                 total += (arm.coupons - 1) * share**2
                 df += arm.coupons - 1
                 count += 1
@@ -278,7 +278,7 @@ def _effect(own: PublishedComparison) -> float:
     if not math.isnan(own.estimate):
         return own.estimate
     level, against = own.level_arm.mean, own.against_arm.mean
-    return math.log(level / against) if own.measure == "ratio" else level - against
+    return math.log(level / against) if own.effect == "ratio" else level - against
 
 
 def _variance(own: PublishedComparison, sd: float) -> float:
@@ -301,7 +301,7 @@ def _scatter_notes(rows: Sequence[PublishedComparison], scatter: PooledScatter) 
     by_arms = [own for own in rows if math.isnan(own.estimate)]
     notes = []
     if by_arms and not math.isnan(scatter.sd):
-        ratio = by_arms[0].measure == "ratio"
+        ratio = by_arms[0].effect == "ratio"
         shown = (
             f"{number_text(100 * scatter.sd, 0 if scatter.sd > 0.095 else 1)}{NO_BREAK}%"
             if ratio
@@ -332,7 +332,7 @@ def _method_notes(
     apart = math.sqrt(mean.between)
     shown = (
         f"{number_text(100 * math.expm1(apart), 0)}{NO_BREAK}%"
-        if rows[0].measure == "ratio"
+        if rows[0].effect == "ratio"
         else with_unit(number_text(apart, 2), rows[0].unit)
     )
     notes = [

@@ -1,4 +1,4 @@
-"""Effects of several studies with a variance between them: the mean, and what a further study finds.
+"""Effects of several studies with a variance between them: their mean, and a further study.
 
 Every function takes `effects` and `variances` (within the studies), both of shape (studies,).
 Weights are ``1 / (variance + between)``.
@@ -20,6 +20,7 @@ FEWEST: Final = 3
 
 _STEPS: Final = 200
 _CLOSE: Final = 1e-12
+_GRID: Final = 160
 
 
 @dataclass(frozen=True)
@@ -105,44 +106,52 @@ def between_by_moments(effects: Array, variances: Array) -> float:
 def between_by_likelihood(effects: Array, variances: Array) -> float:
     """Variance between studies by restricted maximum likelihood, not below zero.
 
-    Fisher steps from the moment estimate, halved until the likelihood does not fall.
+    The best of a grid, then the root of the slope beside it: Fisher steps alone do not settle
+    where the likelihood is flat, and stop at a lower hill where it has two.
 
     References
     ----------
     Viechtbauer (2005), J. Educational and Behavioral Statistics 30, 261-293.
     """
-    between = between_by_moments(effects, variances)
-    height = _restricted_likelihood(effects, variances, between)
-    for _ in range(_STEPS):
-        weights = 1.0 / (variances + between)
-        total, squares = weights.sum(), (weights**2).sum()
-        mean = weights @ effects / total
-        trace = total - squares / total
-        information = squares - 2 * (weights**3).sum() / total + (squares / total) ** 2
-        step = ((weights**2 * (effects - mean) ** 2).sum() - trace) / information
-        new, new_height = between, height
-        while abs(step) > _CLOSE * (between + float(variances.min())):
-            new = max(0.0, between + step)
-            new_height = _restricted_likelihood(effects, variances, new)
-            if new_height >= height:
-                break
-            step /= 2
-        else:
-            return float(between)
-        if abs(new - between) <= _CLOSE * (between + float(variances.min())):
-            return float(new)
-        between, height = new, new_height
-    raise EstimabilityError(
-        "The variance between the studies did not settle. Look for a study whose scatter or "
-        "number of coupons is wrong."
+    from scipy import optimize
+
+    # far beyond all squares about the mean, where the likelihood only falls
+    highest = 100.0 * float(((effects - effects.mean()) ** 2).sum())
+    lowest = 1e-9 * float(variances.min())
+    if highest <= lowest:
+        return 0.0
+    grid = np.concatenate([[0.0], np.geomspace(lowest, highest, _GRID)])
+    best = int(restricted_likelihood(effects, variances, grid).argmax())
+    low, high = grid[max(best - 1, 0)], grid[min(best + 1, _GRID)]
+    ends = [_restricted_slope(effects, variances, place) for place in (low, high)]
+    if ends[0] <= 0 or ends[1] >= 0:
+        return float(grid[best])
+    place = optimize.brentq(
+        lambda own: _restricted_slope(effects, variances, own), low, high, xtol=1e-15, rtol=1e-13
     )
+    return float(place)
 
 
-def _restricted_likelihood(effects: Array, variances: Array, between: float) -> float:
+def restricted_likelihood(effects: Array, variances: Array, between: Array) -> Array:
+    """Logarithm of the restricted likelihood at each variance between studies.
+
+    Parameters
+    ----------
+    effects, variances : ndarray, shape (studies,)
+    between : ndarray, shape (places,)
+    """
+    weights = 1.0 / (variances + between[:, None])
+    total = weights.sum(axis=1)
+    q, _ = generalized_q(effects, variances, between)
+    return np.asarray(0.5 * (np.log(weights).sum(axis=1) - np.log(total) - q))
+
+
+def _restricted_slope(effects: Array, variances: Array, between: float) -> float:
     weights = 1.0 / (variances + between)
-    mean = weights @ effects / weights.sum()
-    squares = (weights * (effects - mean) ** 2).sum()
-    return float(0.5 * (np.log(weights).sum() - np.log(weights.sum()) - squares))
+    total = weights.sum()
+    mean = weights @ effects / total
+    trace = total - (weights**2).sum() / total
+    return float(0.5 * ((weights**2 * (effects - mean) ** 2).sum() - trace))
 
 
 def random_mean(effects: Array, variances: Array, *, floor: bool) -> RandomMean:
@@ -212,7 +221,7 @@ def further_study(
     bits = np.random.PCG64(np.random.SeedSequence(seed)).random_raw(3 * draws)
     chances = ((np.asarray(bits) >> np.uint64(11)) + 0.5) * 2.0**-53
     first, second, third = chances.reshape(3, draws)
-    between = between_for_q(effects, variances, special.chdtri(df, first))
+    between = between_for_q(effects, variances, np.asarray(special.chdtri(df, first), dtype=float))
     t_values, z_values = special.stdtrit(df, second), special.ndtri(third)
     weights = 1.0 / (variances + between[:, None])
     total = weights.sum(axis=1)

@@ -148,9 +148,7 @@ def _draw(answer: EvidenceAnswer, groups: list[tuple[EvidenceFinding, list[_Row]
     right = min(widest, INNER * 0.42)
     width = INNER - right - 10.0
     heights = {
-        id(row): max(
-            len(_name_lines(row)) * _LINE + _BAND + 14.0, 11.0 * len(words[id(row)]) + 8.0
-        )
+        id(row): max(len(_name_lines(row)) * _LINE + _BAND + 14.0, 11.0 * len(words[id(row)]) + 8.0)
         for row in rows
     }
     body = sum(_HEAD + sum(heights[id(row)] for row in own) + _GAP for _, own in groups)
@@ -324,5 +322,3 @@ def _data(groups: list[tuple[EvidenceFinding, list[_Row]]]) -> pd.DataFrame:
         for row in members
     ]  # fmt: skip
     return pd.DataFrame(rows)
-
-

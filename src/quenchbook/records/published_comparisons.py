@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 EVIDENCE_FILE: Final = "evidence.csv"
 
 Kind = Literal["total", "equal hardness", "matched by temper", "unknown"]
-Measure = Literal["ratio", "difference"]
+Effect = Literal["ratio", "difference"]
 Better = Literal["higher", "lower", ""]
 
 KINDS: Final[Mapping[Kind, str]] = {
@@ -32,10 +32,10 @@ KINDS: Final[Mapping[Kind, str]] = {
 """Kinds of comparison, as a heading says them."""
 
 _WORDS: Final = (
-    "study", "kind", "quantity", "unit", "measure", "level", "against", "better", "question",
-    "steel", "conditions", "source", "place", "obtained", "note",
+    "study", "kind", "quantity", "unit", "effect", "level", "against", "better", "question",
+    "steel", "conditions", "source", "found_at", "obtained", "note",
 )  # fmt: skip
-_NEEDED: Final = ("study", "kind", "quantity", "measure", "level", "against", "source")
+_NEEDED: Final = ("study", "kind", "quantity", "effect", "level", "against", "source")
 _ARMS: Final = ("level", "against")
 _NUMBERS: Final = (
     *(f"{arm}_{what}" for arm in _ARMS for what in ("mean", "sd", "coupons")),
@@ -82,7 +82,7 @@ class PublishedComparison:
         What was done about hardness: ``total``, ``equal hardness``, ``matched by temper`` or
         ``unknown``.
     quantity, unit : str
-    measure : str
+    effect : str
         ``ratio`` (analysed as its natural logarithm) or ``difference``.
     level, against : str
         What was compared with what, in words: ``dry ice``, ``no cold step``.
@@ -99,7 +99,7 @@ class PublishedComparison:
     steel, conditions : str
     settings : mapping of column to float
         Furnace conditions in storage units: ``temper_c``, ``delay_minutes``.
-    source, place, obtained, note : str
+    source, found_at, obtained, note : str
         Where the numbers are from, table or page in it, and how they were taken from there.
     row : int
         Row in the file.
@@ -109,7 +109,7 @@ class PublishedComparison:
     kind: Kind
     quantity: str
     unit: str
-    measure: Measure
+    effect: Effect
     level: str
     against: str
     better: Better = ""
@@ -123,7 +123,7 @@ class PublishedComparison:
     conditions: str = ""
     settings: Mapping[str, float] = field(default_factory=dict)
     source: str = ""
-    place: str = ""
+    found_at: str = ""
     obtained: str = ""
     note: str = ""
     row: int = 0
@@ -132,8 +132,8 @@ class PublishedComparison:
     def about(self) -> tuple[str, ...]:
         """What is compared: rows that share it belong together."""
         words = (self.quantity, self.level, self.against)
-        unit = self.unit if self.measure == "difference" else ""  # a ratio has none
-        return (*(word.casefold() for word in words), self.measure, unit)
+        unit = self.unit if self.effect == "difference" else ""  # a ratio has none
+        return (*(word.casefold() for word in words), self.effect, unit)
 
     @property
     def coupons(self) -> int:
@@ -248,7 +248,9 @@ class _Reader:
                 self.wrong(
                     None,
                     f"the column '{name}' is not known here",
-                    nearest_words(name, (*known, *(f"{k}_{e}" for k, (_, e) in _CONDITIONS.items())))
+                    nearest_words(
+                        name, (*known, *(f"{k}_{e}" for k, (_, e) in _CONDITIONS.items()))
+                    )
                     + " What has no column of its own goes into conditions or note.",
                     name,
                 )
@@ -290,23 +292,23 @@ class _Reader:
             if not words[name] and name in self.table.header:
                 self.wrong(row, f"{name} is empty", _why_needed(name), name)
         kind = self._choice(row, "kind", words["kind"], tuple(KINDS))
-        measure = self._choice(row, "measure", words["measure"], ("ratio", "difference"))
+        effect = self._choice(row, "effect", words["effect"], ("ratio", "difference"))
         better = self._choice(row, "better", words["better"], ("higher", "lower"))
         numbers = {name: self._number(row, name) for name in _NUMBERS}
-        factor, unit = self._unit(row, words["unit"])
+        factor, unit = self._unit(words["unit"])
         arms = []
         for name in _ARMS:
             mean, sd = numbers[f"{name}_mean"] * factor, numbers[f"{name}_sd"] * factor
             arms.append(Arm(mean, sd, self._count(row, f"{name}_coupons", numbers)))
         own = PublishedComparison(
             study=words["study"], kind=cast(Kind, kind), quantity=words["quantity"], unit=unit,
-            measure=cast(Measure, measure), level=words["level"], against=words["against"],
+            effect=cast(Effect, effect), level=words["level"], against=words["against"],
             better=cast(Better, better), level_arm=arms[0], against_arm=arms[1],
-            estimate=numbers["estimate"] * (factor if measure == "difference" else 1.0),
-            std_error=numbers["std_error"] * (factor if measure == "difference" else 1.0),
+            estimate=numbers["estimate"] * (factor if effect == "difference" else 1.0),
+            std_error=numbers["std_error"] * (factor if effect == "difference" else 1.0),
             furnace_loads=self._count(row, "furnace_loads", numbers), question=words["question"],
             steel=words["steel"], conditions=words["conditions"], settings=self._settings(row),
-            source=words["source"], place=words["place"], obtained=words["obtained"],
+            source=words["source"], found_at=words["found_at"], obtained=words["obtained"],
             note=words["note"], row=row.number,
         )  # fmt: skip
         self._check_numbers(row, own)
@@ -348,7 +350,7 @@ class _Reader:
             return 0
         return int(value)
 
-    def _unit(self, row: Row, text: str) -> tuple[float, str]:
+    def _unit(self, text: str) -> tuple[float, str]:
         """What a number is multiplied by, and the unit it has then."""
         dimension = dimension_of(text) if text else ""
         if dimension in ("", "count", "hardness"):
@@ -393,7 +395,7 @@ class _Reader:
                     "Write the means of both arms, or estimate and std_error.",
                     f"{name}_mean",
                 )
-            elif own.measure == "ratio" and arm.mean <= 0:
+            elif own.effect == "ratio" and arm.mean <= 0:
                 self.wrong(
                     row,
                     f"{name}_mean is {arm.mean:g}, a ratio needs values above zero",
@@ -424,7 +426,7 @@ class _Reader:
                 "Write std_error; half a 95 % interval is about two of them.",
                 "std_error",
             )
-        if own.measure == "ratio" and abs(own.estimate) > _LARGEST_LOG:
+        if own.effect == "ratio" and abs(own.estimate) > _LARGEST_LOG:
             self.wrong(
                 row,
                 f"estimate is {own.estimate:g}; of a ratio it is the natural logarithm",
@@ -451,7 +453,7 @@ class _Reader:
         first: dict[tuple[str, ...], PublishedComparison] = {}
         for own in rows:
             other = first.setdefault(own.about[:4], own)
-            if own.measure == "difference" and own.unit != other.unit:
+            if own.effect == "difference" and own.unit != other.unit:
                 self.problems.append(
                     Problem(
                         f"{self.table.name} row {own.row}, {own.study}",
@@ -474,6 +476,6 @@ class _Reader:
 def _why_needed(name: str) -> str:
     return {
         "kind": f"Write one of {', '.join(KINDS)}.",
-        "measure": "Write ratio or difference.",
+        "effect": "Write ratio or difference.",
         "source": "Name the paper or report: a number without a source cannot be checked.",
     }.get(name, "Fill it in.")

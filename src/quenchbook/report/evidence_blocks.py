@@ -50,12 +50,10 @@ def _source(own: PublishedComparison) -> Runs:
     """Where a row is from, and what it was about."""
     loads = f"{own.furnace_loads} furnace loads" if own.furnace_loads > 1 else "one furnace load"
     about = [own.steel, own.conditions, loads if own.furnace_loads else "furnace loads not told"]
-    source = ", ".join(filter(None, (own.source, own.place)))
+    source = ", ".join(filter(None, (own.source, own.found_at)))
     how = f" ({own.obtained})" if own.obtained else ""
     note = f" {capital(own.note)}." if own.note else ""
     return (
         Run(own.study, strong=True),
         f": {own.kind}; {', '.join(filter(None, about))}. Source: {source}{how}.{note}",
     )
-
-
