@@ -206,7 +206,7 @@ def canonical_text(frame: pd.DataFrame) -> str:
 
 
 def cell_text(value: object) -> str:
-    """Text of one cell of a plan: whole numbers as they are, others to ten digits, blank for none."""
+    """Text of one cell of a plan: whole numbers as they are, others to ten digits."""
     if isinstance(value, str):
         if not set(value) & set(',"\r\n'):
             return value
