@@ -16,8 +16,8 @@ from quenchbook.fit.random_effects import further_study, random_mean
 
 pytestmark = pytest.mark.simulation
 
-REPEATS = 2000
-DRAWS = 2000
+REPEATS = 1200
+DRAWS = 1000
 TRUTH = 0.2
 
 
