@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from quenchbook.errors import PlanError, Problem
-from quenchbook.study_folder import read_folder
+from quenchbook.study_folder import read_folder, study_folders
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
@@ -89,7 +89,8 @@ def noise_of_studies(folders: Sequence[str | Path]) -> dict[str, Noise]:
     Parameters
     ----------
     folders : sequence of str or Path
-        Study folders with records; none: nothing is measured, and the study file has the word.
+        Study folders with records, or folders of such folders; none: nothing is measured, and the
+        study file has the word.
 
     Returns
     -------
@@ -100,7 +101,7 @@ def noise_of_studies(folders: Sequence[str | Path]) -> dict[str, Noise]:
     from quenchbook.outlook.noise import measured_noise
 
     models: dict[str, list[MixedModel]] = {}
-    for folder in folders:
+    for folder in (own for place in folders for own in study_folders(place)):
         for name, model in analyse(read_folder(folder)[2]).models.items():
             models.setdefault(name, []).append(model)
     return {name: measured_noise(own) for name, own in models.items()}

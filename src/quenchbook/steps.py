@@ -26,7 +26,13 @@ if TYPE_CHECKING:
 
 Say = Callable[[str], None]
 
-EXAMPLES = {"plane_irons": "invented demonstration", "coated_bars": "published experiment"}
+EXAMPLES = {
+    "plane_irons": "invented demonstration",
+    "coated_bars": "published experiment",
+    "steel_bars": "published experiment",
+    "springs": "published experiment without repeats",
+    "leaf_springs": "published experiment, a fraction of all settings",
+}
 _LONGEST_TITLE = 48  # characters that stand whole in the running head of a page
 NOTEBOOKS = ("01_plan", "02_bench", "03_records", "04_analysis", "05_report", "06_next")
 
@@ -79,7 +85,7 @@ def copy_example(name: str, folder: str | Path) -> Path:
     Parameters
     ----------
     name : str
-        ``plane_irons`` or ``coated_bars``.
+        One of `EXAMPLES`.
     folder : str or Path
         Target folder.
     """
@@ -250,7 +256,7 @@ def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[
     say : callable
         Told each step as it is done.
     example : str
-        ``plane_irons`` or ``coated_bars``.
+        One of `EXAMPLES`.
 
     Returns
     -------

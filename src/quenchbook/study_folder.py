@@ -28,3 +28,32 @@ def plan_of(folder: str | Path) -> CouponMatrix:
     from quenchbook.study.files import read_study
 
     return read_plan(Path(folder) / "plan", read_study(folder))
+
+
+def study_folders(folder: str | Path) -> list[Path]:
+    """Study folders in a folder, in order of their names; the folder itself if it is one.
+
+    Parameters
+    ----------
+    folder : str or Path
+
+    Raises
+    ------
+    StudyError
+        If there is no study in it.
+    """
+    from quenchbook.errors import Problem, StudyError
+
+    folder = Path(folder)
+    if (folder / "study.toml").exists():
+        return [folder]
+    found = [path.parent for path in sorted(folder.glob("*/study.toml"))] if folder.is_dir() else []
+    if not found:
+        raise StudyError(
+            Problem(
+                str(folder),
+                "holds no study",
+                "Name a study folder, or a folder whose folders hold a study.toml each.",
+            )
+        )
+    return found

@@ -10,7 +10,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from tests.conftest import REFERENCE
+from tests.conftest import REFERENCE, ROOT
 
 import quenchbook as qb
 
@@ -195,3 +195,74 @@ def test_a_published_three_factor_experiment_on_steel_bars() -> None:
         assert ours.loc[term, "df_error"] == 72
     assert ours.loc["machine", "statistic"] == pytest.approx(own["F,p B"], abs=5e-6)
     assert ours.loc["heat", "p_value"] == pytest.approx(0.00014562, abs=5e-9)  # printed beside F
+
+
+def analysed(name: str) -> qb.Analysis:
+    return qb.analyse(qb.read_folder(ROOT / "data" / name)[2])
+
+
+def published_values(dataset: str) -> pd.Series:
+    own = table("factorial_expected.csv")
+    return own[own["dataset"] == dataset].set_index("item")["value"]
+
+
+def test_the_steel_bars_as_a_study_give_the_published_analysis() -> None:
+    # The numbers are those of published/factorial/deanvoss_steel_bar.csv, through the whole path.
+    model = analysed("steel_bars").models["length"]
+    expected = published_values("deanvoss_steel_bar")
+    tests = model.tests().set_index("term")
+    assert tests.loc["heat_treatment", "statistic"] == pytest.approx(expected["F,p A"], abs=5e-6)
+    assert tests.loc["machine", "statistic"] == pytest.approx(expected["F,p B"], abs=5e-6)
+    assert tests.loc["machine:time", "statistic"] == pytest.approx(expected["F,p BC"], abs=5e-6)
+    assert (tests["df_error"] == 72).all()
+    frame = data("factorial/deanvoss_steel_bar.csv")
+    assert sorted(model.coupons["value"]) == sorted(frame["y"])
+
+
+def test_the_springs_as_a_study_give_the_published_effects() -> None:
+    # Box and Bisgaard (1987); the same list stands in the NIST/SEMATECH e-Handbook, 5.5.9.
+    analysis = analysed("springs")
+    model, expected = (
+        analysis.models["crack_free_percent"],
+        published_values("box_bisgaard_springs"),
+    )
+    effects = {"steel_temp": "T", "carbon": "C", "oil_temp": "O"}
+    for key, item in effects.items():
+        assert analysis.finding(key).estimate == pytest.approx(expected[item], abs=1e-9)
+    tests = model.tests().set_index("term")
+    left_over = expected["TxCxO"] ** 2
+    for term, item in {"steel_temp:oil_temp": "TxO", "steel_temp:carbon": "TxC"}.items():
+        assert tests.loc[term, "statistic"] == pytest.approx(expected[item] ** 2 / left_over)
+    assert (tests["df_error"] == 1).all()
+
+
+def test_the_leaf_springs_as_a_study_give_the_published_effects() -> None:
+    # Pignatiello and Ramberg (1985) as in Wu and Hamada, chapter 5: effects on the mean height.
+    analysis = analysed("leaf_springs")
+    expected = published_values("leafspring_wuhamada_signs")
+    names = {"furnace_temp": "B", "heating_time": "C", "transfer_time": "D", "hold_down_time": "E"}
+    for key, item in {**names, "oil_temp": "Q"}.items():
+        found = analysis.finding(key).estimate
+        assert found == pytest.approx(expected[f"location effect {item}"], abs=5e-8), key
+
+
+def test_the_leaf_springs_are_judged_on_runs_and_not_on_springs() -> None:
+    # By hand: 16 run means, nine effects in the model, so six are left; each effect has the square
+    # 4 effect^2 on run means, and the mean square is the mean of the six squares left.
+    model = analysed("leaf_springs").models["height_in"]
+    frame = model.coupons.groupby("furnace_load").agg(
+        {"value": "mean", **dict.fromkeys(FIVE, "first")}
+    )
+    signs = {name: np.where(frame[name] == "high", 1.0, -1.0) for name in FIVE}
+    words = [*((n,) for n in FIVE), *((n, "oil_temp") for n in FIVE[:4])]
+    columns = np.column_stack([np.ones(16), *(np.prod([signs[n] for n in w], 0) for w in words)])
+    residual = frame["value"] - columns @ (columns.T @ frame["value"] / 16)
+    square = float((residual**2).sum() / 6)
+    effect = float(columns[:, 5] @ frame["value"] / 8)
+    row = model.tests().set_index("term").loc["oil_temp"]
+    assert row["statistic"] == pytest.approx(4 * effect**2 / square)
+    assert row["df_error"] == pytest.approx(6)
+    assert row["stratum"] == "furnace_load"
+
+
+FIVE = ["furnace_temp", "heating_time", "transfer_time", "hold_down_time", "oil_temp"]

@@ -249,8 +249,11 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
 
 def _labels(question: Question, study: Study) -> tuple[str, str]:
     factor = study.factor(question.factor)
-    label, against = _level_words(factor, question.level), factor.word(question.against)
-    places = ", ".join(_level_words(study.factor(n), level) for n, level in question.at.items())
+    label = _level_words(factor, question.level, study)
+    against = factor.word(question.against)
+    places = ", ".join(
+        _level_words(study.factor(name), level, study) for name, level in question.at.items()
+    )
     if question.change:
         (name, (first, second)), *_ = question.change.items()
         other = study.factor(name)
@@ -263,5 +266,8 @@ def _labels(question: Question, study: Study) -> tuple[str, str]:
     return label, f"{against} ({places})" if places else against
 
 
-def _level_words(factor: Factor, level: Level) -> str:
-    return f"{factor.title} {factor.word(level)}" if factor.is_numeric else factor.word(level)
+def _level_words(factor: Factor, level: Level, study: Study) -> str:
+    """Level in print; with its factor where the word alone does not tell which is meant."""
+    word = factor.word(level)
+    shared = sum(word in map(own.word, own.levels) for own in study.factors) > 1
+    return f"{factor.title} {word}" if factor.is_numeric or shared else word

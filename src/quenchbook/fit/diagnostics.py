@@ -99,6 +99,8 @@ def diagnostics(model: MixedModel) -> Diagnostics:
             f"There is a drift along {row['term'].replace('_', ' ')} (p {row['p_value']:.3f}). "
             "The random order keeps it from favouring a setting, but it widens the intervals."
         )
+    if model.study is not None and not model.study.order_told:
+        notes.append("The order of the work is not told, so no drift was looked for.")
     for row in shape[shape["p_value"] < SCREEN_LEVEL].to_dict("records"):
         notes.append(
             f"The curve along {model.term_word(row['term'])} does not follow the means of its "
@@ -219,7 +221,8 @@ def spread_by_factor(model: MixedModel, *, draws: int = 499, seed: int = 1) -> p
     inner, _, _ = stage.solve(values)
     residuals = values - group_means(values, stage.finest)[stage.finest] - stage.columns @ inner
     rows = []
-    for variable in model.terms.variables:
+    # with so few spare coupons the residuals mirror each other, and their spread is no news
+    for variable in model.terms.variables if stage.df > 2 else ():
         if variable.name in model.terms.blocks or variable.name not in model.terms.names:
             continue
         levels = model.data.planned[variable.column]
@@ -265,7 +268,8 @@ def order_effects(model: MixedModel) -> pd.DataFrame:
         ``term, stratum, estimate, p_value``; the estimate is the change for each step of the order.
     """
     rows = []
-    for column in ("furnace_load", "load_place", f"{model.response}_order"):
+    told = model.study is None or model.study.order_told
+    for column in ("furnace_load", "load_place", f"{model.response}_order") if told else ():
         if column not in model.coupons or not is_numeric_dtype(model.coupons[column]):
             continue
         if column == "furnace_load" and model.study is None:

@@ -15,7 +15,13 @@ import pandas as pd
 
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.declaration import ONLY_WHERE_SAID, Declaration, changed_factors, declaration
-from quenchbook.plan.matrix import Continuation, CouponMatrix, canonical_text, check_matrix
+from quenchbook.plan.matrix import (
+    Continuation,
+    CouponMatrix,
+    canonical_text,
+    cell_text,
+    check_matrix,
+)
 from quenchbook.study.definition import Study
 from quenchbook.writing import write_text
 
@@ -320,6 +326,11 @@ def _read_matrix(path: Path, study: Study) -> pd.DataFrame:
         "cold_batch",
         *(f.column for f in study.factors if not f.is_numeric),
     }
+    levels = {
+        factor.column: {cell_text(level): float(level) for level in factor.levels}
+        for factor in study.factors
+        if factor.is_numeric
+    }
     frame = pd.DataFrame(index=range(len(rows)))
     for place, name in enumerate(head):
         texts = [row[place] for row in rows]
@@ -327,6 +338,8 @@ def _read_matrix(path: Path, study: Study) -> pd.DataFrame:
             frame[name] = texts
             continue
         numbers = [_number(text, whole=name in WHOLE_COLUMNS) for text in texts]
+        exact = levels.get(name, {})  # 1450 degF is 787.7777... degC, the file keeps ten digits
+        numbers = [exact.get(text, own) for text, own in zip(texts, numbers, strict=True)]
         problems += [
             Problem(
                 f"{path.name} row {number}",

@@ -201,11 +201,12 @@ def canonical_text(frame: pd.DataFrame) -> str:
     """Text of a table that is the same on every machine: LF, decimal strings, blank for none."""
     lines = [",".join(frame.columns)]
     for row in frame.itertuples(index=False):
-        lines.append(",".join(_canonical(value) for value in row))
+        lines.append(",".join(cell_text(value) for value in row))
     return "\n".join(lines) + "\n"
 
 
-def _canonical(value: object) -> str:
+def cell_text(value: object) -> str:
+    """Text of one cell of a plan: whole numbers as they are, others to ten digits."""
     if isinstance(value, str):
         if not set(value) & set(',"\r\n'):
             return value

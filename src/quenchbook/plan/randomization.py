@@ -98,7 +98,11 @@ def published_matrix(study: Study, frame: pd.DataFrame) -> CouponMatrix:
         study=study,
         seed=None,
         origin="published",
-        notes=("The order of loads and coupons is that of the publication.",),
+        notes=(
+            "The order of loads and coupons is that of the publication."
+            if study.order_told
+            else "The publication does not tell the order of the work; this is that of its table.",
+        ),
         versions=program_versions(),
         declaration=declaration(study),
     )

@@ -106,7 +106,9 @@ def _head(
 ) -> list[str]:
     frame, word = matrix.in_loads, matrix.study.unit_word("furnace_load", 2)
     first, last = int(frame["furnace_load"].min()), int(frame["furnace_load"].max())
-    text = f"{capital(word)} {first} to {last} in time order"
+    text = f"{capital(word)} {first} to {last} in {matrix.study.order_words}"
+    if first == last:
+        text = f"{capital(matrix.study.unit_word('furnace_load'))} {first}"
     if roles.step is not None and steps is not None:
         title = wording.lower_first(roles.step.axis_title)
         text += f"; {roles.step.title}: {steps.key}" if steps.key else f"; {title}"

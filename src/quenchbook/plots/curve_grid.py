@@ -114,7 +114,9 @@ def places_of(curves: ResponseCurves, columns: int) -> Places:
 
 
 def _tick_word(factor: Factor, level: Level) -> str:
-    return factor.word(level) if factor.dimension == "time" else f"{float(level):g}"
+    if factor.dimension == "time":
+        return factor.word(level)
+    return f"{round(float(level), 1):g}"  # 1450 degF is 787.778 degC, and was set to the degree
 
 
 def x_title(curves: ResponseCurves) -> str:

@@ -289,7 +289,8 @@ def _reading(curves: ResponseCurves, grid: Grid, places: Places) -> str:
     known = getattr(curves, "confidence", None)  # else the notes of the curves say the level
     level = f"{wording.percent_text(known)} interval" if known else "interval"
     what = "curve" if curves.is_curve else "mean"
-    text = f"A mark is a {coupon}; {plural(load)} stand side by side in time order."
+    order = wording.order_words(curves)
+    text = f"A mark is a {coupon}; {plural(load)} stand side by side in {order}."
     if _has_ties(curves, grid, places):
         text += f" An upright line ties the {plural(coupon)} of one {load}."
     text += f" Band: {level} of the {what}."

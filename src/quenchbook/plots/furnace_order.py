@@ -83,7 +83,7 @@ def _draw(order: FurnaceOrder) -> Drawing:
     word = wording.unit_word(order, "furnace_load")
     days = len(set(columns.days)) > 1
     short = days and not _day_names_fit(columns)
-    text = f"{capital(word)}, in time order" + ("; days in bold" if short else "")
+    text = f"{capital(word)}, in {wording.order_words(order)}" + ("; days in bold" if short else "")
     foot = wrapped(text, INNER, TITLE_PT)
     key = Key(_key_groups(order, steps, word))
     top = 8.0 + 13.0 * len(head) + (20.0 if days else 4.0)

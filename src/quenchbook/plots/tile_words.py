@@ -44,10 +44,11 @@ def _range_words(low: int, high: int) -> str:
 def tile_reading(study: Study, roles: Roles) -> str:
     """How to read columns, tiles, marks and strokes."""
     load, coupon = study.unit_word("furnace_load"), study.unit_word("coupon")
-    parts = [f"A column is a {load} in time order"]
+    parts = [f"A column is a {load} in {study.order_words}"]
     if roles.step is not None:
         parts[0] += f"; the step above it is its {wording.factor_words(roles.step)}"
-    parts.append(f"A tile is a {coupon} in quench order")
+    order = " in quench order" if study.order_told else ""
+    parts.append(f"A tile is a {coupon}{order}")
     if roles.mark is not None:
         parts[-1] += f"; its mark is the {roles.mark.title}"
     if roles.strokes is not None:

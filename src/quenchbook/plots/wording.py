@@ -36,6 +36,11 @@ def unit_word(source: object, unit: str) -> str:
     return words.get(unit) or UNIT_WORDS.get(unit) or unit.replace("_", " ")
 
 
+def order_words(source: object) -> str:
+    """Order of coupons and loads in the study a result came from: ``time order``."""
+    return str(getattr(getattr(source, "study", None), "order_words", "time order"))
+
+
 def percent_text(share: float) -> str:
     """Share in per cent: ``95 %``."""
     return f"{share * 100:g}{NO_BREAK}%"

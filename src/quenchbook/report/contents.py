@@ -60,6 +60,7 @@ from quenchbook.study.definition import Response, Study, held_words
 from quenchbook.units import capital, listed, with_unit
 
 _MOST_ANSWERS = 5
+_FEW_SPARE = 2
 
 
 NOTHING_UNUSUAL: Final = (
@@ -145,7 +146,8 @@ def report_noise(analysis: Analysis) -> list[Block]:
             blocks.append(Section(capital(quantity), level=3))
         blocks.append(Paragraph((model.units_ladder(),)))
         blocks.append(from_drawing(figure_noise_budget(noise_budget(model))))
-        if number == 0:
+        loads = analysis.records.matrix.unit_counts().get("furnace_load", 0)
+        if number == 0 and loads > 1 and analysis.study.order_told:
             blocks.append(from_drawing(figure_furnace_order(furnace_order(model))))
         blocks.append(term_table(model, name, analysis.study))
         blocks += ignoring_blocks(model, name, analysis.study)
@@ -230,6 +232,11 @@ def report_limits(analysis: Analysis) -> list[Block]:
             )
     for question, why in analysis.unanswered:
         items.append((Run(question.words, strong=True), f" Not answered: {why}"))
+    if loads == 1:
+        one, many = study.unit_word("furnace_load"), study.unit_word("furnace_load", 2)
+        items.append((f"There was one {one}: how far {many} differ cannot be told.",))
+    for model in analysis.models.values():
+        items += [(words,) for words in _thin_noise_words(model)]
     for model in analysis.models.values():
         quantity = study.response(model.response).quantity
         for term, reason in model.strata.dropped.items():
@@ -240,6 +247,30 @@ def report_limits(analysis: Analysis) -> list[Block]:
     if (count := len(analysis.findings)) > 1:
         items.append((_family_words(count, study),))
     return [Section("What cannot be told"), Bullets(tuple(items))]
+
+
+def _thin_noise_words(model: MixedModel) -> list[str]:
+    """What the noise rests on where that is little: no repeats, or hardly a spare unit."""
+    study, words = model.study, []
+    if study is None:
+        return []
+    quantity = capital(study.response(model.response).quantity)
+    planned = model.data.planned
+    planned = planned[planned["coupon"].isin(model.data.coupons["coupon"])]
+    columns = [factor.column for factor in study.factors if factor.column in planned]
+    if columns and not planned.duplicated(columns).any():
+        words.append(
+            f"{quantity}: no setting was repeated. What the terms in the table leave over is taken "
+            "for noise; if more factors act together than these terms say, it is too large."
+        )
+    for stage in model.strata.stages:
+        if 0 < stage.df <= _FEW_SPARE and stage.unit in model.strata.term_stage.values():
+            spare = "one spare unit" if stage.df == 1 else f"{stage.df:.0f} spare units"
+            words.append(
+                f"{quantity}: the scatter of {model.unit_word(stage.unit, 2)} rests on {spare}. "
+                "Every verdict that is judged on it hangs on so little."
+            )
+    return words
 
 
 def _equal_hardness_words(analysis: Analysis) -> str:

@@ -203,18 +203,25 @@ def coupon_table(analysis: Analysis) -> TableBlock:
         read = pd.concat([records.frame(name), records.reference_frame(name)])
         frame[name] = frame["coupon"].map(read.groupby("coupon")["value"].mean())
         titles[name], units[name] = response.quantity, response.unit
-        decimals[name] = 2 if response.readings > 1 else 1 if response.unit else 0
+        usual = 2 if response.readings > 1 else 1 if response.unit else 0
+        decimals[name] = usual if response.kind != "other" else _decimals_in(frame[name], usual)
     lost = set(records.lost["coupon"])
     if lost:
         frame["note"] = ["lost" if coupon in lost else "" for coupon in frame["coupon"]]
+    order = "in furnace order" if study.order_told else "in the order of the publication"
     return table(
         frame,
         key="all_coupons",
         caption=(
-            f"All {len(frame)} {study.unit_word('coupon', len(frame))} in furnace order; settings "
-            "as run."
+            f"All {len(frame)} {study.unit_word('coupon', len(frame))} {order}; settings as run."
         ),
         titles=titles,
         units=units,
         decimals=decimals,
     )
+
+
+def _decimals_in(values: pd.Series, least: int) -> int:
+    """Decimals that the values were written with, at least `least` and at most three."""
+    known = values.dropna().astype(float)
+    return next((n for n in range(least, 3) if (known.round(n) == known).all()), 3)

@@ -312,6 +312,9 @@ class Study:
         share the chance of a false answer (Bonferroni).
     published : bool
         Whether the order of the coupons comes from a publication and not from our randomization.
+    order_told : bool
+        Whether the publication tells the order of the work; if not, the order of the coupons is
+        that of its table and no drift is looked for.
     unit_names : mapping
         Words of this study for units, such as ``furnace_load`` to ``furnace heat``.
     room : Room or None
@@ -348,6 +351,7 @@ class Study:
     unit_names: Mapping[str, str] = field(default_factory=dict)
     room: Room | None = None
     trade_questions: tuple[TradeQuestion, ...] = ()
+    order_told: bool = True
     folder: Path = Path()
 
     def factor(self, name: str) -> Factor:
@@ -377,6 +381,11 @@ class Study:
     def equivalence_margin(self, response: str) -> float | None:
         """Difference too small to matter, as declared; None when none was declared."""
         return self.response(response).equivalence_margin
+
+    @property
+    def order_words(self) -> str:
+        """The order that coupons and loads stand in: ``time order``, or that of a table."""
+        return "time order" if self.order_told else "the order of the table"
 
     @property
     def question_confidence(self) -> float:

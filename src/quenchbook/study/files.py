@@ -33,7 +33,7 @@ _TABLES: Final = (
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
-    "confidence", "multiplicity", "notes", "unit_names", *_TABLES,
+    "order_told", "confidence", "multiplicity", "notes", "unit_names", *_TABLES,
 )  # fmt: skip
 _HELD_TIMES: Final = {"soak": "15 min", "cold_time": "12 h", "temper_time": "2 h"}
 
@@ -118,6 +118,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         extra_coupons=extra,
         invented=bool(content.get("invented", False)),
         published=bool(content.get("published", False)),
+        order_told=_order_told(content, mistakes),
         steel=mistakes.table(content, "steel"),
         equipment=mistakes.table(content, "equipment"),
         costs=mistakes.table(content, "costs"),
@@ -180,6 +181,21 @@ def _text(
         mistakes.wrong("", key, f"{key} is missing", f'Write {key} = "..." in words.')
         return ""
     return value.strip()
+
+
+def _order_told(content: Mapping[str, Any], mistakes: Mistakes) -> bool:
+    """Whether the order of the work is told; only published data may leave it open."""
+    told = content.get("order_told", True)
+    if told is not True and told is not False:
+        mistakes.wrong("", "order_told", f"order_told is {told!r}", "Write true or false.")
+    if told is False and not content.get("published", False):
+        mistakes.wrong(
+            "",
+            "order_told",
+            "only published data may have an order that is not told",
+            "Delete order_told: the plan makes the order.",
+        )
+    return bool(told)
 
 
 def _confidence(content: Mapping[str, Any], mistakes: Mistakes) -> float:
