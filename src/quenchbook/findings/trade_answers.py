@@ -14,7 +14,9 @@ from quenchbook.study.trade_questions import Asks, TradeQuestion
 
 Answer = Callable[[Mapping[str, MixedModel], TradeQuestion], "Finding | TradeFinding"]
 
-_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {}
+_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
+    "temper_for": ("temper_answers", "temper_answer"),
+}
 """Module of `findings` and function for each kind of question."""
 
 

@@ -124,7 +124,7 @@ def tempered_steel(
         parameter = tempering_parameter(temper, hours, constant=c)
         low, high = float(parameter.min()), float(parameter.max())
         x = (2 * parameter - low - high) / (high - low)
-        return np.polynomial.polynomial.polyvander(x, _DEGREE), low, high
+        return np.asarray(np.polynomial.polynomial.polyvander(x, _DEGREE)), low, high
 
     first = HOURS_CONSTANT if constant is None else constant
     begin = np.linalg.lstsq(columns(first)[0], hardness, rcond=None)[0]

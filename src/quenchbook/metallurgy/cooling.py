@@ -41,7 +41,9 @@ _ROOM_CAPACITY: Final = 25.10  # of iron at 298.15 K and constant pressure [J/(m
 _ROOM_K: Final = 298.15
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _COLDEST_RATIO: Final = 50.0  # exp(-50): nothing more is added to the lattice integral
-_VALIDITY: Final = "iron and alloyed steel, from about 100 °C down; latent heat of the coolant alone"
+_VALIDITY: Final = (
+    "iron and alloyed steel, from about 100 °C down; latent heat of the coolant alone"
+)
 _SOURCE: Final = "heat capacity of iron after Debye, 373 to 470 K; matched to 25.10 J/(mol K)"
 
 

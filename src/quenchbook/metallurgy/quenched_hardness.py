@@ -1,4 +1,4 @@
-"""Hardness of martensite by its carbon, and of a quenched steel as a mixture: ranges, never a value.
+"""Hardness of martensite by its carbon, and of a quenched steel as a mixture: ranges only.
 
 Two published relations for martensite differ by 1.5 HRC at 0.6 % C, so a hardness is told to 2 HRC
 either way at best, and a decimal would claim too much.
@@ -70,7 +70,7 @@ def martensite_hardness(carbon: ArrayLike) -> Expected:
     if not np.all((places >= least) & (places <= most)):
         raise EstimabilityError(
             f"ASTM A255 tells the hardness of martensite from {least:.2f} to {most:.2f} % C, not "
-            f"at {carbon} %."
+            f"at {places} %."
         )
     value = np.polynomial.polynomial.polyval(places, _A255)
     half = _BETWEEN_RELATIONS_HRC
@@ -183,7 +183,7 @@ def quenched_hardness(
         )  # fmt: skip
         ends.append(rockwell_hardness(np.ravel(hv)).converted + way * _BETWEEN_RELATIONS_HRC)
     shape = np.shape(austenitize_c)
-    flags = ()
+    flags: tuple[str, ...] = ()
     if austenite.steel.get("Cr", 0.0) > 8.0:
         flags = ("above 8 % chromium the chain leaves too little austenite",)
     return Expected(

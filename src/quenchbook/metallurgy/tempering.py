@@ -84,7 +84,7 @@ def parameter_temper_c(
     _, hours = _told(0.0, hold_hours)
     per_kelvin = constant + np.log10(hours)
     if np.any(per_kelvin <= 0):
-        raise EstimabilityError(f"A hold of {hold_hours} h is too short for a constant {constant}.")
+        raise EstimabilityError(f"A hold of {hours} h is too short for a constant {constant}.")
     return np.asarray(np.asarray(parameter, dtype=float) / per_kelvin - _ZERO_C_IN_K)
 
 
@@ -187,9 +187,9 @@ def _told(temper_c: ArrayLike, hold_hours: ArrayLike) -> tuple[Array, Array]:
     kelvin = np.asarray(temper_c, dtype=float) + _ZERO_C_IN_K
     hours = np.asarray(hold_hours, dtype=float)
     if not np.all((kelvin > 0) & (kelvin < math.inf)):
-        raise EstimabilityError(f"{temper_c} degC is no temper temperature.")
+        raise EstimabilityError(f"{kelvin - _ZERO_C_IN_K} degC is no temper temperature.")
     if not np.all((hours > 0) & (hours < math.inf)):
-        raise EstimabilityError(f"A temper takes more than zero hours, not {hold_hours} h.")
+        raise EstimabilityError(f"A temper takes more than zero hours, not {hours} h.")
     return kelvin, hours
 
 

@@ -50,7 +50,7 @@ def soluble_carbon(austenitize_c: ArrayLike) -> Array:
     if not np.all((places >= known[0, 0]) & (places <= known[-1, 0])):
         raise EstimabilityError(
             f"The carbon that dissolves in plain steel is known from {known[0, 0]:g} to "
-            f"{known[-1, 0]:g} °C, not at {austenitize_c} °C."
+            f"{known[-1, 0]:g} °C, not at {places} °C."
         )
     return np.asarray(np.interp(places, known[:, 0], known[:, 1]))
 

@@ -13,7 +13,9 @@ from quenchbook.study.trade_questions import Asks
 if TYPE_CHECKING:
     from quenchbook.plots.drawing import Drawing
 
-_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {}
+_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
+    "temper_for": ("tempering", "figure_temper"),
+}
 """Module of `plots` and function that draws the findings of one kind together."""
 
 
