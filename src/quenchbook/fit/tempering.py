@@ -29,9 +29,9 @@ from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array, Variable
 
 PARAMETER: Final = "tempering_parameter_k"
-CURVE_POINTS: Final = 61
-_SET_POINTS: Final = 101
-_HALVINGS: Final = 30
+CURVE_POINTS: Final = 31
+_SET_POINTS: Final = 401
+_NODES: Final = 17
 _SHAPES: Final = {1: "a straight line", 2: "a quadratic", 3: "a cubic"}
 _CUBIC_TEMPERS: Final = 5  # from here a cubic can be set beside the quadratic
 
@@ -258,27 +258,37 @@ def temper_set(curve: TemperCurve, target: float) -> TemperSet:
     EstimabilityError
         If a stratum that the mean needs has no error df.
     """
+    from scipy.interpolate import CubicSpline
+
     low, high = curve.limits
-    grid = np.linspace(low, high, _SET_POINTS)
-    gap, room, df = _distance(curve, target, grid)
-    if not np.isfinite(room).all():
+    nodes = np.linspace(low, high, _NODES)
+    table = curve.to_frame(nodes)
+    half = (table["conf_high"] - table["conf_low"]).to_numpy() / 2
+    if not np.isfinite(half).all():
         raise EstimabilityError(
             "The noise of a mean cannot be told here: every unit of a stratum it needs is used up "
             "by the settings. Two temper batches and two furnace loads for each setting make it "
             "possible."
         )
-    outside = np.abs(gap) - room
-    ends = _crossings(lambda x: _outside(curve, target, x), grid, outside)
-    estimates = _crossings(
-        lambda x: float((curve.rows([x]) @ curve.model.precision.coefficients[:, 0])[0]) - target,
-        grid,
-        gap,
-    )
+    # the mean is a polynomial, and the half width is smooth: few of it are enough
+    means = np.polynomial.Polynomial.fit(nodes, table["estimate"].to_numpy(), curve.degree)
+    widths = CubicSpline(nodes, np.log(np.maximum(half, 1e-300)))
+
+    def away(x: float) -> float:
+        return float(means(x)) - target
+
+    def outside(x: float) -> float:
+        return abs(away(x)) - float(np.exp(widths(x)))
+
+    grid = np.linspace(low, high, _SET_POINTS)
+    gap = means(grid) - target
+    ends = _crossings(outside, grid, np.abs(gap) - np.exp(widths(grid)))
+    estimates = _crossings(away, grid, gap)
     marks = [low, *ends, high]
     pieces: list[tuple[float, float]] = []
     for left, right in itertools.pairwise(marks):
         middle = (left + right) / 2
-        if right > left and _outside(curve, target, middle) <= 0:
+        if right > left and outside(middle) <= 0:
             if pieces and pieces[-1][1] == left:
                 pieces[-1] = (pieces[-1][0], right)
             else:
@@ -290,7 +300,8 @@ def temper_set(curve: TemperCurve, target: float) -> TemperSet:
     place = int(np.argmin(np.abs(gap)))
     return TemperSet(
         curve, float(target), opened, tuple(estimates),
-        0.0 if estimates else float(gap[place]), float(grid[place]), float(df[place]),
+        0.0 if estimates else float(gap[place]), float(grid[place]),
+        float(np.interp(grid[place], nodes, table["df"])),
     )  # fmt: skip
 
 
@@ -299,19 +310,6 @@ def cubic_beside(curve: TemperCurve) -> TemperCurve | None:
     if curve.degree != 2 or len(curve.levels) < _CUBIC_TEMPERS:
         return None
     return temper_curve(curve.model, curve.along, at=curve.at, degree=3)
-
-
-def _distance(curve: TemperCurve, target: float, x: ArrayLike) -> tuple[Array, Array, Array]:
-    """Mean less target, half width of its interval, df."""
-    table = curve.to_frame(x)
-    gap = table["estimate"].to_numpy() - target
-    half = (table["conf_high"] - table["conf_low"]).to_numpy() / 2
-    return gap, half, table["df"].to_numpy()
-
-
-def _outside(curve: TemperCurve, target: float, x: float) -> float:
-    gap, room, _ = _distance(curve, target, [x])
-    return float(abs(gap[0]) - room[0])
 
 
 def _crossings(function: Callable[[float], float], grid: Array, values: Array) -> list[float]:
