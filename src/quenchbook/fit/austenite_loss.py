@@ -167,7 +167,7 @@ def _share(model: MixedModel, gain: Array, coldest: Array) -> tuple[float, float
     coarse = _SHARES[::40]
     table = interval_frame(model, gain - coarse[:, None] * coldest, model.confidence)
     # the distance from 0 is smooth in the ratio: fine places by straight lines between coarse ones
-    away = np.maximum(table["conf_low"], -table["conf_high"]).to_numpy()
+    away = np.maximum(table["conf_low"].to_numpy(), -table["conf_high"].to_numpy())
     inside = np.flatnonzero(np.interp(_SHARES, coarse, away) <= 0)
     if not inside.size:
         return value, np.nan, np.nan
