@@ -68,6 +68,7 @@ _HOME = {
     "added_tempers": "metallurgy.tempering",
     "martensite_start": "metallurgy.martensite",
     "steel_martensite_start": "metallurgy.whole_steel",
+    "database_austenite": "metallurgy.own_database",
     "quenched_hardness": "metallurgy.quenched_hardness",
     "steel_prior": "outlook.steel",
     "question_outlooks": "outlook.questions",
