@@ -353,6 +353,11 @@ def _assumed(curve: TemperCurve, declared: int) -> tuple[str, ...]:
         notes.append(f"Two {word} levels: only a straight line between them can be told.")
     elif curve.degree == 1 and declared == 1:
         notes.append(f"The {word} enters as a straight line, as the study declares.")
+    elif declared == 0:
+        notes.append(
+            f"The {word} enters as {curve.shape_words} here; elsewhere its levels are compared as "
+            "levels."
+        )
     for name in curve.at:
         if not any({curve.along, name} <= set(term.split(":")) for term in model.terms.names):
             notes.append(

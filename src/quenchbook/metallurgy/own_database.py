@@ -1,8 +1,8 @@
 """Austenite of any steel from a thermodynamic database file of the reader's own, by pycalphad.
 
 An optional extra: ``pip install quenchbook[calphad]`` (some 175 MB). No database comes with it. The
-answer is an equilibrium, the most that can dissolve, and only as good as the database for the steel:
-a database made for other steels gives numbers without a warning.
+answer is an equilibrium, the most that can dissolve, and only as good as the database is for the
+steel: one that was made for other steels gives numbers without a warning.
 """
 
 from __future__ import annotations

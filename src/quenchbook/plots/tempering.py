@@ -250,7 +250,7 @@ def _key(curve: Any, frames: Sequence[tuple[pd.DataFrame, pd.DataFrame, float]])
         coupons = plural(wording.unit_word(curve.model, "coupon"))
         entries.append(Entry(f"{coupons} of one {words}, their mean", 8.0, _draw_tie))
     entries.append(Entry("wanted value", 16.0, _draw_dots))
-    entries.append(Entry("tempers that give the value", 16.0, _draw_strip))
+    entries.append(Entry("tempers that may give it", 16.0, _draw_strip))
     return entries
 
 
