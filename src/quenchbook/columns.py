@@ -60,6 +60,33 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
+    # austenite lost, and tempers
+    "gain": ("hardness over that without a cold step", "HRC"),
+    "gain_low": ("lower end of that gain", "HRC"),
+    "gain_high": ("upper end of that gain", "HRC"),
+    "gain_share": ("gain of a route over that of the coldest route", ""),
+    "gain_share_low": ("lower end of that share; infinite: no limit", ""),
+    "gain_share_high": ("upper end of that share; infinite: no limit", ""),
+    "expected_share_low": ("lower end of the share that an equation expects, a prior", ""),
+    "expected_share_high": ("upper end of the share that an equation expects, a prior", ""),
+    "lost_by_hardness_low": (
+        "austenite lost, least by the gain and a prior cost",
+        "%",
+    ),
+    "lost_by_hardness_high": (
+        "austenite lost, most by the gain and a prior cost",
+        "%",
+    ),
+    "coupons_with_lengths": (
+        "coupons of the route with a length before and after the cold step",
+        "",
+    ),
+    "lost_by_length": ("austenite lost, by the growth in length", "%"),
+    "lost_by_length_low": ("lower end of that", "%"),
+    "lost_by_length_high": ("upper end of that", "%"),
+    "parameter": ("parameter of a nonlinear fit", ""),
+    "panel": ("panel of a figure", ""),
+    "tempering_parameter_k": ("Hollomon and Jaffe's parameter, constant 20 for hours", "K"),
     # lengths beside the readings, and the testers
     "measure": ("kind of length beside the readings", ""),
     "length_before_mm": ("length before the cold step", "mm"),

@@ -18,6 +18,7 @@ _HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
     "per_decade": ("delay_answers", "per_decade_answer"),
     "half_loss": ("delay_answers", "half_loss_answer"),
     "equal_hardness": ("equal_hardness_answers", "equal_hardness_answer"),
+    "temper_for": ("temper_answers", "temper_answer"),
 }
 """Module of `findings` and function for each kind of question."""
 

@@ -41,6 +41,9 @@ _ROOM_CAPACITY: Final = 25.10  # of iron at 298.15 K and constant pressure [J/(m
 _ROOM_K: Final = 298.15
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _COLDEST_RATIO: Final = 50.0  # exp(-50): nothing more is added to the lattice integral
+_VALIDITY: Final = (
+    "iron and alloyed steel, from about 100 °C down; latent heat of the coolant alone"
+)
 _SOURCE: Final = "heat capacity of iron after Debye, 373 to 470 K; matched to 25.10 J/(mol K)"
 
 
@@ -225,8 +228,10 @@ def dry_ice_needed(
 
 
 def _scaled(own: Expected, factor: float) -> Expected:
-    return Expected(own.value * factor, own.low * factor, own.high * factor, own.source)
+    return _expected(
+        float(own.value) * factor, float(own.low) * factor, float(own.high) * factor, own.source
+    )
 
 
 def _expected(value: float, low: float, high: float, source: str) -> Expected:
-    return Expected(np.asarray(value), np.asarray(low), np.asarray(high), source)
+    return Expected(np.asarray(value), np.asarray(low), np.asarray(high), source, _VALIDITY)

@@ -29,6 +29,7 @@ _CAPACITY: Final = (
 )
 _CONDUCTIVITY: Final = 26.0  # of tool steel [W/(m K)] [from memory]
 _BOILING: Final = (1.5e4, 1.0e4, 2.0e4)  # film boiling of nitrogen [W/m2]: value, least, most
+_VALIDITY: Final = "one bare piece alone, plain shapes up to about 10 mm thick (Biot below 0.1)"
 _STEFAN_BOLTZMANN: Final = 5.670374e-8  # [W/(m2 K4)]
 _EMISSIVITY: Final = (
     0.8,
@@ -171,4 +172,4 @@ def through_heat_time(
 
 
 def _expected(value: float, low: float, high: float, source: str) -> Expected:
-    return Expected(np.asarray(value), np.asarray(low), np.asarray(high), source)
+    return Expected(np.asarray(value), np.asarray(low), np.asarray(high), source, _VALIDITY)

@@ -37,6 +37,7 @@ _BARE_SOURCE: Final = (
     "bare in the furnace, upper bound: the surface holds no carbon; by two published diffusivities "
     "of carbon in austenite; carbide and scale make it less"
 )
+_VALIDITY: Final = "austenite, 727 to 1300 °C; verify it on the coupon"
 _PROTECTED: Final[Mapping[str, str]] = {"foil": "in foil", "gas": "in protective gas"}
 
 
@@ -140,4 +141,4 @@ def _diffusion_paths(austenitize_c: ArrayLike, soak_minutes: ArrayLike) -> list[
 
 def _between(ends: list[Array], source: str) -> Expected:
     low, high = np.minimum(*ends), np.maximum(*ends)
-    return Expected((low + high) / 2, low, high, source)
+    return Expected((low + high) / 2, low, high, source, _VALIDITY)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Standing = Literal["prior", "measured"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,12 +23,22 @@ class Expected:
         Middle of the expectation and the ends of its range; ``low <= value <= high``.
     source : str
         Where equation and range come from.
+    validity : str
+        For what it was shown or stated to hold.
+    flags : tuple of str
+        Why a value lies outside what it was shown for; empty when none does.
+    standing : str
+        ``prior``: from an equation alone. ``measured``: from readings of this study, turned into
+        another quantity by an equation.
     """
 
     value: Array
     low: Array
     high: Array
     source: str
+    validity: str = ""
+    flags: tuple[str, ...] = field(default=())
+    standing: Standing = "prior"
 
 
 def hull(parts: Sequence[Expected]) -> Expected:
@@ -39,9 +51,10 @@ def hull(parts: Sequence[Expected]) -> Expected:
     """
     if len(parts) == 1:
         return parts[0]
-    return Expected(
-        np.mean([part.value for part in parts], axis=0),
-        np.min([part.low for part in parts], axis=0),
-        np.max([part.high for part in parts], axis=0),
-        parts[0].source,
+    return replace(
+        parts[0],
+        value=np.mean([part.value for part in parts], axis=0),
+        low=np.min([part.low for part in parts], axis=0),
+        high=np.max([part.high for part in parts], axis=0),
+        flags=tuple(dict.fromkeys(flag for part in parts for flag in part.flags)),
     )

@@ -17,28 +17,23 @@ import numpy as np
 
 from quenchbook.metallurgy.austenite import Austenite
 from quenchbook.metallurgy.expected import Array
-from quenchbook.metallurgy.martensite import (
-    RATE,
-    RATE_RANGE,
-    ROOM_C,
-    martensite_start,
-    retained_fraction,
+from quenchbook.metallurgy.martensite import RATE, RATE_RANGE, ROOM_C
+from quenchbook.metallurgy.quenched_hardness import (
+    AUSTENITE_HV,
+    AUSTENITE_HV_RANGE,
+    mixture_vickers,
 )
 from quenchbook.units import interval_text, number_text, with_unit
 
-# Vickers hardness [from memory]; MC is taken as M7C3, which moves the peak by a few degrees only
-_CARBIDE_HV: Final = {"cementite": 1000.0, "M7C3": 1500.0, "M23C6": 1200.0, "MC": 1500.0}
-_AUSTENITE_HV: Final = 400.0
-_AUSTENITE_HV_RANGE: Final = (300.0, 500.0)
 _START_SHIFT_C: Final = 40.0
 CHROMIUM_MOST: Final = 8.0  # above, the chain leaves too little austenite [mass per cent]
 _DISSOLVED: Final = 0.001  # share of carbide below which nothing more is to be dissolved
 _REGION_STEP_C: Final = 5.0  # ends of a region are rounded outward to this
 _SHIFT_STEP_C: Final = 10.0
 
-_MIDDLE: Final = (0.0, _AUSTENITE_HV, RATE)
+_MIDDLE: Final = (0.0, AUSTENITE_HV, RATE)
 _CORNERS: Final = tuple(
-    itertools.product((-_START_SHIFT_C, _START_SHIFT_C), _AUSTENITE_HV_RANGE, RATE_RANGE)
+    itertools.product((-_START_SHIFT_C, _START_SHIFT_C), AUSTENITE_HV_RANGE, RATE_RANGE)
 )
 
 
@@ -218,12 +213,12 @@ def _peak_c(
     """Hardest austenitize temperature of one combination, to 1 °C [degC]."""
     low, high = austenite.limits_c
     temperature = np.arange(low, high + 0.5)
-    composition, carbides = austenite.at(temperature), austenite.carbide_at(temperature)
-    start = martensite_start(composition).value + start_shift_c
-    retained = retained_fraction(start, cold_c, rate)
-    carbon = np.minimum(composition["C"], 1.0)
-    martensite = 884.0 * carbon * (1.0 - 0.3 * carbon**2) + 294.0
-    matrix = (1.0 - retained) * martensite + retained * austenite_hv
-    carbide = np.sum(list(carbides.values()), axis=0)
-    hard = np.sum([_CARBIDE_HV[name] * share for name, share in carbides.items()], axis=0)
-    return float(temperature[np.argmax(hard + (1.0 - carbide) * matrix)])
+    hardness = mixture_vickers(
+        austenite,
+        temperature,
+        cold_c,
+        start_shift_c=start_shift_c,
+        austenite_hv=austenite_hv,
+        rate=rate,
+    )
+    return float(temperature[np.argmax(hardness)])

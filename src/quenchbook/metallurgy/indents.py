@@ -103,4 +103,4 @@ def indent_diameter(hardness_hrc: ArrayLike) -> Expected:
     vickers = vickers_hardness(hardness).converted.reshape(hardness.shape)
     area = _FORCE_KGF * _VICKERS_PROJECTED / vickers
     high = 2 * np.sqrt(area / np.pi)
-    return Expected((low + high) / 2, low, high, DIAMETER_SOURCE)
+    return Expected((low + high) / 2, low, high, DIAMETER_SOURCE, "20 to 68 HRC")

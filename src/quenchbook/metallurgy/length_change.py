@@ -67,4 +67,8 @@ def transformed_austenite(
     shares = 100 / growth_share(np.asarray(carbon))
     ends = np.stack([(grown + way * unsure) * share for way in (-1, 1) for share in shares])
     value = grown * shares.mean()
-    return Expected(value, ends.min(axis=0), ends.max(axis=0), GROWTH_SOURCE)
+    return Expected(
+        value, ends.min(axis=0), ends.max(axis=0), GROWTH_SOURCE,
+        f"austenite with {carbon[0]:g} to {carbon[1]:g} % C; one temperature, no temper between",
+        standing="measured",
+    )  # fmt: skip

@@ -10,29 +10,15 @@ equation to 106 °C.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.metallurgy.expected import Array, Expected
-
-Formula = Literal["van Bohemen 2012", "Barbier 2014"]
-
-# constant [degC], amplitude [degC] and rate [1/%] of carbon, then degC for each per cent
-_COEFFICIENTS: Final[Mapping[str, tuple[float, float, float, Mapping[str, float]]]] = {
-    "van Bohemen 2012": (
-        565.0, 600.0, 0.96, {"Mn": 31.0, "Si": 13.0, "Cr": 10.0, "Ni": 18.0, "Mo": 12.0},
-    ),
-    "Barbier 2014": (
-        545.0, 601.2, 0.868, {"Mn": 34.4, "Si": 13.7, "Cr": 9.2, "Ni": 17.3, "Mo": 15.4},
-    ),
-}  # fmt: skip
-_SOURCES: Final[Mapping[str, str]] = {
-    "van Bohemen 2012": "van Bohemen, Mater. Sci. Technol. 28 (2012) 487",
-    "Barbier 2014": "Barbier, Adv. Eng. Mater. 16 (2014) 122",
-}
+from quenchbook.metallurgy.martensite_formulas import FORMULAS, Formula
+from quenchbook.units import number_text
 
 # nine of ten of 105 published martensite starts of austenite with 0.6 % C or more lie this near
 START_RANGE_C: Final = 45.0
@@ -44,6 +30,11 @@ RATIO_RATE_RANGE: Final = (0.008, 0.020)  # any steel; 0.020 is a low-carbon val
 RETAINED_FACTOR: Final = 2.0  # absolute retained austenite is known to about this factor
 COLDEST_LEFT: Final = 0.05  # austenite that may be left even after liquid nitrogen
 _KM_SOURCE: Final = "Koistinen and Marburger, Acta Metall. 7 (1959) 59"
+_KM_VALIDITY: Final = (
+    "0.37 to 1.1 % C, down to about -80 °C [from memory]; the share of the austenite, absolute to "
+    "a factor of about two; no delay before the cold step"
+)
+_COLD_FLAG: Final = "colder than about -80 °C, where martensite also forms with time"
 _KM_COLDEST_C: Final = -80.0  # the equation is said to hold down to here [from memory]
 
 
@@ -52,9 +43,8 @@ def martensite_start(
 ) -> Expected:
     """Martensite start of an austenite [degC].
 
-    Ms = 565 - 600 (1 - exp(-0.96 C)) - 31 Mn - 13 Si - 10 Cr - 18 Ni - 12 Mo (van Bohemen), or
-    Ms = 545 - 601.2 (1 - exp(-0.868 C)) - 34.4 Mn - 13.7 Si - 9.2 Cr - 17.3 Ni - 15.4 Mo (Barbier;
-    its terms for V, Co, Cu and Nb are known from memory only and left out).
+    The default is Ms = 565 - 600 (1 - exp(-0.96 C)) - 31 Mn - 13 Si - 10 Cr - 18 Ni - 12 Mo of van
+    Bohemen; the others stand in `FORMULAS` of `metallurgy.martensite_formulas`.
 
     Parameters
     ----------
@@ -62,24 +52,25 @@ def martensite_start(
         Composition of the austenite, not of the steel [mass per cent]; carbon is needed, a missing
         element is none. Elements without a term are passed over.
     formula : str
-        ``van Bohemen 2012`` or ``Barbier 2014``.
+        One of `FORMULAS`.
 
     Returns
     -------
     Expected
-        Value with a range of 45 °C either way [degC].
+        Value with its range [degC]: 45 °C either way inside the limits of the formula, more beyond
+        them. `flags` say which limit is passed.
 
     Raises
     ------
     EstimabilityError
-        If the carbon is not told.
+        If the carbon is not told, or is no number above zero.
 
     Notes
     -----
     Against 105 published martensite starts of austenite with 0.6 to 2 % C the root mean square
-    error is 37 °C (van Bohemen) and 36 °C (Barbier). Compared for 0.1 to 2 % C, Cr below 14,
-    Ni below 10, Mn below 6 %. Austenite with more than 0.5 % C and more than 2 % Cr is an
-    extrapolation for every formula; see `is_extrapolated`.
+    error is 37 °C (van Bohemen), 36 °C (Barbier), 103 °C (Andrews, linear) and 132 °C (Steven and
+    Haynes); the last two are kept for 0.6 % C and less. Austenite with more than 0.5 % C and more
+    than 2 % Cr is an extrapolation for every formula; see `is_extrapolated`.
 
     Examples
     --------
@@ -92,12 +83,68 @@ def martensite_start(
             "The carbon of the austenite is not told. Give C in mass per cent, dissolved in the "
             "austenite at the austenitize temperature."
         )
-    constant, amplitude, rate, slopes = _COEFFICIENTS[formula]
+    if formula not in FORMULAS:
+        raise EstimabilityError(
+            f"'{formula}' is not a formula for the martensite start. Known: {', '.join(FORMULAS)}."
+        )
+    own = FORMULAS[formula]
+    composition = {element: np.asarray(x, dtype=float) for element, x in austenite.items()}
+    carbon = composition["C"]
+    if not np.all((carbon >= 0) & (carbon < 7)):
+        raise EstimabilityError(f"Carbon of {carbon} mass per cent is no austenite.")
+    start = own.start_c(composition)
+    chromium = composition.get("Cr", np.zeros(()))
+    rich, alloyed = carbon >= own.carbon_most, chromium > own.chromium_most
+    beyond = np.where(rich | alloyed, own.range_beyond_c, own.range_c)
+    flags = []
+    if np.any(rich):
+        flags.append(f"carbon of {number_text(own.carbon_most)} % or more")
+    if np.any(alloyed):
+        flags.append(f"chromium above {number_text(own.chromium_most)} %")
+    if np.any(is_extrapolated(composition)):
+        flags.append("above 0.5 % carbon with 2 % chromium or more no formula was fitted")
+    validity = (
+        f"austenite with less than {number_text(own.carbon_most)} % C, to "
+        f"{number_text(own.chromium_most)} % Cr; never the composition of a steel with carbides"
+    )
+    return Expected(start, start - beyond, start + beyond, own.source, validity, tuple(flags))
+
+
+def transformation_rate(austenite: Mapping[str, ArrayLike]) -> Expected:
+    """Rate of Koistinen and Marburger's equation by the composition of the austenite [1/K].
+
+    1e-3 (27.2 - 0.14 Mn - 0.21 Si - 0.11 Cr - 0.08 Ni - 0.05 Mo - 19.8 (1 - exp(-1.56 C))).
+
+    Parameters
+    ----------
+    austenite : mapping of element to array, shape (n,) or ()
+        [mass per cent]
+
+    Returns
+    -------
+    Expected
+        The range is that of any steel, `RATIO_RATE_RANGE`, or the value where that lies outside.
+
+    References
+    ----------
+    van Bohemen, Mater. Sci. Technol. 28 (2012) 487. So 0.011 is a number for high carbon.
+
+    Examples
+    --------
+    >>> round(float(transformation_rate({"C": 0.8, "Mn": 0.4, "Si": 0.25}).value), 4)
+    0.013
+    """
+    slopes = {"Mn": 0.14, "Si": 0.21, "Cr": 0.11, "Ni": 0.08, "Mo": 0.05}
     carbon = np.asarray(austenite["C"], dtype=float)
-    start = constant - amplitude * (1.0 - np.exp(-rate * carbon))
+    rate = 27.2 - 19.8 * (1.0 - np.exp(-1.56 * carbon))
     for element, slope in slopes.items():
-        start = start - slope * np.asarray(austenite.get(element, 0.0), dtype=float)
-    return Expected(start, start - START_RANGE_C, start + START_RANGE_C, _SOURCES[formula])
+        rate = rate - slope * np.asarray(austenite.get(element, 0.0), dtype=float)
+    value = np.asarray(1e-3 * rate)
+    low, high = (np.full_like(value, end) for end in RATIO_RATE_RANGE)
+    source = FORMULAS["van Bohemen 2012"].source
+    return Expected(
+        value, np.minimum(low, value), np.maximum(high, value), source, "as the martensite start"
+    )
 
 
 def is_extrapolated(austenite: Mapping[str, ArrayLike]) -> Array:
@@ -174,7 +221,8 @@ def cold_ratio(cold_c: float) -> Expected:
     value, low, high = (
         retained_fraction(ROOM_C, min(cold_c, ROOM_C), rate) for rate in (RATE, fast, slow)
     )
-    return Expected(value, low, high, _KM_SOURCE)
+    flags = (_COLD_FLAG,) if cold_c < _KM_COLDEST_C else ()
+    return Expected(value, low, high, _KM_SOURCE, _KM_VALIDITY, flags)
 
 
 def retained_austenite(start: Expected, cold_c: float = ROOM_C) -> Expected:
@@ -210,4 +258,5 @@ def retained_austenite(start: Expected, cold_c: float = ROOM_C) -> Expected:
     value, low, high = value * ratio.value, low * ratio.low, high * ratio.high
     if cold_c < _KM_COLDEST_C:
         low, high = np.zeros_like(low), np.maximum(high, COLDEST_LEFT)
-    return Expected(value, low, np.minimum(high, 1.0), _KM_SOURCE)
+    flags = start.flags + ((_COLD_FLAG,) if cold_c < _KM_COLDEST_C else ())
+    return Expected(value, low, np.minimum(high, 1.0), _KM_SOURCE, _KM_VALIDITY, flags)

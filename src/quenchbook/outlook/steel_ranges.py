@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -72,7 +73,9 @@ def ranges_frame(
 def _of_the_steel(share: Expected, austenite: Austenite, heat: np.ndarray) -> Expected:
     """Per cent of the steel from a share of its austenite."""
     matrix = 100.0 * (1.0 - np.sum(list(austenite.carbide_at(heat).values()), axis=0))
-    return Expected(share.value * matrix, share.low * matrix, share.high * matrix, share.source)
+    return replace(
+        share, value=share.value * matrix, low=share.low * matrix, high=share.high * matrix
+    )
 
 
 def _part(what: str, route: str, heat: np.ndarray, own: Expected, unit: str) -> pd.DataFrame:

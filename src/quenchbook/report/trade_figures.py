@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 _HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
     "per_decade": ("delay", "figure_delay_findings"),
     "equal_hardness": ("equal_hardness", "figure_equal_hardness"),
+    "temper_for": ("tempering", "figure_temper"),
 }
 """Module of `plots` and function that draws the findings of one kind together."""
 

@@ -1,0 +1,240 @@
+"""What measured hardness and length say of the retained austenite that each cold route removed.
+
+Hardness is compared as a share: how much of the gain of the coldest route another route has. While
+martensite of one carbon forms, gain is in proportion to the austenite that is lost, and then the
+share does not depend on how much austenite there was; Koistinen and Marburger's equation expects a
+range for it. Per cent of austenite come from lengths where they were read, and otherwise only as
+the wide range that the hardness cost of austenite allows. The share of austenite itself is never
+told: only what was lost can be seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.fit.mean_rows import mean_rows
+from quenchbook.fit.mixed import MixedModel, interval_frame
+from quenchbook.metallurgy.cooling import DRY_ICE_C, NITROGEN_C
+from quenchbook.metallurgy.cooling_times import FREEZER_C
+from quenchbook.metallurgy.martensite import RATIO_RATE_RANGE, ROOM_C, retained_fraction
+from quenchbook.metallurgy.quenched_hardness import COST_HRC
+from quenchbook.records.lengths import length_changes
+from quenchbook.records.reading import Records
+from quenchbook.study.factors import Level
+from quenchbook.study.terms import Array
+
+ROUTE_C: Final[Mapping[str, float]] = {
+    "freezer": FREEZER_C, "dry_ice": DRY_ICE_C, "liquid_nitrogen": NITROGEN_C,
+}  # fmt: skip
+LOSS_FRAME: Final = (
+    "cold_route", "gain", "gain_low", "gain_high", "gain_share", "gain_share_low",
+    "gain_share_high", "expected_share_low", "expected_share_high", "lost_by_hardness_low",
+    "lost_by_hardness_high", "coupons_with_lengths", "lost_by_length", "lost_by_length_low",
+    "lost_by_length_high",
+)  # fmt: skip
+_SHARES: Final = np.linspace(-1.0, 3.0, 4001)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class AusteniteLosses:
+    """Austenite that became martensite in each cold route, as far as the records tell.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row for each route, columns `LOSS_FRAME`: gain over no cold step [HRC]; its share of the
+        gain of the coldest route, with the range expected of it; austenite lost [% of the steel] by
+        hardness (a range from a prior) and by length (measured). Blank is not known; infinite is no
+        limit.
+    notes : tuple of str
+    """
+
+    frame: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a copy of the table."""
+        return self.frame.copy()
+
+    def summary(self) -> str:
+        """Show the table and its notes."""
+        return "\n".join([self.frame.round(2).to_string(index=False), *self.notes])
+
+    def __repr__(self) -> str:
+        return f"<AusteniteLosses: {len(self.frame)} routes>"
+
+
+def expected_share(cold_c: float, coldest_c: float) -> tuple[float, float]:
+    """Share of the austenite that the coldest route removes, expected of a warmer one.
+
+    (1 - exp(-rate (20 - T))) / (1 - exp(-rate (20 - Tc))) for rates of 0.008 to 0.020 1/K.
+
+    Parameters
+    ----------
+    cold_c, coldest_c : float
+        [degC], below room temperature.
+
+    Returns
+    -------
+    low, high : float
+
+    References
+    ----------
+    Koistinen and Marburger, Acta Metall. 7 (1959) 59. No delay before the cold step.
+
+    Examples
+    --------
+    >>> low, high = expected_share(-18.0, -78.0)
+    >>> round(low, 2), round(high, 2)
+    (0.48, 0.62)
+    """
+    rates = np.array(RATIO_RATE_RANGE)
+    lost, most = (1.0 - retained_fraction(ROOM_C, own, rates) for own in (cold_c, coldest_c))
+    share = lost / most
+    return float(share.min()), float(share.max())
+
+
+def austenite_losses(
+    records: Records, model: MixedModel, *, at: Mapping[str, Level] | None = None
+) -> AusteniteLosses:
+    """Compare the cold routes by hardness and by length.
+
+    Parameters
+    ----------
+    records : Records
+    model : MixedModel
+        Of a Rockwell hardness with the factor ``cold_route``.
+    at : mapping of factor to level, optional
+        Where it is asked; other factors are averaged evenly.
+
+    Returns
+    -------
+    AusteniteLosses
+
+    Raises
+    ------
+    EstimabilityError
+        If hardness was not measured in HRC, or no coupon went without a cold step: then nothing
+        tells what a route removed.
+    """
+    levels = next((v.levels for v in model.terms.variables if v.name == "cold_route"), ())
+    routes = [route for route in ROUTE_C if route in levels]
+    if model.unit != "HRC" or model.scale == "log":
+        raise EstimabilityError(
+            f"{model.response} is not a Rockwell hardness in HRC; only that is compared with the "
+            "cost of retained austenite."
+        )
+    if "none" not in levels or not routes or "cold_route" not in model.terms.names:
+        raise EstimabilityError(
+            "What a cold route removed is seen against coupons without a cold step; the study has "
+            "none, or none of freezer, dry ice and liquid nitrogen."
+        )
+    held = {name: (level,) for name, level in (at or {}).items()}
+    rows, first = mean_rows(model.terms, ["cold_route"], {**held, "cold_route": ("none", *routes)})
+    place = {route: number for number, route in enumerate(first["cold_route"])}
+    gains = np.array([rows[place[route]] - rows[place["none"]] for route in routes])
+    table = interval_frame(model, gains, model.confidence)
+    coldest = routes[-1]
+    cheap, dear = COST_HRC
+    lengths = _lost_by_length(records, model.confidence)
+    found = []
+    for number, route in enumerate(routes):
+        own = table.iloc[number]
+        share: tuple[float, float, float] = (np.nan, np.nan, np.nan)
+        expected = (np.nan, np.nan)
+        if route != coldest:
+            share = _share(model, gains[number], gains[-1])
+            expected = expected_share(ROUTE_C[route], ROUTE_C[coldest])
+        found.append(
+            (route, own["estimate"], own["conf_low"], own["conf_high"], *share, *expected,
+             max(own["conf_low"], 0.0) / dear, max(own["conf_high"], 0.0) / cheap,
+             *lengths.get(route, (0, np.nan, np.nan, np.nan)))
+        )  # fmt: skip
+    frame = pd.DataFrame(found, columns=list(LOSS_FRAME))
+    return AusteniteLosses(frame, _notes(frame, coldest, records))
+
+
+def _share(model: MixedModel, gain: Array, coldest: Array) -> tuple[float, float, float]:
+    """Ratio of two gains: every ratio whose contrast gain - ratio x coldest is not told from 0."""
+    both = model.precision.coefficients[:, 0]
+    value = float(gain @ both) / float(coldest @ both)
+    coarse = _SHARES[::40]
+    table = interval_frame(model, gain - coarse[:, None] * coldest, model.confidence)
+    # the distance from 0 is smooth in the ratio: fine places by straight lines between coarse ones
+    away = np.maximum(table["conf_low"].to_numpy(), -table["conf_high"].to_numpy())
+    inside = np.flatnonzero(np.interp(_SHARES, coarse, away) <= 0)
+    if not inside.size:
+        return value, np.nan, np.nan
+    low, high = _SHARES[inside[0]], _SHARES[inside[-1]]
+    return (
+        value,
+        -np.inf if inside[0] == 0 else float(low),
+        np.inf if inside[-1] == len(_SHARES) - 1 else float(high),
+    )
+
+
+def _lost_by_length(
+    records: Records, confidence: float
+) -> dict[str, tuple[int, float, float, float]]:
+    """Coupons, per cent lost and its interval for each route with lengths."""
+    from scipy import special
+
+    lengths = length_changes(records).to_frame()
+    if lengths.empty:
+        return {}
+    frame = records.matrix.frame
+    wanted = ["coupon", "cold_route", *(["cold_batch"] if "cold_batch" in frame else [])]
+    table = lengths.merge(frame[wanted], on="coupon")
+    unit = "cold_batch" if "cold_batch" in table else "coupon"
+    found = {}
+    for route, own in table.groupby("cold_route"):
+        means = own.groupby(unit)["transformed"].mean().to_numpy()
+        value = float(means.mean())
+        low, high = float(own["transformed_low"].mean()), float(own["transformed_high"].mean())
+        if len(means) > 1:
+            half = special.stdtrit(len(means) - 1, (1 + confidence) / 2)
+            noise = float(half * means.std(ddof=1) / np.sqrt(len(means)))
+            low, high = min(low, value - noise), max(high, value + noise)
+        found[str(route)] = (len(own), value, low, high)
+    return found
+
+
+def _notes(frame: pd.DataFrame, coldest: str, records: Records) -> tuple[str, ...]:
+    study = records.study
+    word = study.factor("cold_route").word(coldest)
+    cheap, dear = COST_HRC
+    notes = [
+        f"Share: of the gain with {word}, by test inversion over the strata of the contrast. "
+        "Expected: Koistinen and Marburger, rates of 0.008 to 0.020 per K, no delay (a prior).",
+        f"Lost by hardness: a prior of {cheap:g} to {dear:g} HRC for 1 % of austenite.",
+    ]
+    both = frame.dropna(subset=["lost_by_length"])
+    if both.empty:
+        notes.append("No lengths before and after the cold step: per cent rest on the prior only.")
+    for _, row in both.iterrows():
+        apart = (
+            row["lost_by_length_low"] > row["lost_by_hardness_high"]
+            or row["lost_by_length_high"] < row["lost_by_hardness_low"]
+        )
+        if apart:
+            notes.append(
+                f"{study.factor('cold_route').word(row['cold_route'])}: length and hardness "
+                "disagree. Was a temper between the readings, or a soft skin on the coupon?"
+            )
+    for _, row in frame.dropna(subset=["gain_share_low"]).iterrows():
+        if (
+            row["gain_share_low"] > row["expected_share_high"]
+            or row["gain_share_high"] < row["expected_share_low"]
+        ):
+            notes.append(
+                f"{study.factor('cold_route').word(row['cold_route'])}: the share lies outside "
+                "what the equation expects. A delay before the cold step, or martensite that forms "
+                "with time, can do that."
+            )
+    return tuple(notes)

@@ -1,0 +1,20 @@
+"""The optional extra says what is missing; its numbers are checked where it is installed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from quenchbook.errors import EstimabilityError
+from quenchbook.metallurgy.own_database import INSTALL, database_austenite
+
+
+def test_without_pycalphad_it_is_said_what_to_install(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setitem(sys.modules, "pycalphad", None)
+    with pytest.raises(EstimabilityError) as caught:
+        database_austenite(tmp_path / "own.tdb", {"C": 1.0}, [850.0, 900.0])
+    assert str(caught.value) == INSTALL
