@@ -61,7 +61,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
     # austenite lost, and tempers
-    "gain": ("hardness over that without a cold step", "HRC"),
+    "gain": ("what a cold step adds, on the analysed scale: fitted, or guessed for a plan", ""),
     "gain_low": ("lower end of that gain", "HRC"),
     "gain_high": ("upper end of that gain", "HRC"),
     "gain_share": ("gain of a route over that of the coldest route", ""),
@@ -180,7 +180,6 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "bounded": ("chance that the interval of the peak has both ends", ""),
     "minutes_until_cold": ("end of quench until the coupons are cold; infinite: never", "minutes"),
     "allowed": ("whether the data allow this time", ""),
-    "gain": ("guessed gain of a cold step after the shortest delay, on the analysed scale", ""),
     "half_loss_minutes": ("guessed time until cold after which half of a gain is lost", "minutes"),
     "fall": ("how a gain is lost: steady (evenly with each decade) or sudden", ""),
     "upper_limit": ("chance of an upper limit of the half-loss time inside the tested delays", ""),
