@@ -14,7 +14,13 @@ from quenchbook.study.trade_questions import Asks, TradeQuestion
 
 Answer = Callable[[Mapping[str, MixedModel], TradeQuestion], "Finding | TradeFinding"]
 
-_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {}
+_HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
+    "peak": ("peak_answers", "peak_answer"),
+    "peak_shift": ("peak_answers", "shift_answer"),
+    "curve_shift": ("peak_answers", "shift_answer"),
+    "working_window": ("peak_answers", "working_window_answer"),
+    "target_window": ("peak_answers", "target_window_answer"),
+}
 """Module of `findings` and function for each kind of question."""
 
 

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.fit.fitted_curve import FittedCurve, curve_of
-from quenchbook.fit.inversion import t_limit
+from quenchbook.fit.inversion import golden_minimum, t_limit
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peaks import PeakPlace, place_of_curve
 from quenchbook.study.factors import Level
@@ -55,9 +55,10 @@ class PeakHeight:
     confidence: float
 
     def to_frame(self) -> pd.DataFrame:
-        """Return one row: ``estimate, conf_low, conf_high, place``."""
-        names = ("estimate", "conf_low", "conf_high", "place")
-        return pd.DataFrame([{name: getattr(self, name) for name in names}])
+        """Return one row: ``estimate, conf_low, conf_high, peak_place``."""
+        names = ("estimate", "conf_low", "conf_high")
+        numbers = {name: getattr(self, name) for name in names}
+        return pd.DataFrame([{**numbers, "peak_place": self.place}])
 
     def summary(self) -> str:
         """Say the height with its limits."""
@@ -109,10 +110,7 @@ def height_of(place: PeakPlace) -> PeakHeight:
         vertex = -1.0 if ends[0] > ends[1] else 1.0
     vertex = min(max(vertex, -1.0), 1.0)
     value, half = _value(curve, np.array([vertex]))
-    along = np.linspace(-1.0, 1.0, _POINTS)
-    values, halves = _value(curve, along)
-    low, high = float(value[0] - half[0]), float((values + halves).max())
-    high = max(high, float(value[0] + half[0]))
+    low, high = float(value[0] - half[0]), _highest_limit(curve)
     limits = (low, high)
     if not place.is_bent:
         wide = _wide_set(curve)
@@ -121,6 +119,21 @@ def height_of(place: PeakPlace) -> PeakHeight:
         float(value[0]), *limits, curve.centre + curve.half * vertex, not place.is_bent,
         low, high, curve.confidence,
     )  # fmt: skip
+
+
+def _highest_limit(curve: FittedCurve) -> float:
+    """Largest upper limit of the value along the range."""
+
+    def below(x: Array) -> Array:
+        value, half = _value(curve, x)
+        return np.asarray(-value - half)
+
+    x = np.linspace(-1.0, 1.0, _POINTS)
+    start = x[[int(below(x).argmin())]]
+    step = x[1] - x[0]
+    left, right = np.maximum(start - step, -1.0), np.minimum(start + step, 1.0)
+    best = golden_minimum(below, left, right)
+    return float(-min(below(best)[0], below(start)[0]))
 
 
 def _value(curve: FittedCurve, x: Array) -> tuple[Array, Array]:

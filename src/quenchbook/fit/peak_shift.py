@@ -125,11 +125,11 @@ class PeakShift:
         Returns
         -------
         DataFrame
-            ``shape, estimate, conf_low, conf_high, p_value``.
+            ``curve_shape, estimate, conf_low, conf_high, p_value``.
         """
         return pd.DataFrame(
             {
-                "shape": ["one curvature", "own curvatures"],
+                "curve_shape": ["one curvature", "own curvatures"],
                 "estimate": [self.estimate, self.free_estimate],
                 "conf_low": [self.conf_low, self.free_low],
                 "conf_high": [self.conf_high, self.free_high],
@@ -189,7 +189,7 @@ def peak_shift(
     # slope difference; curvature, which both curves share
     weights = np.array([[0.0, 1, 0, 0, -1, 0], [0, 0, 0.5, 0, 0, 0.5]])
     curve = curve_of(model, along, pair, curves=shared, weights=weights, confidence=confidence)
-    apart = np.array([0.0, 0, 1, 0, 0, -1]) @ two.noise.shapes[:, :, :].sum(axis=0)
+    apart = np.array([0.0, 0, 1, 0, 0, -1]) @ two.noise.shapes.sum(axis=0)
     if np.abs(apart).max() > 1e-6 * np.abs(two.noise.shapes).max():
         raise EstimabilityError(f"{factor} has no curvature in common along {along}.")
     slope, bend = (tested(curve.noise, row) for row in np.eye(2))

@@ -123,7 +123,8 @@ class PeakPlace:
         Returns
         -------
         DataFrame
-            ``shape, estimate, conf_low, conf_high, outcome, p_inside, p_rising, p_falling, df``.
+            ``curve_shape, estimate, conf_low, conf_high, answer, p_inside, p_rising, p_falling,
+            df``.
         """
         rows = [("quadratic" if self.curve.degree == 2 else "cubic", self)]
         if self.cubic is not None:
@@ -131,11 +132,11 @@ class PeakPlace:
         return pd.DataFrame(
             [
                 {
-                    "shape": name,
+                    "curve_shape": name,
                     "estimate": own.estimate,
                     "conf_low": own.conf_low,
                     "conf_high": own.conf_high,
-                    "outcome": own.outcome,
+                    "answer": own.outcome,
                     "p_inside": own.p_inside,
                     "p_rising": own.p_rising,
                     "p_falling": own.p_falling,
