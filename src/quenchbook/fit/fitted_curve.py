@@ -49,6 +49,10 @@ class FittedCurve:
     unit_word : str
         That unit in print, plural.
     confidence : float
+    at : mapping of factor to level
+        Where the (first) curve is taken.
+    model : MixedModel or None
+        Model it was taken from, for figures.
     """
 
     noise: NoisyRows
@@ -62,6 +66,7 @@ class FittedCurve:
     unit_word: str
     confidence: float = 0.95
     at: Mapping[str, Level] = field(default_factory=dict)
+    model: MixedModel | None = None
 
     @property
     def low(self) -> float:
@@ -321,4 +326,5 @@ def curve_of(
         unit_word=plural(model.unit_word(unit)),
         confidence=confidence or model.confidence,
         at=dict(places[0]),
+        model=model,
     )

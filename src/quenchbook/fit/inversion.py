@@ -12,12 +12,14 @@ from quenchbook.study.terms import Array
 
 _HALVINGS: Final = 40  # of a grid step: below 1e-13 of the range
 _GOLDEN: Final = (5**0.5 - 1) / 2
-_GOLDEN_STEPS: Final = 36  # of a step: to 1e-9 of it, so to 1e-16 in the minimum
+_GOLDEN_STEPS: Final = 26  # of a step: to 4e-6 of it, so to 1e-11 in the minimum
 
 Piece = tuple[float, float]
 
 
-def accepted_runs(accepts: Callable[[Array], npt.NDArray[np.bool_]], grid: Array) -> list[Piece]:
+def accepted_runs(
+    accepts: Callable[[Array], npt.NDArray[np.bool_]], grid: Array, *, halvings: int = _HALVINGS
+) -> list[Piece]:
     """Runs of accepted places; an end at the end of the grid is that end.
 
     Parameters
@@ -26,6 +28,8 @@ def accepted_runs(accepts: Callable[[Array], npt.NDArray[np.bool_]], grid: Array
         Array of places -> which are accepted.
     grid : ndarray
         Rising.
+    halvings : int
+        Of a grid step, to find an end.
 
     Returns
     -------
@@ -35,7 +39,7 @@ def accepted_runs(accepts: Callable[[Array], npt.NDArray[np.bool_]], grid: Array
     change = np.flatnonzero(inside[1:] != inside[:-1])
     left, right = grid[change].copy(), grid[change + 1].copy()
     left_inside = inside[change]
-    for _ in range(_HALVINGS if len(change) else 0):
+    for _ in range(halvings if len(change) else 0):
         middle = (left + right) / 2
         same = accepts(middle) == left_inside
         left, right = np.where(same, middle, left), np.where(same, right, middle)

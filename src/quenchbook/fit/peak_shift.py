@@ -45,6 +45,7 @@ REACH: Final = 3.0
 _GRID: Final = 1201
 _WIDE_GRID: Final = 121
 _DIRECTIONS: Final = 240
+_HALVINGS: Final = 26  # of a grid step: below 1e-9 of the range
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -283,7 +284,7 @@ def free_shift_set(own: FittedCurve) -> list[Piece]:
         return np.asarray(q <= t_limit(df, own.confidence) ** 2)
 
     reach = 2 * REACH
-    runs = accepted_runs(accepts, np.linspace(-reach, reach, _WIDE_GRID))
+    runs = accepted_runs(accepts, np.linspace(-reach, reach, _WIDE_GRID), halvings=_HALVINGS)
     runs = with_open_ends(runs, -reach, reach)
     return [(_per_range(own, first), _per_range(own, last)) for first, last in runs]
 

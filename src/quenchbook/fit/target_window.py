@@ -35,7 +35,12 @@ SHARE: Final = 0.9
 """Share of the coupons that must reach the target."""
 
 _GRID: Final = 121
-_BISECTIONS: Final = 60
+_HALVINGS: Final = 20
+_NODES: Final = 400
+_NEWTON_STEPS: Final = 60
+_LEAST_SLOPE: Final = 1e-12
+_FARTHEST: Final = 2.0
+_CLOSE: Final = 1e-12
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -160,7 +165,7 @@ def target_window(
     stretches = [
         tuple(
             (curve.centre + curve.half * first, curve.centre + curve.half * last)
-            for first, last in accepted_runs(rule, grid)
+            for first, last in accepted_runs(rule, grid, halvings=_HALVINGS)
         )
         for rule in rules
     ]
@@ -195,7 +200,7 @@ def content_limit(
 
 
 def noncentral_t_quantile(level: float, df: float, shift: Array) -> Array:
-    """Quantile of the noncentral t, by bisection of its distribution on a fixed set of nodes.
+    """Quantile of the noncentral t, by Newton steps on its distribution.
 
     Parameters
     ----------
@@ -211,14 +216,16 @@ def noncentral_t_quantile(level: float, df: float, shift: Array) -> Array:
     """
     from scipy import special
 
-    chance = (np.arange(400) + 0.5) / 400
+    chance = (np.arange(_NODES) + 0.5) / _NODES
     ratio = np.sqrt(special.chdtri(df, 1 - chance) / df)  # of the estimated to the true sd
     shift = np.atleast_1d(np.asarray(shift, dtype=float))
-    low = shift * float(ratio.min()) - 40
-    high = (np.abs(shift) + 40) / max(float(ratio.min()), 1e-3)
-    low = np.minimum(low, -high)
-    for _ in range(_BISECTIONS):
-        middle = (low + high) / 2
-        below = special.ndtr(middle[:, None] * ratio - shift[:, None]).mean(axis=1) < level
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return np.asarray((low + high) / 2)
+    # Newton from the normal approximation; the distribution is smooth and the start is near
+    place = shift + special.ndtri(level) * np.sqrt(1 + shift**2 / (2 * df))
+    for _ in range(_NEWTON_STEPS):
+        z = place[:, None] * ratio - shift[:, None]
+        slope = (ratio * np.exp(-(z**2) / 2)).mean(axis=1) / np.sqrt(2 * np.pi)
+        step = (special.ndtr(z).mean(axis=1) - level) / np.maximum(slope, _LEAST_SLOPE)
+        place = place - np.clip(step, -_FARTHEST, _FARTHEST)
+        if np.abs(step).max() < _CLOSE:
+            break
+    return np.asarray(place)
