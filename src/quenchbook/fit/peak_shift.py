@@ -18,7 +18,6 @@ Guggenberger et al. (2012), Econometrica 80:2649 (why a minimized Q is timid) (a
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -270,17 +269,8 @@ def free_shift_set(own: FittedCurve) -> list[Piece]:
     list of (float, float)
         First less second [storage unit of the factor].
     """
-    noise = own.noise
-
-    def q_of(shift: np.ndarray, angle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        cos, sin, zero = np.cos(angle), np.sin(angle), np.zeros_like(angle)
-        against = [zero, zero, zero, zero, cos, 2 * sin]
-        first = [zero, cos, 2 * shift * cos + 2 * sin, zero, zero, zero]
-        rows = np.stack([np.stack(against, axis=-1), np.stack(first, axis=-1)], axis=-2)
-        return noise.joint_q(rows, np.zeros((*angle.shape, 2)))
-
     def accepts(shift: np.ndarray) -> np.ndarray:
-        q, df = smallest_over_directions(q_of, shift)
+        q, df = smallest_over_places(own, shift)
         return np.asarray(q <= t_limit(df, own.confidence) ** 2)
 
     reach = 2 * REACH
@@ -289,21 +279,33 @@ def free_shift_set(own: FittedCurve) -> list[Piece]:
     return [(_per_range(own, first), _per_range(own, last)) for first, last in runs]
 
 
-def smallest_over_directions(
-    q_of: Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]], shift: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Smallest joint Q over the place of the peak (as an angle), and its df.
+def smallest_over_places(own: FittedCurve, shift: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Smallest joint Q over the place of the peak, and its df.
 
     Parameters
     ----------
-    q_of : callable
-        Shifts and angles, broadcast -> Q and df.
+    own : FittedCurve
+        Coefficients of the first, then of the second curve.
     shift : ndarray, shape (shifts,)
+        [half ranges]. The place t of the second peak is searched as the direction
+        ``(cos, sin)`` with ``t = tan``, so that places far away are among them.
+
+    Returns
+    -------
+    q, df : ndarray, shape (shifts,)
     """
+
+    def q_of(shift: np.ndarray, angle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        rows = np.zeros((*angle.shape, 2, 6))
+        cos, sin = np.cos(angle), np.sin(angle)
+        rows[..., 0, 4], rows[..., 0, 5] = cos, 2 * sin
+        rows[..., 1, 1], rows[..., 1, 2] = cos, 2 * shift * cos + 2 * sin
+        return own.noise.joint_q(rows, np.zeros((*angle.shape, 2)))
+
     step = math.pi / _DIRECTIONS
     angles = -math.pi / 2 + step * np.arange(_DIRECTIONS)
-    q, _ = q_of(np.broadcast_to(shift[:, None], (len(shift), _DIRECTIONS)),
-                np.broadcast_to(angles, (len(shift), _DIRECTIONS)))  # fmt: skip
+    whole = np.broadcast_to(angles, (len(shift), _DIRECTIONS))
+    q, _ = q_of(np.broadcast_to(shift[:, None], whole.shape), whole)
     best = angles[q.argmin(axis=1)]
     best = golden_minimum(lambda angle: q_of(shift, angle)[0], best - step, best + step)
     return q_of(shift, best)

@@ -179,7 +179,8 @@ def report_questions(analysis: Analysis) -> list[Block]:
         contrasts = [f for f in own if isinstance(f, Finding)]
         if contrasts:
             blocks.append(from_drawing(figure_contrasts(contrasts, unit=response.unit)))
-        blocks += _curve_blocks(model)
+        if not any(getattr(f, "asks", "") in ("peak", "working_window") for f in own):
+            blocks += _curve_blocks(model)  # else the figure of the peaks shows the same curves
         blocks += [
             Paragraph(
                 (
