@@ -303,7 +303,9 @@ def quadratic_peak(noise: NoisyRows, confidence: float) -> tuple[float, list[Pie
             other = pieces_at(end)
             if not other or not math.isfinite(other[0][side]):
                 break
-            end = other[0][side]
+            before, end = end, other[0][side]
+            if abs(end - before) <= 1e-13 * (1 + abs(end)):
+                break
         return end
 
     pieces = [(refined(first, 0), refined(last, 1)) for first, last in pieces_at(vertex)]
