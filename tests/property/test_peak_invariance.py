@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import quenchbook as qb
+from quenchbook.fit.fitted_curve import common_curvature, curve_of
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peak_shift import shift_set
-from quenchbook.fit.fitted_curve import common_curvature, curve_of
 
 CLOSE = 1e-8 * 120.0  # of the range
 

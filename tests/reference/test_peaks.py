@@ -251,9 +251,7 @@ def test_the_set_agrees_with_the_published_formula_of_fieller() -> None:
     assert [low, high] == pytest.approx(ends, rel=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("count", "factor"), [(5, 3.407), (10, 2.355), (20, 1.926)]
-)
+@pytest.mark.parametrize(("count", "factor"), [(5, 3.407), (10, 2.355), (20, 1.926)])
 def test_tolerance_factors_are_those_of_the_tables(count: int, factor: float) -> None:
     """One-sided factors k for 90 % of a normal population with 95 % confidence (from memory;
     printed in handbooks of tolerance limits)."""

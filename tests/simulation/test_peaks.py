@@ -42,14 +42,20 @@ def is_between(rate: float, low: float, high: float, studies: int = STUDIES) -> 
     return low - WIDE * error <= rate <= high + WIDE * error
 
 
-def plan(temperatures: int, loads: int, *, group: str = "route", by_load: bool = False) -> pd.DataFrame:
+def plan(
+    temperatures: int, loads: int, *, group: str = "route", by_load: bool = False
+) -> pd.DataFrame:
     """Loads at each temperature; routes inside each load, or one lot for each load."""
     rows = []
     levels = "ab" if group == "lot" else "abcd"
     for temp, number in itertools.product(np.linspace(LOW, HIGH, temperatures), range(loads)):
         load = f"{temp:.0f}-{number}"
         each = 8 // len(levels)
-        own = [levels[number % 2]] * 8 if by_load else [level for level in levels for _ in range(each)]
+        own = (
+            [levels[number % 2]] * 8
+            if by_load
+            else [level for level in levels for _ in range(each)]
+        )
         rows += [(load, float(temp), level) for level in own]
     return pd.DataFrame(rows, columns=["load", "temp", group])
 
@@ -215,7 +221,9 @@ def test_sets_of_a_shift_keep_their_coverage(name: str, load_sd: float) -> None:
     for pair in (("b", "a"), ("d", "a")):
         rate, found = shift_rates(PLANS[name], "route", load_sd, {}, pair)
         shift = PEAKS[pair[0]] - PEAKS[pair[1]]
-        print(f"{name}, load sd {load_sd}, shift {shift:.0f}: covered {rate:.3f}, found {found:.2f}")
+        print(
+            f"{name}, load sd {load_sd}, shift {shift:.0f}: covered {rate:.3f}, found {found:.2f}"
+        )
         assert is_between(rate, 0.93, 0.97)
 
 

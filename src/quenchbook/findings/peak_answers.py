@@ -168,9 +168,7 @@ def working_window_answer(
     return _window_finding(model, study, question, window, label, sentence, remedy)
 
 
-def target_window_answer(
-    models: Mapping[str, MixedModel], question: TradeQuestion
-) -> TradeFinding:
+def target_window_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:
     """Where a coupon reaches a value nine times in ten."""
     model, study = _model_of(models, question)
     target = question.target or math.nan
@@ -306,7 +304,7 @@ def _notes(
         notes.append(f"Scatter of one {coupon} ({with_unit('sd', unit)}): {own}.")
         if are_unlike(sds):
             notes.append(
-                "These differ by a factor of two or more, and one common scatter is used: intervals "
-                "are too narrow for the noisiest and too wide for the quietest."
+                "These differ by a factor of two or more, and one common scatter is used: "
+                "intervals are too narrow for the noisiest and too wide for the quietest."
             )
     return [note for note in notes if note]

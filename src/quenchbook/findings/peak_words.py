@@ -128,9 +128,7 @@ def peak_remedy(place: PeakPlace) -> str:
         return ""
     step = 2 * curve.half / max(curve.settings - 1, 1)
     step = max(_ROUND_TO, round(step / _ROUND_TO) * _ROUND_TO) if curve.half >= _ROUND_TO else step
-    above, below = (
-        curve.place_word(end) for end in (curve.high + step, curve.low - step)
-    )
+    above, below = (curve.place_word(end) for end in (curve.high + step, curve.low - step))
     units = curve.unit_word
     if place.outcome == "low point":
         return f"Look at the single {units}: a low point is not expected."
@@ -152,12 +150,8 @@ def height_words(height: PeakHeight, quantity: str, unit: str, *, log: bool) -> 
         values = [math.exp(value) for value in values]
     decimals = decimals_for((values[2] - values[1]) / 4, unit)
     value, low, high = (number_text(own, decimals) for own in values)
-    wide = (
-        " (the wider limits, since no bend is established)" if height.is_wide else ""
-    )
-    return (
-        f"Highest {quantity} inside the range: {with_unit(value, unit)}, {low} to {high}{wide}."
-    )
+    wide = " (the wider limits, since no bend is established)" if height.is_wide else ""
+    return f"Highest {quantity} inside the range: {with_unit(value, unit)}, {low} to {high}{wide}."
 
 
 def cubic_words(place: PeakPlace) -> str:
@@ -252,8 +246,7 @@ def shift_sentence(
         words = f"{what}: moves {way} ({interval} {limits}{told})"
     else:
         words = (
-            f"{what}: {shift_text(curve, shift.estimate)} ({interval} {limits}{told}), "
-            "a real shift"
+            f"{what}: {shift_text(curve, shift.estimate)} ({interval} {limits}{told}), a real shift"
         )
     ends = {
         "exceeds": ", more than the margin.",
@@ -351,15 +344,11 @@ def target_sentence(window: TargetWindow, who: str, quantity: str, unit: str, co
     level = f"{curve.confidence:.0%}".replace("%", "\u00a0%")
     sure = f"{level} confidence at each single setting, {judged_on(curve)}"
     if math.isnan(window.not_excluded[0]):
-        return capital(
-            f"{head}at no setting inside {range_words(curve)} do {what} ({sure})."
-        )
+        return capital(f"{head}at no setting inside {range_words(curve)} do {what} ({sure}).")
     possible = hull_words(curve, window.not_excluded)
     if not window.certain:
         return capital(
             f"{head}at no setting is it certain that {what}; possible is {possible} ({sure})."
         )
     certain = stretch_words(curve, window.certain)
-    return capital(
-        f"{head}{what} certainly from {certain}, possibly from {possible} ({sure})."
-    )
+    return capital(f"{head}{what} certainly from {certain}, possibly from {possible} ({sure}).")

@@ -236,7 +236,8 @@ def common_curvature(model: MixedModel, along: str, factor: str) -> CurveModel:
         )  # fmt: skip
         raise EstimabilityError(
             f"The curves of {model.term_word(factor)} are parallel by assumption, so no shift can "
-            f"be told: {pair} was not analysed" + (f" ({why})." if why else ".")
+            f"be told: {pair} was not analysed"
+            + (f" ({why})." if why else ".")
             + f' Add "{along}:{factor}" to the combinations of the response.'
         )
     return _refitted(model, one_curvature(model.terms, along, factor), 2)
@@ -293,10 +294,7 @@ def curve_of(
     for at in places:
         _checked_levels(model, at)
     rows = np.concatenate(
-        [
-            polynomial_rows(own.mix, along, at, centre, half, own.degree, own.coded)
-            for at in places
-        ]
+        [polynomial_rows(own.mix, along, at, centre, half, own.degree, own.coded) for at in places]
     )
     if weights is not None:
         rows = weights @ rows

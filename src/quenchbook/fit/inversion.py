@@ -15,11 +15,11 @@ _GOLDEN: Final = (5**0.5 - 1) / 2
 _GOLDEN_STEPS: Final = 26  # of a step: to 4e-6 of it, so to 1e-11 in the minimum
 
 Piece = tuple[float, float]
+Mask = npt.NDArray[np.bool_]
+Rule = Callable[[Array], Mask]
 
 
-def accepted_runs(
-    accepts: Callable[[Array], npt.NDArray[np.bool_]], grid: Array, *, halvings: int = _HALVINGS
-) -> list[Piece]:
+def accepted_runs(accepts: Rule, grid: Array, *, halvings: int = _HALVINGS) -> list[Piece]:
     """Runs of accepted places; an end at the end of the grid is that end.
 
     Parameters

@@ -269,6 +269,7 @@ def free_shift_set(own: FittedCurve) -> list[Piece]:
     list of (float, float)
         First less second [storage unit of the factor].
     """
+
     def accepts(shift: np.ndarray) -> np.ndarray:
         q, df = smallest_over_places(own, shift)
         return np.asarray(q <= t_limit(df, own.confidence) ** 2)

@@ -280,7 +280,8 @@ def quadratic_peak(noise: NoisyRows, confidence: float) -> tuple[float, list[Pie
     vertex : float
         nan for a low point.
     pieces : list of (float, float)
-        In x; df taken at the vertex, then at each end itself. With the direction rule: the curve rises in the excluded stretch to the left of a
+        In x; df taken at the vertex, then at each end itself. With the direction rule: the curve
+        rises in the excluded stretch to the left of a
         piece and falls in the one to its right. Ends may be infinite.
     """
     _, steep, bent = noise.estimates[:3, 0]
@@ -369,5 +370,7 @@ def _cubic_peak(curve: FittedCurve) -> tuple[float, list[Piece]]:
             kept.append((-math.inf if first <= -1 else first, math.inf if last >= 1 else last))
     _, steep, bent, cube = noise.estimates[:, 0]
     roots = np.roots([3 * cube, 2 * bent, steep])
-    real = [float(x.real) for x in roots if abs(x.imag) < 1e-12 and 2 * bent + 6 * cube * x.real < 0]
+    real = [
+        float(x.real) for x in roots if abs(x.imag) < 1e-12 and 2 * bent + 6 * cube * x.real < 0
+    ]
     return (real[0] if real else math.nan), kept

@@ -6,12 +6,12 @@ routes in that of the coupon (or cold batch), so a slope of one route mixes stra
 shapes ``G_s`` that the plan gives.
 
 What was generalized. The recipe was written for coupons in furnace loads: ``MS_U G_U + s2 G_C``
-with ``G_C = S - c_E G_U``. Here ``S_k`` is the covariance of the coefficients for a unit variance of
-unit k, and ``E`` the matrix of expected mean squares (stratum by unit); then
-``G_s = sum over k of (E^-1)_ks S_k``, which gives the two-strata formula when there are two. Days as
-blocks take df from the loads; crossed temper batches and nested cold batches are further strata.
-As in the recipe, the part of every ``G_s`` below the coarsest stratum that is negative is clipped to
-zero in the metric of the coupon covariance: ``S = L L'``, negative eigenvalues of
+with ``G_C = S - c_E G_U``. Here ``S_k`` is the covariance of the coefficients for a unit variance
+of unit k, and ``E`` the matrix of expected mean squares (stratum by unit); then
+``G_s = sum over k of (E^-1)_ks S_k``, which gives the two-strata formula when there are two. Days
+as blocks take df from the loads; crossed temper batches and nested cold batches are further strata.
+As in the recipe, the part of every ``G_s`` below the coarsest stratum that is negative is clipped
+to zero in the metric of the coupon covariance: ``S = L L'``, negative eigenvalues of
 ``L^-1 G_s L^-T`` set to 0. This depends on no centre, unit or coding; balanced: nothing to clip.
 
 The df are Satterthwaite's over the strata, with Box df of every mean square (``nu*``), without the
@@ -131,9 +131,9 @@ def stratum_covariance(strata: Strata) -> StratumCovariance:
         if number != top:
             shapes[number] = metric.clipped(shapes[number])
     unknown = {}
-    for unit, weight in blind.items():
+    for unit, carriers in blind.items():
         if unit in by_unit:
-            carried = np.einsum("s,sij->ij", weight, shapes)
+            carried = np.einsum("s,sij->ij", carriers, shapes)
             unknown[unit] = metric.clipped(by_unit[unit] - carried)
     return StratumCovariance(units, shapes, unknown, np.maximum(inverse.sum(axis=0), 0.0))
 
@@ -198,7 +198,7 @@ class NoisyRows:
     @property
     def covariance(self) -> Array:
         """Covariance, shape (responses, functions, functions)."""
-        return np.einsum("sr,sij->rij", self.squares, self.shapes)
+        return np.asarray(np.einsum("sr,sij->rij", self.squares, self.shapes))
 
     def one(self, response: int) -> NoisyRows:
         """Take one response."""
@@ -238,7 +238,9 @@ class NoisyRows:
         pull_two = (one * away[:, 1] - both * away[:, 0]) / determinant
         q = pull_one * away[:, 0] + pull_two * away[:, 1]
         weights = [pull_one**2, 2 * pull_one * pull_two, pull_two**2]
-        parts = sum(w[:, None] * own for w, own in zip(weights, (first, cross, second), strict=True))
+        parts = sum(
+            w[:, None] * own for w, own in zip(weights, (first, cross, second), strict=True)
+        )
         squared = (parts**2 / self.df[:, 0]).sum(axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
             own = np.where(squared > 0, parts.sum(axis=1) ** 2 / squared, self.df[:, 0].max())

@@ -25,7 +25,7 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import FittedCurve, curve_of
-from quenchbook.fit.inversion import Piece, accepted_runs, hull
+from quenchbook.fit.inversion import Mask, Piece, Rule, accepted_runs, hull
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.stratum_covariance import stratum_covariance
 from quenchbook.study.factors import Level
@@ -148,28 +148,32 @@ def target_window(
     def quantile(x: Array, level: float) -> Array:
         return content_limit(curve, x, total, df, share, level)
 
-    def reached(x: Array) -> Array:
+    def reached(x: Array) -> Mask:
         from scipy import special
 
         mean = curve.value_rows(x) @ noise.estimates[:, 0]
         return np.asarray(mean - special.ndtri(share) * total**0.5 >= aim)
 
-    def certain(x: Array) -> Array:
+    def certain(x: Array) -> Mask:
         return np.asarray(quantile(x, curve.confidence) >= aim)
 
-    def excluded(x: Array) -> Array:
+    def excluded(x: Array) -> Mask:
         return np.asarray(quantile(x, 1 - curve.confidence) < aim)
 
-    grid = np.linspace(-1.0, 1.0, _GRID)
-    rules = (reached, certain, lambda x: ~certain(x) & ~excluded(x), excluded)
-    stretches = [
-        tuple(
+    def possible(x: Array) -> Mask:
+        return np.asarray(~certain(x) & ~excluded(x))
+
+    def stretches(rule: Rule) -> tuple[Piece, ...]:
+        runs = accepted_runs(rule, np.linspace(-1.0, 1.0, _GRID), halvings=_HALVINGS)
+        return tuple(
             (curve.centre + curve.half * first, curve.centre + curve.half * last)
-            for first, last in accepted_runs(rule, grid, halvings=_HALVINGS)
+            for first, last in runs
         )
-        for rule in rules
-    ]
-    return TargetWindow(curve, target, share, *stretches, total**0.5, df)
+
+    return TargetWindow(
+        curve, target, share, stretches(reached), stretches(certain), stretches(possible),
+        stretches(excluded), total**0.5, df,
+    )  # fmt: skip
 
 
 def content_limit(

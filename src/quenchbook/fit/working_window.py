@@ -10,7 +10,7 @@ an end by a standard error of its formula covers .57 to .96 and is not offered.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,7 +19,15 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import FittedCurve, curve_of
-from quenchbook.fit.inversion import Piece, accepted_runs, hull, t_limit, with_open_ends
+from quenchbook.fit.inversion import (
+    Mask,
+    Piece,
+    Rule,
+    accepted_runs,
+    hull,
+    t_limit,
+    with_open_ends,
+)
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
@@ -132,11 +140,8 @@ def window_of(curve: FittedCurve, within: float) -> WorkingWindow:
     noise = curve.noise
     _, steep, bent = noise.estimates[:, 0]
 
-    def in_set(side: int) -> Callable[[Array], Array]:
+    def in_set(side: int) -> Rule:
         return lambda x: end_accepted(curve, x, within, side)
-
-    def turn(x: Array) -> Array:
-        return np.asarray(steep + 2 * bent * x)
 
     root = 2 * math.sqrt(within * max(-bent, 0.0))
     sets = []
@@ -145,35 +150,40 @@ def window_of(curve: FittedCurve, within: float) -> WorkingWindow:
         first, last = hull(with_open_ends(runs, -_REACH, _REACH))
         sets.append((_place(curve, first), _place(curve, last)))
 
-    def certain(x: Array) -> Array:
-        free = ~in_set(1)(x) & ~in_set(-1)(x)
-        return free & (turn(x) - root < 0) & (turn(x) + root > 0)
+    def zones_at(x: Array) -> tuple[Mask, Mask]:
+        """Whether places are certain, and whether they are excluded."""
+        free = ~end_accepted(curve, x, within, 1) & ~end_accepted(curve, x, within, -1)
+        turn = steep + 2 * bent * x
+        inside = (turn - root < 0) & (turn + root > 0)
+        return np.asarray(free & inside), np.asarray(free & ~inside)
 
-    def excluded(x: Array) -> Array:
-        free = ~in_set(1)(x) & ~in_set(-1)(x)
-        return free & ((turn(x) - root >= 0) | (turn(x) + root <= 0))
+    def possible_at(x: Array) -> Mask:
+        certain, excluded = zones_at(x)
+        return np.asarray(~certain & ~excluded)
 
-    inside = np.linspace(-1.0, 1.0, _GRID)
-    zones = [
-        accepted_runs(rule, inside)
-        for rule in (certain, lambda x: ~certain(x) & ~excluded(x), excluded)
-    ]
-    stretches = [
-        tuple((_place(curve, first), _place(curve, last)) for first, last in runs)
-        for runs in zones
-    ]
+    grid = np.linspace(-1.0, 1.0, _GRID)
+
+    def stretches(rule: Rule) -> tuple[Piece, ...]:
+        runs = accepted_runs(rule, grid)
+        return tuple((_place(curve, first), _place(curve, last)) for first, last in runs)
+
+    certain, excluded = (
+        stretches(lambda x: zones_at(x)[0]), stretches(lambda x: zones_at(x)[1])
+    )  # fmt: skip
     lower = upper = math.nan
     if bent < 0:
         vertex, away = -steep / (2 * bent), math.sqrt(within / -bent)
         lower, upper = _place(curve, vertex - away), _place(curve, vertex + away)
-    return WorkingWindow(curve, within, lower, upper, sets[0], sets[1], *stretches)
+    return WorkingWindow(
+        curve, within, lower, upper, sets[0], sets[1], certain, stretches(possible_at), excluded
+    )
 
 
 def _place(curve: FittedCurve, x: float) -> float:
     return curve.centre + curve.half * x
 
 
-def end_accepted(curve: FittedCurve, x: Array, within: float, side: int) -> Array:
+def end_accepted(curve: FittedCurve, x: Array, within: float, side: int) -> Mask:
     """Whether a place may be the lower (side 1) or upper (side -1) end of the window.
 
     Parameters

@@ -89,14 +89,14 @@ def trade_outlook(
             continue
         numbers = {"half_width": math.nan, "bounded": math.nan, "detectable_shift": math.nan}
         try:
-            found, sentence = _outlook(matrix, question, (noise or {}).get(question.response), known)
+            found, sentence = _outlook(
+                matrix, question, (noise or {}).get(question.response), known
+            )
             numbers |= found
         except EstimabilityError as error:
             sentence = f"Not told: {error}"
         words = f"{question.words} {sentence}".strip()
-        rows.append(
-            {"key": question.key, "question": question.words, **numbers, "sentence": words}
-        )
+        rows.append({"key": question.key, "question": question.words, **numbers, "sentence": words})
     names = ["key", "question", "half_width", "bounded", "detectable_shift", "sentence"]
     notes = []
     for own in study.responses:

@@ -336,9 +336,7 @@ def _alt(
         subject += f" for {count} {plural(curves.group_factor.title)}"
     coupons, loads = curves.coupons["coupon"].nunique(), curves.coupons["furnace_load"].nunique()
     subject += f"; {wording.counted(coupons, coupon)} in {wording.counted(loads, load)}"
-    return wording.alt_text(
-        subject, finding, _unusual(curves, groups, places, load)
-    )
+    return wording.alt_text(subject, finding, _unusual(curves, groups, places, load))
 
 
 def _unusual(

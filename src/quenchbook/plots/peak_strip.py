@@ -71,9 +71,7 @@ class PeakMark:
     possible: tuple[Stretch, ...] = ()
 
 
-def draw_peak(
-    sheet: Sheet, panel: Panel, mark: PeakMark, line: tuple[np.ndarray, ...]
-) -> None:
+def draw_peak(sheet: Sheet, panel: Panel, mark: PeakMark, line: tuple[np.ndarray, ...]) -> None:
     """Draw the strip of one panel.
 
     Parameters
@@ -179,5 +177,3 @@ def peaks_reading(peaks: Mapping[Level | None, PeakMark]) -> str:
         " Dotted upright line: the peak of the curve; thick line below: its interval, with an "
         "arrow where the data set no limit inside the range that was tried."
     )
-
-

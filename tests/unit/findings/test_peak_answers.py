@@ -75,7 +75,9 @@ def test_a_peak_inside_the_range_has_both_ends(models: Mapping[str, MixedModel])
 
 def test_an_open_upper_end_is_said_in_words(models: Mapping[str, MixedModel]) -> None:
     own = drawn(models, 63.0, 1.0, -0.6, sd=0.15)
-    assert "°C or higher (95 % interval); the data set no upper limit inside the tested" in text(own)
+    assert "°C or higher (95 % interval); the data set no upper limit inside the tested" in text(
+        own
+    )
     assert math.isinf(own.conf_high)
     assert own.is_open
     assert own.outcome == "no upper limit"
@@ -149,7 +151,9 @@ def test_the_demo_locates_the_peak_of_dry_ice(models: Mapping[str, MixedModel]) 
 def test_a_shift_tells_both_ends_and_the_answer_without_its_assumption(
     models: Mapping[str, MixedModel],
 ) -> None:
-    question = asked("peak_shift", factor="cold_route", level="dry_ice", against="none", margin=10.0)
+    question = asked(
+        "peak_shift", factor="cold_route", level="dry_ice", against="none", margin=10.0
+    )
     own = trade_answer(models, question)
     assert isinstance(own, TradeFinding)
     assert text(own) == (
@@ -176,7 +180,8 @@ def test_levels_swapped_turn_the_shift_round(models: Mapping[str, MixedModel]) -
         for one, two in (("dry_ice", "none"), ("none", "dry_ice"))
     ]
     first, second = pair
-    assert isinstance(first, TradeFinding) and isinstance(second, TradeFinding)
+    assert isinstance(first, TradeFinding)
+    assert isinstance(second, TradeFinding)
     assert first.conf_low == pytest.approx(-second.conf_high, abs=1e-6)
     assert "moves" in second.sentence or "real shift" in second.sentence
 
@@ -216,7 +221,9 @@ def test_a_target_window_says_its_confidence_and_the_noise_of_a_new_coupon(
 ) -> None:
     own = trade_answer(models, asked("target_window", at={"cold_route": "dry_ice"}, target=62.0))
     assert isinstance(own, TradeFinding)
-    assert "90 % of new coupons reach a hardness of 62 HRC certainly from 962 to 1030 °C" in text(own)
+    assert "90 % of new coupons reach a hardness of 62 HRC certainly from 962 to 1030 °C" in text(
+        own
+    )
     assert "95 % confidence at each single setting" in text(own)
     assert own.notes[0].startswith("A tolerance limit")
 

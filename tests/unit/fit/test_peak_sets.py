@@ -109,9 +109,7 @@ def test_smallest_q_of_a_window_end_is_that_of_a_fine_search() -> None:
         inside = end_accepted(curve, x, 0.3, side)
         for number in range(len(x)):
             rows = np.broadcast_to(np.stack([slope[number], bend]), (len(steps), 2, 3))
-            q, df = curve.noise.joint_q(
-                rows, np.stack([side * steps, -(steps**2) / 1.2], axis=-1)
-            )
+            q, df = curve.noise.joint_q(rows, np.stack([side * steps, -(steps**2) / 1.2], axis=-1))
             best = q.argmin()
             from quenchbook.fit.inversion import t_limit
 
@@ -122,10 +120,7 @@ def test_smallest_q_of_a_window_end_is_that_of_a_fine_search() -> None:
 def test_zones_of_a_window_fill_the_range_once() -> None:
     curve = qb.working_window(made(4, 2, sd=0.4), "temp", 0.3).curve
     own = window_of(curve, 0.3)
-    length = sum(
-        last - first
-        for first, last in [*own.certain, *own.possible, *own.excluded]
-    )
+    length = sum(last - first for first, last in [*own.certain, *own.possible, *own.excluded])
     assert length == pytest.approx(120.0, abs=1e-6)
 
 
