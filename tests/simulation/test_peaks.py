@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from quenchbook.fit.fitted_curve import FittedCurve, one_curvature, polynomial_rows
-from quenchbook.fit.inversion import hull
+from quenchbook.fit.inversion import hull, t_limit
 from quenchbook.fit.peak_height import height_of
 from quenchbook.fit.peak_shift import shift_set
 from quenchbook.fit.peaks import PeakPlace, place_of_curve
@@ -28,7 +29,8 @@ from quenchbook.study.terms import Terms, Variable
 
 pytestmark = pytest.mark.simulation
 
-STUDIES = 400
+STUDIES = 300
+MANY = 10_000  # where only the test at the truth is needed
 WIDE = 2.5  # binomial standard errors
 COUPON_SD = 0.5
 LOW, HIGH = 940.0, 1060.0
@@ -89,7 +91,12 @@ def units_of(frame: pd.DataFrame) -> list[str]:
 
 
 def studies_of(
-    frame: pd.DataFrame, group: str, load_sd: float, bends: dict[str, float], seed: int
+    frame: pd.DataFrame,
+    group: str,
+    load_sd: float,
+    bends: dict[str, float],
+    seed: int,
+    studies: int = STUDIES,
 ) -> np.ndarray:
     rng = np.random.default_rng(seed)
     x = (frame["temp"].to_numpy() - CENTRE) / HALF
@@ -97,11 +104,11 @@ def studies_of(
     bend = np.array([bends.get(level, BEND) for level in frame[group]])
     offset = np.array([ord(level) - ord("a") for level in frame[group]]) * 0.4
     truth = 62.0 + offset + bend * (x - peak) ** 2
-    y = truth[:, None] + rng.normal(0, COUPON_SD, (len(frame), STUDIES))
+    y = truth[:, None] + rng.normal(0, COUPON_SD, (len(frame), studies))
     for unit in units_of(frame):
         codes = pd.factorize(frame[unit])[0]
         sd = load_sd if unit == "load" else 0.4 * load_sd
-        y += rng.normal(0, sd, (codes.max() + 1, STUDIES))[codes]
+        y += rng.normal(0, sd, (codes.max() + 1, studies))[codes]
     return y
 
 
@@ -160,6 +167,21 @@ def test_sets_of_a_peak_and_of_its_height_keep_their_coverage(name: str, load_sd
               f"height {tall:.3f}, {outcomes.round(2).to_dict()}")  # fmt: skip
         assert is_between(rate, 0.93, 0.97)
         assert is_between(tall, 0.93, 0.99)  # the wider set for flat curves: up to .99
+
+
+@pytest.mark.parametrize("load_sd", [0.0, 0.2, 0.4, 0.8])
+@pytest.mark.parametrize("name", list(PLANS))
+def test_slope_at_the_true_peak_is_rejected_one_time_in_twenty(name: str, load_sd: float) -> None:
+    """The inversion itself, at peaks inside and outside the range, in many more studies."""
+    frame = PLANS[name]
+    y = studies_of(frame, "route", load_sd, {}, 15, MANY)
+    for level, peak in PEAKS.items():
+        _, noise = curves_of(frame, "route", level, y)
+        place = (peak - CENTRE) / HALF
+        estimate, error, df = (part[0] for part in noise.of(np.array([[0.0, 1.0, 2 * place]])))
+        rate = float((np.abs(estimate) <= t_limit(df, 0.95) * error).mean())
+        print(f"{name}, load sd {load_sd}, peak {peak:.0f}: accepted {rate:.4f}")
+        assert is_between(rate, 0.93, 0.97, MANY)
 
 
 @pytest.mark.parametrize("load_sd", [0.0, 0.4])
@@ -277,3 +299,77 @@ def test_tolerance_limits_of_a_target_window_keep_their_level(name: str, load_sd
     print(f"{name}, load sd {load_sd}: lower limit {low / STUDIES:.3f}, upper {high / STUDIES:.3f}")
     assert is_between(low / STUDIES, 0.93, 0.975)
     assert is_between(high / STUDIES, 0.93, 0.975)
+
+
+@pytest.mark.parametrize("load_sd", [0.0, 0.2, 0.4, 0.8])
+@pytest.mark.parametrize("name", list(PLANS))
+def test_the_true_shift_is_rejected_one_time_in_twenty(name: str, load_sd: float) -> None:
+    """The inversion itself, with df that follow the shift, in many more studies."""
+    frame = PLANS[name]
+    y = studies_of(frame, "route", load_sd, {}, 16, MANY)
+    mix = terms_of(frame, "route")
+    coded = one_curvature(mix, "temp", "route")
+    strata = strata_of(frame, coded, units_of(frame))
+    precision, covariance = Precision(strata, y), stratum_covariance(strata)
+    for pair in (("b", "a"), ("d", "a")):
+        first, second = (
+            polynomial_rows(mix, "temp", {"route": level}, CENTRE, HALF, 2, coded) for level in pair
+        )
+        rows = np.array([first[1] - second[1], (first[2] + second[2]) / 2])
+        shift = (PEAKS[pair[0]] - PEAKS[pair[1]]) / HALF
+        noise = noisy_rows(covariance, precision, rows)
+        estimate, error, df = (part[0] for part in noise.of(np.array([[1.0, 2 * shift]])))
+        rate = float((np.abs(estimate) <= t_limit(df, 0.95) * error).mean())
+        print(f"{name}, load sd {load_sd}, shift {60 * shift:.0f}: accepted {rate:.4f}")
+        assert is_between(rate, 0.93, 0.97, MANY)
+
+
+def accepted_at(noise: NoisyRows, row: list[float]) -> float:
+    estimate, error, df = (part[0] for part in noise.of(np.array([row])))
+    return float((np.abs(estimate) <= t_limit(df, 0.95) * error).mean())
+
+
+def test_unlike_scatter_of_routes_is_a_known_exception() -> None:
+    """Half and one and a half times the scatter: quiet route .98, noisy one .885 when the recipe
+    was made. The answer prints the scatter of each route and warns from a ratio of two."""
+    frame = PLANS["10 loads"]
+    share = frame["route"].map({"a": 0.5, "b": 1.5, "c": 1.0, "d": 1.0}).to_numpy()
+    rng = np.random.default_rng(17)
+    loads = pd.factorize(frame["load"])[0]
+    x = (frame["temp"].to_numpy() - CENTRE) / HALF
+    peak = (frame["route"].map(PEAKS).to_numpy() - CENTRE) / HALF
+    y = (62.0 + BEND * (x - peak) ** 2)[:, None] + rng.normal(0, 0.2, (10, MANY))[loads]
+    y += share[:, None] * rng.normal(0, COUPON_SD, (len(frame), MANY))
+    rates = {}
+    for level in ("a", "b"):
+        _, noise = curves_of(frame, "route", level, y)
+        rates[level] = accepted_at(noise, [0.0, 1.0, 2 * (PEAKS[level] - CENTRE) / HALF])
+    print(f"unlike scatter: quiet {rates['a']:.3f}, noisy {rates['b']:.3f}")
+    assert rates["a"] > 0.96
+    assert 0.85 < rates["b"] < 0.92
+
+
+@pytest.mark.parametrize("size", [0.3, 0.6])
+def test_a_cubic_truth_is_a_known_exception_that_the_second_curve_mends(size: float) -> None:
+    """The quadratic alone covered .80 to .94 when the recipe was made, .86 (cubic of 0.3 HRC) and
+    .70 (0.6 HRC) in this plan; with the common cubic it is .93 to .95 there and here."""
+    frame = PLANS["10 loads"]
+    y = studies_of(frame, "route", 0.2, {}, 19, MANY)
+    x = (frame["temp"].to_numpy() - CENTRE) / HALF
+    y += size * (x**3 - 0.6 * x)[:, None]
+    middle = (PEAKS["b"] - CENTRE) / HALF
+    roots = np.roots([3 * size, 2 * BEND, -2 * BEND * middle - 0.6 * size])
+    place = float(min(roots.real, key=lambda root: abs(root - middle)))
+    _, noise = curves_of(frame, "route", "b", y)
+    square = accepted_at(noise, [0.0, 1.0, 2 * place])
+    terms = terms_of(frame, "route")
+    temps = terms.variable("temp").levels
+    cube = Variable("cube", "temp", temps, 3, first_power=3)
+    coded = replace(terms, variables=(*terms.variables, cube), names=(*terms.names, "cube"))
+    strata = strata_of(frame, coded, units_of(frame))
+    rows = polynomial_rows(terms, "temp", {"route": "b"}, CENTRE, HALF, 3, coded)
+    noise = noisy_rows(stratum_covariance(strata), Precision(strata, y), rows)
+    mended = accepted_at(noise, [0.0, 1.0, 2 * place, 3 * place**2])
+    print(f"cubic of {size} HRC: quadratic {square:.3f}, with a common cubic {mended:.3f}")
+    assert 0.65 < square < 0.93  # the exception: if it were kept, the second curve were useless
+    assert is_between(mended, 0.93, 0.97, MANY)

@@ -10,6 +10,7 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.findings.peak_words import (
     OUTCOME_WORDS,
     cubic_words,
+    free_shift_words,
     height_words,
     hull_words,
     limits_words,
@@ -64,8 +65,9 @@ def peak_finding(
     height = height_words(
         height_of(place), response.quantity, response.unit, log=model.scale == "log"
     )
-    notes = [cubic_words(place), *place.notes, *_notes(model, study, question, place.curve)]
-    sentence = f"{peak_sentence(place, who, response.quantity)} {height}"
+    notes = [*place.notes, *_notes(model, study, question, place.curve)]
+    parts = (peak_sentence(place, who, response.quantity), cubic_words(place), height)
+    sentence = " ".join(filter(None, parts))
     own = _frame(model, study, question, place.curve, f"peak, {who}" if who else "peak")
     located = place.outcome in ("inside", "still rising", "falling throughout", "low point")
     return replace(
@@ -107,6 +109,7 @@ def shift_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> T
     sentence = shift_sentence(
         shift, level, against, curves=curves, margin=question.margin, verdict=verdict
     )
+    sentence = f"{sentence} {free_shift_words(shift)}"
     notes = [
         *shift_notes(shift, level, against),
         *_notes(model, study, question, shift.curve, factor),

@@ -263,18 +263,24 @@ def _along(curve: FittedCurve) -> str:
     return curve.factor.title if curve.factor is not None else curve.along
 
 
-def shift_notes(shift: PeakShift, level: str, against: str) -> list[str]:
-    """What stands beside a shift: own curvatures, and the rule without any curvature."""
+def free_shift_words(shift: PeakShift) -> str:
+    """The shift without one curvature for all: it always stands beside the other."""
     curve = shift.curve
     free = shift_limits(curve, shift.free_low, shift.free_high)
     estimate = (
         f"{shift_text(curve, shift.free_estimate)}, "
         if not math.isnan(shift.free_estimate) else ""
     )  # fmt: skip
-    notes = [
-        "One curvature for all levels, any difference in height. Without that assumption (timid "
+    return (
+        "This takes one curvature for all, any difference in height; with own curvatures (timid "
         f"where curves are flat): {estimate}{free}."
-    ]
+    )
+
+
+def shift_notes(shift: PeakShift, level: str, against: str) -> list[str]:
+    """What stands below a shift: the rule without any curvature, and where the noise comes from."""
+    curve = shift.curve
+    notes = []
     if shift.order:
         word = "not below" if shift.order > 0 else "not above"
         notes.append(

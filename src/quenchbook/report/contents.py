@@ -187,13 +187,13 @@ def report_questions(analysis: Analysis) -> list[Block]:
                     Run(f.question, strong=True),
                     " ",
                     Run(f.word, emphasis=True),
-                    f". {' '.join(filter(None, (f.sentence, f.remedy, f.change)))}",
+                    f". {' '.join(filter(None, (f.sentence, f.remedy, f.change, *_below(f))))}",
                 )
             )
             for f in own
         ]
         blocks += trade_figures(own)
-        if any(len(set(getattr(f, "strata", ()))) > 1 for f in own):
+        if any(len(set(f.strata)) > 1 for f in contrasts):
             blocks.append(
                 Paragraph(
                     (
@@ -472,6 +472,11 @@ def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> Finding
         estimate_text=estimate_text(own),
         interval_text=shown_limits(own).replace("; ", "\n"),
     )
+
+
+def _below(own: AnyFinding) -> tuple[str, ...]:
+    """Notes that belong to the answer about a curve: its mix, shape, scatter and advice."""
+    return own.notes if isinstance(own, TradeFinding) else ()
 
 
 def _statement(own: AnyFinding) -> str:
