@@ -62,9 +62,12 @@ def peak_finding(
     """Finding of a fitted peak."""
     response = study.response(question.response)
     who = _who(study, question.at)
-    height = height_words(
-        height_of(place), response.quantity, response.unit, log=model.scale == "log"
-    )
+    try:
+        height = height_words(
+            height_of(place), response.quantity, response.unit, log=model.scale == "log"
+        )
+    except EstimabilityError as error:
+        height = str(error)
     notes = [*place.notes, *_notes(model, study, question, place.curve)]
     parts = (peak_sentence(place, who, response.quantity), cubic_words(place), height)
     sentence = " ".join(filter(None, parts))

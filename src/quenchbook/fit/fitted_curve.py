@@ -53,6 +53,9 @@ class FittedCurve:
         Where the (first) curve is taken.
     model : MixedModel or None
         Model it was taken from, for figures.
+    untold : tuple of str
+        Units in print whose noise is in the values of the curve, not in its slopes, and cannot be
+        told: there is no height then.
     """
 
     noise: NoisyRows
@@ -67,6 +70,7 @@ class FittedCurve:
     confidence: float = 0.95
     at: Mapping[str, Level] = field(default_factory=dict)
     model: MixedModel | None = None
+    untold: tuple[str, ...] = ()
 
     @property
     def low(self) -> float:
@@ -296,10 +300,12 @@ def curve_of(
     rows = np.concatenate(
         [polynomial_rows(own.mix, along, at, centre, half, own.degree, own.coded) for at in places]
     )
+    values = np.arange(len(rows)) % (own.degree + 1) == 0
     if weights is not None:
         rows = weights @ rows
+        values = np.zeros(len(rows), dtype=bool)
     covariance = stratum_covariance(own.strata)
-    if blind := covariance.unknown_units(rows):
+    if blind := covariance.unknown_units(rows[~values]):
         words = " and ".join(plural(model.unit_word(unit)) for unit in blind)
         raise EstimabilityError(
             f"The noise of {words} counts here and cannot be told: none is left over beyond the "
@@ -325,4 +331,9 @@ def curve_of(
         confidence=confidence or model.confidence,
         at=dict(places[0]),
         model=model,
+        untold=tuple(
+            plural(model.unit_word(unit)) for unit in covariance.unknown_units(rows[values])
+        )
+        if values.any()
+        else (),
     )

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import FittedCurve, curve_of
 from quenchbook.fit.inversion import golden_minimum, t_limit
 from quenchbook.fit.mixed import MixedModel
@@ -104,6 +105,11 @@ def height_of(place: PeakPlace) -> PeakHeight:
         Of a quadratic.
     """
     curve = place.curve
+    if curve.untold:
+        words = " and ".join(curve.untold)
+        raise EstimabilityError(
+            f"The height cannot be told: it carries the noise of {words}, and none is to spare."
+        )
     vertex = (place.vertex - curve.centre) / curve.half
     if math.isnan(vertex):
         ends = curve.value_rows(np.array([-1.0, 1.0])) @ curve.noise.estimates[:, 0]

@@ -132,13 +132,13 @@ def target_window(
     EstimabilityError
         As for a peak; or if the noise of a unit that a new coupon carries cannot be told.
     """
-    curve = curve_of(model, along, [dict(at or {})], confidence=confidence)
     covariance = stratum_covariance(model.strata)
     if covariance.unknown:
         units = " and ".join(model.unit_word(unit, 2) for unit in covariance.unknown)
         raise EstimabilityError(f"The noise of {units} cannot be told, so no chance can be told.")
     if model.scale == "log" and not target > 0:
         raise EstimabilityError(f"A target of {target:g} has no logarithm.")
+    curve = curve_of(model, along, [dict(at or {})], confidence=confidence)
     noise = curve.noise
     parts = covariance.total * noise.squares[:, 0]
     total = float(parts.sum())

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import tomllib
 from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
 import pytest
+from tests.conftest import ROOT
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
@@ -19,6 +21,7 @@ from quenchbook.fit.fitted_curve import FittedCurve
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peaks import place_of_curve
 from quenchbook.fit.stratum_covariance import NoisyRows
+from quenchbook.fit.working_window import WorkingWindow
 from quenchbook.records.reading import Records
 from quenchbook.study.trade_questions import TradeQuestion
 
@@ -274,3 +277,24 @@ def test_lots_in_different_loads_get_the_advice_to_share_loads() -> None:
     assert not own.inside_loads
     assert own.conf_low < 20 < own.conf_high
     assert "Put both into every one" in shift_notes(own, "q", "p")[-1]
+
+
+@pytest.mark.parametrize("route", ["none", "freezer", "dry_ice", "liquid_nitrogen"])
+def test_the_truth_of_the_demo_lies_in_its_intervals(
+    models: Mapping[str, MixedModel], route: str
+) -> None:
+    """Truth of data/plane_irons/truth.toml, from which the invented readings were simulated."""
+    truth = tomllib.loads((ROOT / "data/plane_irons/truth.toml").read_text(encoding="utf-8"))
+    hardness = truth["hardness"]
+    peak = hardness["routes"][route]["peak"]
+    own = trade_answer(models, asked("peak", at={"cold_route": route}))
+    assert isinstance(own, TradeFinding)
+    assert own.conf_low <= peak <= own.conf_high
+    window = trade_answer(models, asked("working_window", at={"cold_route": route}, within=0.3))
+    away = (0.3 / -hardness["curvature"]) ** 0.5
+    result = window.result
+    assert isinstance(result, WorkingWindow)
+    assert all(peak - away <= end <= peak + away for stretch in result.certain for end in stretch)
+    low, high = result.not_excluded
+    assert low <= max(peak - away, 940.0)
+    assert min(peak + away, 1030.0) <= high

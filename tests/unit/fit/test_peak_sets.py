@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 
 import numpy as np
 import pandas as pd
@@ -141,3 +142,33 @@ def test_results_show_themselves_as_text_and_html() -> None:
         assert "<table" in own._repr_html_()
         assert "\n" not in repr(own)
         assert len(own.to_frame())
+
+
+def test_batches_without_spare_leave_the_peak_but_no_height() -> None:
+    """One temper batch for each temper: their noise is in every height alike, in no slope."""
+    rng = np.random.default_rng(5)
+    rows = [
+        (f"L{temp:.0f}{number}", temp, temper)
+        for temp in (940.0, 980.0, 1020.0, 1060.0)
+        for number in range(2)
+        for temper in "ppqq"
+    ]
+    frame = pd.DataFrame(rows, columns=["load", "temp", "temper"])
+    frame["oven"] = "oven " + frame["temper"]
+    frame["y"] = 63 - ((frame["temp"] - 990) / 60) ** 2 + rng.normal(0, 0.1, len(frame))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the crossed codes are meant
+        model = qb.mixed_model(
+            frame,
+            "y",
+            fixed="temp + temper",
+            strata=["load", "oven"],
+            shapes={"temp": "quadratic"},
+        )
+    place = qb.peak_place(model, "temp")
+    assert place.conf_low < 990 < place.conf_high
+    assert place.curve.untold == ("ovens",)
+    with pytest.raises(EstimabilityError, match="noise of ovens"):
+        qb.peak_height(model, "temp")
+    with pytest.raises(EstimabilityError, match="no chance can be told"):
+        qb.target_window(model, "temp", 62.0)
