@@ -15,6 +15,11 @@ from quenchbook.study.trade_questions import Asks, TradeQuestion
 Answer = Callable[[Mapping[str, MixedModel], TradeQuestion], "Finding | TradeFinding"]
 
 _HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
+    "peak": ("peak_answers", "peak_answer"),
+    "peak_shift": ("peak_answers", "shift_answer"),
+    "curve_shift": ("peak_answers", "shift_answer"),
+    "working_window": ("peak_answers", "working_window_answer"),
+    "target_window": ("peak_answers", "target_window_answer"),
     "per_decade": ("delay_answers", "per_decade_answer"),
     "half_loss": ("delay_answers", "half_loss_answer"),
     "equal_hardness": ("equal_hardness_answers", "equal_hardness_answer"),

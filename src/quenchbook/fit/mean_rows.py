@@ -14,7 +14,11 @@ from quenchbook.study.terms import MIX_WEIGHT, Array, Terms
 
 
 def mean_rows(
-    terms: Terms, by: Sequence[str], at: Mapping[str, Sequence[Level]]
+    terms: Terms,
+    by: Sequence[str],
+    at: Mapping[str, Sequence[Level]],
+    *,
+    coded: Terms | None = None,
 ) -> tuple[Array, pd.DataFrame]:
     """Marginal means as linear functions of the coefficients.
 
@@ -25,6 +29,9 @@ def mean_rows(
         Variables whose levels get a mean each.
     at : mapping of variable name to levels
         Levels that replace the declared ones.
+    coded : Terms, optional
+        Terms whose coefficients are meant, over the mix of `terms`: the same variables, coded in
+        another way (one curvature for all, a cubic).
 
     Returns
     -------
@@ -47,7 +54,7 @@ def mean_rows(
         raise EstimabilityError(
             f"{' and '.join(by)} do not exist together: no coupon can have them."
         )
-    rows = terms.matrix(grid.reset_index(drop=True))
+    rows = (coded or terms).matrix(grid.reset_index(drop=True))
     weight = grid[MIX_WEIGHT].to_numpy()
     groups = grid.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
     linear = np.zeros((int(groups.max()) + 1, rows.shape[1]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,10 +10,12 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError, Problem
 from quenchbook.fit.coupon_data import random_units
+from quenchbook.fit.fitted_curve import LEAST_DF, polynomial_rows
 from quenchbook.fit.mean_rows import mean_rows
+from quenchbook.fit.strata import Strata
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.noise import noise_words
-from quenchbook.outlook.power import PlannedContrast
+from quenchbook.outlook.peak_chances import PlannedNoise, peak_chances, planned_noise
 from quenchbook.outlook.prepared import planned_precision_of, prepared
 from quenchbook.outlook.wording import chance_text, size_text
 from quenchbook.plan.matrix import CouponMatrix
@@ -31,8 +33,9 @@ class PeakOutlook:
     ----------
     table : DataFrame
         ``group`` (blank: all together), ``place`` (where the peak is expected), ``half_width``
-        (of its interval, if there is one with two ends), ``bounded`` (chance that there is),
-        ``df_error``.
+        (of its interval, if there is one with two ends), ``bounded`` (chance that both lie inside
+        the range), ``one_ended`` and ``not_located`` (chance of one and of none),
+        ``shown_inside`` (chance that the peak is shown to lie inside the range), ``df_error``.
     factor : Factor
     response : Response
     notes : tuple of str
@@ -59,8 +62,9 @@ class PeakOutlook:
             width = _width_text(row["half_width"], self.factor)
             lines.append(
                 f"{who}a peak near {place} is located within ±{width}, with both ends of the "
-                f"interval in {chance_text(row['bounded'])} of such studies "
-                f"({number_text(row['df_error'], 0)} df)."
+                f"interval inside the range in {chance_text(row['bounded'])} of such studies, one "
+                f"end in {chance_text(row['one_ended'])}, not located in "
+                f"{chance_text(row['not_located'])} ({number_text(row['df_error'], 0)} df)."
             )
         return [line[:1].upper() + line[1:] for line in lines]
 
@@ -91,7 +95,8 @@ def peak_outlook(
     The peak of a quadratic is where its slope is zero. Its interval is the set of places where
     the slope cannot be told from zero; near the expected peak its half width is the half width of
     the slope over the expected curvature. It has two ends only where the curvature is
-    established; the chance of that is given beside it.
+    established. The chances of two, one and no end inside the range are those of drawn studies,
+    judged by the test inversion of the analysis (`peak_place`).
 
     Parameters
     ----------
@@ -134,19 +139,19 @@ def peak_outlook(
             f"{factor.word(lowest)} to {factor.word(highest)}: no plan with these levels can "
             "locate it. Move the levels."
         )
-    curvature = -2 * peak.lower_by / peak.away**2
+    ready = planned_noise(strata, precision)
     groups: Sequence[Level | None] = study.factor(by).levels if by else (None,)
-    rows = []
-    for level in groups:
-        slope, bend = peak_rows(strata.terms, peak.factor, peak.place, by, level)
-        planned, bent = precision.contrast(slope), precision.contrast(bend)
-        rows.append(
-            {
-                "group": study.factor(by).word(level) if level is not None else "",
-                "place": peak.place,
-                **_numbers(planned, bent, curvature, confidence),
-            }
-        )
+    rows = [
+        {
+            "group": study.factor(by).word(level) if level is not None else "",
+            "place": peak.place,
+            **peak_numbers(
+                strata, ready, peak, factor, {by: level} if level is not None else {},
+                confidence=confidence,
+            ),
+        }
+        for level in groups
+    ]  # fmt: skip
     units = (*random_units(study, tested_coupons(matrix, own.name)), "coupon")
     drop = size_text(own, peak.lower_by)
     away = with_unit(number_text(peak.away, 0), f"delta_{factor.unit}")
@@ -181,19 +186,58 @@ def _with_peak(
     )
 
 
-def _numbers(
-    slope: PlannedContrast | None,
-    bend: PlannedContrast | None,
-    curvature: float,
+def peak_numbers(
+    strata: Strata,
+    ready: PlannedNoise,
+    peak: ExpectedPeak,
+    factor: Factor,
+    at: Mapping[str, Level],
+    *,
     confidence: float,
 ) -> dict[str, float]:
-    if slope is None or bend is None:
-        return {"half_width": np.nan, "bounded": 0.0, "df_error": 0.0}
+    """Half width and chances for one curve of a plan.
+
+    Parameters
+    ----------
+    strata : Strata
+    ready : PlannedNoise
+    peak : ExpectedPeak
+    factor : Factor
+        Along which the peak is expected.
+    at : mapping of factor to level
+        Whose curve.
+    confidence : float
+
+    Returns
+    -------
+    dict
+        ``half_width, bounded, one_ended, not_located, shown_inside, df_error``.
+    """
+    centre, half = middle_and_half(factor)
+    rows = polynomial_rows(strata.terms, factor.name, at, centre, half, 2)
+    spare = strata.stage(strata.term_stage[factor.name]).df
+    if spare < LEAST_DF or ready.covariance.unknown_units(rows):
+        nothing = {"bounded": 0.0, "one_ended": 0.0, "not_located": 1.0, "shown_inside": 0.0}
+        return {"half_width": np.nan, **nothing, "df_error": 0.0}
+    own = peak_chances(
+        ready, rows,
+        (peak.place - centre) / half, -peak.lower_by * (half / peak.away) ** 2,
+        confidence=confidence,
+    )  # fmt: skip
     return {
-        "half_width": slope.half_width(confidence) / abs(curvature),
-        "bounded": bend.power(curvature, confidence=confidence),
-        "df_error": slope.df,
+        "half_width": own.half_width * half,
+        "bounded": own.both_ends,
+        "one_ended": own.one_end,
+        "not_located": own.not_located,
+        "shown_inside": own.shown_inside,
+        "df_error": own.df,
     }
+
+
+def middle_and_half(factor: Factor) -> tuple[float, float]:
+    """Middle and half of the range of a factor's levels."""
+    levels = [float(level) for level in factor.levels]
+    return (min(levels) + max(levels)) / 2, (max(levels) - min(levels)) / 2
 
 
 def peak_rows(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final, cast
 
 import numpy as np
@@ -24,6 +25,14 @@ from quenchbook.plots.curve_grid import (
 )
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.peak_strip import (
+    STRIP_HEIGHT,
+    PeakMark,
+    draw_peak,
+    peak_entries,
+    peaks_finding,
+    peaks_reading,
+)
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     COUPONS,
@@ -48,18 +57,21 @@ from quenchbook.units import capital
 if TYPE_CHECKING:
     from quenchbook.fit.curves import ResponseCurves
 
-_STRIP_HEIGHT: Final = 0.0  # room under the lowest reading for the strip of the peak
 _TITLE_LINE: Final = 12.5
 _STRAY: Final = 3.0  # robust standard deviations from which a load is called unusual
 _MAD_TO_SD: Final = 1.4826  # of a normal distribution
 
 
-def figure_response_curves(curves: ResponseCurves) -> Drawing:
+def figure_response_curves(
+    curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark] | None = None
+) -> Drawing:
     """Draw fitted curves, or means at the levels, over the coupons they came from.
 
     Parameters
     ----------
     curves : ResponseCurves
+    peaks : mapping of group to PeakMark, optional
+        Where the peaks are; they get a strip below the coupons of each panel.
 
     Returns
     -------
@@ -67,10 +79,11 @@ def figure_response_curves(curves: ResponseCurves) -> Drawing:
         Its data are the curves and the coupons, told apart by the column ``what``.
     """
     with drawing_rules():
-        return _draw(curves)
+        return _draw(curves, peaks or {})
 
 
-def _draw(curves: ResponseCurves) -> Drawing:
+def _draw(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> Drawing:
+    strip = STRIP_HEIGHT if peaks else 0.0  # room under the lowest reading
     groups = groups_of(curves)
     places = places_of(curves, 2 if len(groups) > 1 else 1)
     grid = grid_of(curves, groups, places)
@@ -82,13 +95,13 @@ def _draw(curves: ResponseCurves) -> Drawing:
     tick_height = 8.0 + 11.0 * max(len(lines) for lines in grid.tick_lines)
     head = wrapped(curves.response_title, INNER, TITLE_PT)
     foot = wrapped(x_title(curves), INNER, TITLE_PT)
-    key = Key(_key_groups(curves, grid, places))
+    key = Key([*_key_groups(curves, grid, places), peak_entries(peaks)])
     tops, top = [], 11.0 + 13.0 * len(head)
     for row in range(rows):
         top += _TITLE_LINE * title_lines[row] + 5.0
         tops.append(top)
         ends_column = row == rows - 1 or (row == rows - 2 and len(groups) % grid.columns != 0)
-        top += PLOT_HEIGHT + _STRIP_HEIGHT + (tick_height if ends_column else 8.0)
+        top += PLOT_HEIGHT + strip + (tick_height if ends_column else 8.0)
         top += 10.0 if row < rows - 1 else 0.0
     sheet = Sheet(top + 13.0 * len(foot) + 4.0 + key.height + 8.0)
     for number, line in enumerate(head):
@@ -98,8 +111,10 @@ def _draw(curves: ResponseCurves) -> Drawing:
     for number, group in enumerate(groups):
         row, column = divmod(number, grid.columns)
         left = grid.left + column * (grid.width + COLUMN_GAP)
-        height = PLOT_HEIGHT + _STRIP_HEIGHT
-        panel = sheet.panel(left, tops[row], grid.width, height, grid.x_limits, grid.y_limits)
+        height = PLOT_HEIGHT + strip
+        least, most = grid.y_limits
+        y_limits = (least - (most - least) * strip / PLOT_HEIGHT, most)
+        panel = sheet.panel(left, tops[row], grid.width, height, grid.x_limits, y_limits)
         words = number + grid.columns >= len(groups)
         _draw_frame(sheet, panel, grid, places, number, with_y=column == 0, with_x=words)
         for other, curve in own.items():
@@ -107,16 +122,19 @@ def _draw(curves: ResponseCurves) -> Drawing:
                 panel.axes.plot(curve[0], curve[1], color=GHOST, linewidth=THIN_PT, zorder=1.5)
         _draw_estimate(panel, own[group], grid.styles[group], curves.is_curve, grid.strip)
         _draw_coupons(panel, coupons_of(curves, group), grid, group, places)
+        if group in peaks:
+            draw_peak(sheet, panel, peaks[group], own[group])
         last = left + grid.width
     for number, text in enumerate(foot):
         y = top + 9.0 + 13.0 * number
         align = "right" if text_width(text, TITLE_PT) < last - MARGIN else "left"
         sheet.text(last if align == "right" else MARGIN, y, text, size=TITLE_PT, align=align)
     key.draw(sheet, top + 13.0 * len(foot) + 4.0)
+    finding = peaks_finding(curves, peaks) if peaks else _finding(curves, groups)
+    reading = _reading(curves, grid, places) + peaks_reading(peaks)
     return Drawing(
-        "response_curves", sheet.figure, _finding(curves, groups),
-        _reading(curves, grid, places), _notes(curves, places),
-        _alt(curves, groups, places), _data(curves),
+        "peaks" if peaks else "response_curves", sheet.figure, finding, reading,
+        _notes(curves, places), _alt(curves, groups, places, finding), _data(curves),
     )  # fmt: skip
 
 
@@ -308,7 +326,9 @@ def _notes(curves: ResponseCurves, places: Places) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _alt(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Places) -> str:
+def _alt(
+    curves: ResponseCurves, groups: tuple[Level | None, ...], places: Places, finding: str
+) -> str:
     load, coupon = wording.unit_word(curves, "furnace_load"), wording.unit_word(curves, "coupon")
     quantity = curves.response_title.partition(",")[0]
     subject = f"{quantity} against {wording.factor_words(curves.x_factor)}"
@@ -317,9 +337,7 @@ def _alt(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Place
         subject += f" for {count} {plural(curves.group_factor.title)}"
     coupons, loads = curves.coupons["coupon"].nunique(), curves.coupons["furnace_load"].nunique()
     subject += f"; {wording.counted(coupons, coupon)} in {wording.counted(loads, load)}"
-    return wording.alt_text(
-        subject, _finding(curves, groups), _unusual(curves, groups, places, load)
-    )
+    return wording.alt_text(subject, finding, _unusual(curves, groups, places, load))
 
 
 def _unusual(

@@ -182,20 +182,21 @@ def report_questions(analysis: Analysis) -> list[Block]:
         contrasts = [f for f in own if isinstance(f, Finding)]
         if contrasts:
             blocks.append(from_drawing(figure_contrasts(contrasts, unit=response.unit)))
-        blocks += _curve_blocks(model)
+        if not any(getattr(f, "asks", "") in ("peak", "working_window") for f in own):
+            blocks += _curve_blocks(model)  # else the figure of the peaks shows the same curves
         blocks += [
             Paragraph(
                 (
                     Run(f.question, strong=True),
                     " ",
                     Run(f.word, emphasis=True),
-                    f". {' '.join(filter(None, (f.sentence, f.remedy, f.change)))}",
+                    f". {' '.join(filter(None, (f.sentence, f.remedy, f.change, *_below(f))))}",
                 )
             )
             for f in own
         ]
         blocks += trade_figures(own)
-        if any(len(set(getattr(f, "strata", ()))) > 1 for f in own):
+        if any(len(set(f.strata)) > 1 for f in contrasts):
             blocks.append(
                 Paragraph(
                     (
@@ -509,6 +510,11 @@ def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> Finding
         estimate_text=estimate_text(own),
         interval_text=shown_limits(own).replace("; ", "\n"),
     )
+
+
+def _below(own: AnyFinding) -> tuple[str, ...]:
+    """Notes that belong to the answer about a curve: its mix, shape, scatter and advice."""
+    return own.notes if isinstance(own, TradeFinding) else ()
 
 
 def _statement(own: AnyFinding) -> str:

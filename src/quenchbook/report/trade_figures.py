@@ -14,23 +14,28 @@ if TYPE_CHECKING:
     from quenchbook.plots.drawing import Drawing
 
 _HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
+    "peak": ("peaks", "figure_peaks"),
     "per_decade": ("delay", "figure_delay_findings"),
     "equal_hardness": ("equal_hardness", "figure_equal_hardness"),
     "temper_for": ("tempering", "figure_temper"),
 }
 """Module of `plots` and function that draws the findings of one kind together."""
 
+_DRAWN_WITH: Final[Mapping[str, str]] = {"working_window": "peak"}
+"""Kinds that are drawn in the figure of another kind."""
+
 
 def trade_figures(findings: Iterable[AnyFinding]) -> list[Block]:
     """Figures of the findings of one response, kind by kind."""
     by_kind: dict[str, list[AnyFinding]] = {}
     for own in findings:
-        by_kind.setdefault(getattr(own, "asks", ""), []).append(own)
+        asks = getattr(own, "asks", "")
+        by_kind.setdefault(_DRAWN_WITH.get(asks, asks), []).append(own)
     blocks: list[Block] = []
-    for asks, (module, name) in _HOMES.items():
-        if asks in by_kind:
+    for kind, (module, name) in _HOMES.items():
+        if kind in by_kind:
             draw: Callable[[list[AnyFinding]], Drawing] = getattr(
                 import_module(f"quenchbook.plots.{module}"), name
             )
-            blocks.append(from_drawing(draw(by_kind[asks])))
+            blocks.append(from_drawing(draw(by_kind[kind])))
     return blocks

@@ -1,0 +1,179 @@
+"""Strip below a response curve: plumb line of the peak, its interval, the working window."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from quenchbook.plots import wording
+from quenchbook.plots.legend import Entry
+from quenchbook.plots.sheet import Panel, Sheet, text_width
+from quenchbook.plots.style import (
+    END_PT,
+    INK,
+    PAPER,
+    SMALL_PT,
+    STRAW,
+    STRAW_EDGE,
+    TIE_PT,
+    VALUE_PT,
+    MarkStyle,
+    draw_marks,
+)
+from quenchbook.study.factors import Level
+from quenchbook.units import capital
+
+if TYPE_CHECKING:
+    from quenchbook.fit.curves import ResponseCurves
+
+STRIP_HEIGHT: Final = 35.0
+_BAR: Final = 10.0
+_FOOT: Final = 5.0  # between strip and axis
+_INTERVAL_PT: Final = 2.6
+_ARROW: Final = 6.0
+_HOLLOW: Final = MarkStyle(INK, "o", 5.0, PAPER)
+
+Stretch = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class PeakMark:
+    """What the strip of one panel shows.
+
+    Attributes
+    ----------
+    words : str
+        ``peak 1000 °C (991 to 1019)``.
+    estimate : float
+        nan where the peak is not inside the range.
+    low, high : float
+        Interval; infinite where open, nan for none.
+    range_low, range_high : float
+        Settings that were tried.
+    within : str
+        ``0.3 HRC``; empty without a window.
+    certain, possible : tuple of (float, float)
+        Stretches of the working window.
+    """
+
+    words: str
+    estimate: float
+    low: float
+    high: float
+    range_low: float
+    range_high: float
+    within: str = ""
+    certain: tuple[Stretch, ...] = ()
+    possible: tuple[Stretch, ...] = ()
+
+
+def draw_peak(sheet: Sheet, panel: Panel, mark: PeakMark, line: tuple[np.ndarray, ...]) -> None:
+    """Draw the strip of one panel.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    panel : Panel
+        With room of `STRIP_HEIGHT` below its coupons.
+    mark : PeakMark
+    line : tuple of ndarray
+        Places and estimates of the curve, first two.
+    """
+    foot = panel.top + panel.height
+    middle = foot - _FOOT - _BAR / 2
+    top, bottom = middle - _BAR / 2, middle + _BAR / 2
+    for first, last in mark.possible:
+        left, right = panel.x_place(first), panel.x_place(last)
+        for y in (top, bottom):
+            sheet.line(
+                (left, right), (y, y), STRAW_EDGE, TIE_PT, linestyle=(0, (1.0, 2.0)), zorder=1.6
+            )
+    for first, last in mark.certain:
+        left, right = panel.x_place(first), panel.x_place(last)
+        sheet.box(left, top, right - left, _BAR, face=STRAW, zorder=1.5)
+        for x in (left, right):
+            sheet.line((x, x), (top, bottom), STRAW_EDGE, END_PT, zorder=2)
+    _draw_interval(sheet, panel, mark, middle)
+    words_at = top - 4.5
+    centre = panel.left + panel.width / 2
+    if math.isfinite(mark.estimate):
+        x = panel.x_place(mark.estimate)
+        value = float(np.interp(mark.estimate, line[0], line[1]))
+        sheet.line(
+            (x, x), (panel.y_place(value), middle), INK, 0.8,
+            linestyle=(0, (1.0, 1.6)), zorder=2.5,
+        )  # fmt: skip
+        draw_marks(sheet.ground, [x], [middle], _HOLLOW, scale=1.0)
+        centre = x
+    half = text_width(mark.words, VALUE_PT) / 2
+    size = VALUE_PT if 2 * half <= panel.width else SMALL_PT
+    half = text_width(mark.words, size) / 2
+    centre = min(max(centre, panel.left + half), panel.left + panel.width - half)
+    sheet.box(centre - half - 1, words_at - 8.0, 2 * half + 2, 10.5, face=PAPER, zorder=2.6)
+    sheet.text(centre, words_at, mark.words, size=size, align="center").set_zorder(6)
+
+
+def _draw_interval(sheet: Sheet, panel: Panel, mark: PeakMark, middle: float) -> None:
+    """Interval as a thick line; an arrow where it runs on beyond the range."""
+    if math.isnan(mark.low):
+        return
+    low, high = max(mark.low, mark.range_low), min(mark.high, mark.range_high)
+    left, right = panel.x_place(low), panel.x_place(high)
+    if math.isinf(mark.low):
+        left -= _ARROW
+        sheet.arrow(left - 1.0, middle, -1, size=_ARROW)
+    if math.isinf(mark.high):
+        right += _ARROW
+        sheet.arrow(right + 1.0, middle, 1, size=_ARROW)
+    sheet.line((left, right), (middle, middle), INK, _INTERVAL_PT, zorder=4)
+
+
+def peak_entries(peaks: Mapping[Level | None, PeakMark]) -> list[Entry]:
+    """Entries of the key for the working window."""
+    within = {mark.within for mark in peaks.values() if mark.within}
+    if not within:
+        return []
+    words = f"within {' or '.join(sorted(within))} of the peak"
+    entries = []
+    if any(mark.certain for mark in peaks.values()):
+        entries.append(Entry(f"certainly {words}", 18.0, _draw_certain))
+    if any(mark.possible for mark in peaks.values()):
+        entries.append(Entry(f"possibly {words}", 18.0, _draw_possible))
+    return entries
+
+
+def _draw_certain(sheet: Sheet, left: float, middle: float) -> None:
+    sheet.box(left, middle - 4.0, 16.0, 8.0, face=STRAW)
+    for x in (left, left + 16.0):
+        sheet.line((x, x), (middle - 4.0, middle + 4.0), STRAW_EDGE, END_PT)
+
+
+def _draw_possible(sheet: Sheet, left: float, middle: float) -> None:
+    for y in (middle - 4.0, middle + 4.0):
+        sheet.line((left, left + 16), (y, y), STRAW_EDGE, TIE_PT, linestyle=(0, (1.0, 2.0)))
+
+
+def peaks_finding(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> str:
+    """Where the peaks are, panel by panel."""
+    quantity = capital(curves.response_title.partition(",")[0])
+    factor = curves.group_factor
+    parts = [
+        f"{factor.word(group)} {mark.words}" if factor is not None and group is not None
+        else mark.words
+        for group, mark in peaks.items()
+    ]  # fmt: skip
+    return f"{quantity} against {wording.factor_words(curves.x_factor)}: {', '.join(parts)}."
+
+
+def peaks_reading(peaks: Mapping[Level | None, PeakMark]) -> str:
+    """How to read the strip."""
+    if not peaks:
+        return ""
+    return (
+        " Dotted upright line: the peak of the curve; thick line below: its interval, with an "
+        "arrow where the data set no limit inside the range that was tried."
+    )

@@ -1,0 +1,300 @@
+"""Sentences about peaks, shifts and windows say what the data say, and no more."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import tomllib
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+import pytest
+from tests.conftest import ROOT
+
+import quenchbook as qb
+from quenchbook.errors import EstimabilityError
+from quenchbook.findings.peak_answers import peak_finding
+from quenchbook.findings.trade_answers import trade_answer
+from quenchbook.findings.trade_findings import TradeFinding
+from quenchbook.fit.fitted_curve import FittedCurve
+from quenchbook.fit.mixed import MixedModel
+from quenchbook.fit.peaks import place_of_curve
+from quenchbook.fit.stratum_covariance import NoisyRows
+from quenchbook.fit.working_window import WorkingWindow
+from quenchbook.records.reading import Records
+from quenchbook.study.trade_questions import TradeQuestion
+
+RESPONSE = "hardness_hrc"
+
+
+@pytest.fixture(scope="module")
+def models(plane_irons_records: Records) -> Mapping[str, MixedModel]:
+    return {RESPONSE: qb.mixed_model(plane_irons_records, RESPONSE)}
+
+
+def asked(asks: str, **more: object) -> TradeQuestion:
+    return TradeQuestion("q", "Where?", RESPONSE, asks, "austenitize", **more)  # type: ignore[arg-type]
+
+
+def drawn(
+    models: Mapping[str, MixedModel],
+    level: float,
+    steep: float,
+    bent: float,
+    sd: float = 0.05,
+    settings: int = 4,
+) -> TradeFinding:
+    """Finding of a made-up curve with its noise, x from -1 to 1 over 940 to 1030 degC."""
+    model = models[RESPONSE]
+    assert model.study is not None
+    noise = NoisyRows(
+        np.array([[level], [steep], [bent]]), np.eye(3)[None, :, :], np.array([[sd**2]]),
+        np.array([[20.0]]), ("furnace_load",),
+    )  # fmt: skip
+    factor = model.study.factor("austenitize")
+    curve = FittedCurve(
+        noise, 2, 985.0, 45.0, "austenitize", factor, settings, 7, "furnace loads",
+        at={"cold_route": "dry_ice"}, model=model,
+    )  # fmt: skip
+    question = asked("peak", at={"cold_route": "dry_ice"})
+    return peak_finding(model, model.study, question, place_of_curve(curve))
+
+
+def text(own: TradeFinding) -> str:
+    return own.sentence.replace("\u00a0", " ")
+
+
+def test_a_peak_inside_the_range_has_both_ends(models: Mapping[str, MixedModel]) -> None:
+    own = drawn(models, 63.0, 0.2, -1.0)
+    assert text(own).startswith(
+        "Dry ice: peak at 990 °C, 95 % interval 987 to 992 °C (judged on 7 spare furnace loads)."
+    )
+    assert own.outcome == "inside the range"
+    assert own.verdict == "differs"
+    assert own.remedy == ""
+    assert "Highest hardness inside the range: 63.01 HRC" in text(own)
+
+
+def test_an_open_upper_end_is_said_in_words(models: Mapping[str, MixedModel]) -> None:
+    own = drawn(models, 63.0, 1.0, -0.6, sd=0.15)
+    assert "°C or higher (95 % interval); the data set no upper limit inside the tested" in text(
+        own
+    )
+    assert math.isinf(own.conf_high)
+    assert own.is_open
+    assert own.outcome == "no upper limit"
+    assert own.verdict == "undecided"
+    assert "farther out, such as at 1060\u00a0°C" in own.remedy
+
+
+def test_an_open_lower_end_is_said_in_words(models: Mapping[str, MixedModel]) -> None:
+    own = drawn(models, 63.0, -1.0, -0.6, sd=0.15)
+    assert "°C or lower (95 % interval); the data set no lower limit inside the tested" in text(own)
+    assert own.conf_low == -math.inf
+    assert "910\u00a0°C" in own.remedy
+
+
+def test_a_curve_that_still_rises_has_no_peak_inside(models: Mapping[str, MixedModel]) -> None:
+    own = drawn(models, 63.0, 1.0, -0.2)
+    assert "no peak inside 940 °C to 1030 °C: hardness still rises at 1030 °C" in text(own)
+    assert own.outcome == "still rising"
+    assert math.isnan(own.estimate)
+    assert own.estimate_words == "above 1030\u00a0°C"
+    assert (own.conf_low, own.conf_high) == (1030.0, math.inf)
+
+
+def test_a_falling_curve_is_told_as_falling(models: Mapping[str, MixedModel]) -> None:
+    own = drawn(models, 63.0, -1.0, -0.2)
+    assert "hardness falls from 940 °C on" in text(own)
+    assert own.outcome == "falling throughout"
+    assert (own.conf_low, own.conf_high) == (-math.inf, 940.0)
+
+
+def test_a_trough_is_no_peak(models: Mapping[str, MixedModel]) -> None:
+    own = drawn(models, 63.0, 0.1, 1.0)
+    assert "the fitted curve has a low point, not a peak" in text(own)
+    assert math.isnan(own.estimate)
+    assert own.limits_words == "no peak"
+
+
+def test_a_flat_curve_is_not_located_and_that_is_not_no_peak(
+    models: Mapping[str, MixedModel],
+) -> None:
+    own = drawn(models, 63.0, 0.05, -0.05, sd=0.2)
+    assert "peak not located: a flat curve cannot be excluded with these furnace loads" in text(own)
+    assert "This does not mean that there is no peak." in text(own)
+    assert "wider limits, since no bend is established" in text(own)
+    assert own.verdict == "undecided"
+
+
+def test_an_open_interval_beside_a_peak_shown_inside_says_both(
+    models: Mapping[str, MixedModel],
+) -> None:
+    own = drawn(models, 63.0, 1.0, -0.72, sd=0.1)
+    assert own.outcome == "inside the range"
+    assert math.isinf(own.conf_high)
+    assert "though each end of the range lies below a peak inside it" in text(own)
+
+
+def test_three_settings_cannot_check_the_quadratic(models: Mapping[str, MixedModel]) -> None:
+    own = drawn(models, 63.0, 0.2, -1.0, settings=3)
+    assert any("cannot be checked" in note for note in own.notes)
+    assert not any("cannot be checked" in note for note in drawn(models, 63.0, 0.2, -1.0).notes)
+
+
+def test_the_demo_locates_the_peak_of_dry_ice(models: Mapping[str, MixedModel]) -> None:
+    own = trade_answer(models, asked("peak", at={"cold_route": "dry_ice"}))
+    assert isinstance(own, TradeFinding)
+    assert text(own).startswith("Dry ice: peak at 1002 °C, 95 % interval 993 to 1022 °C")
+    assert own.strata == ("furnace load", "cold batch", "temper batch", "coupon")
+    assert any(note.startswith("Scatter of one coupon") for note in own.notes)
+
+
+def test_a_shift_tells_both_ends_and_the_answer_without_its_assumption(
+    models: Mapping[str, MixedModel],
+) -> None:
+    question = asked(
+        "peak_shift", factor="cold_route", level="dry_ice", against="none", margin=10.0
+    )
+    own = trade_answer(models, question)
+    assert isinstance(own, TradeFinding)
+    assert text(own) == (
+        "Peak of dry ice against no cold step: +27 °C (95 % interval +18 to +47 °C; margin 10 °C), "
+        "a real shift, more than the margin. This takes one curvature for all, any difference in "
+        "height; with own curvatures (timid where curves are flat): +30 °C, +19 to +59 °C."
+    )
+    assert own.verdict == "exceeds"
+    assert "is not below that of no cold step" in own.notes[0]
+
+
+def test_a_shift_that_was_not_shown_is_not_claimed(models: Mapping[str, MixedModel]) -> None:
+    question = asked("curve_shift", factor="cold_route", level="liquid_nitrogen", against="dry_ice")
+    own = trade_answer(models, question)
+    assert isinstance(own, TradeFinding)
+    assert "no shift was shown" in own.sentence
+    assert own.verdict == "undecided"
+    assert "would narrow it" in own.remedy
+
+
+def test_levels_swapped_turn_the_shift_round(models: Mapping[str, MixedModel]) -> None:
+    pair = [
+        trade_answer(models, asked("peak_shift", factor="cold_route", level=one, against=two))
+        for one, two in (("dry_ice", "none"), ("none", "dry_ice"))
+    ]
+    first, second = pair
+    assert isinstance(first, TradeFinding)
+    assert isinstance(second, TradeFinding)
+    assert first.conf_low == pytest.approx(-second.conf_high, abs=1e-6)
+    assert "moves" in second.sentence or "real shift" in second.sentence
+
+
+def test_a_shift_needs_both_factors_in_one_combination(plane_irons_records: Records) -> None:
+    study = plane_irons_records.study
+    response = dataclasses.replace(study.response(RESPONSE), combinations=())
+    others = [own for own in study.responses if own.name != RESPONSE]
+    plain = dataclasses.replace(study, responses=(response, *others))
+    model = qb.mixed_model(plane_irons_records, RESPONSE, plain)
+    question = asked("peak_shift", factor="cold_route", level="dry_ice", against="none")
+    with pytest.raises(EstimabilityError, match="parallel by assumption"):
+        trade_answer({RESPONSE: model}, question)
+
+
+def test_a_working_window_tells_what_is_certain_and_what_is_possible(
+    models: Mapping[str, MixedModel],
+) -> None:
+    own = trade_answer(models, asked("working_window", at={"cold_route": "none"}, within=0.3))
+    assert isinstance(own, TradeFinding)
+    assert text(own).startswith(
+        "No cold step: within 0.3 HRC of the peak hardness certainly from 957 to 988 °C, possibly "
+        "from 940 to 1005 °C and perhaps below"
+    )
+    assert own.conf_low == -math.inf
+
+
+def test_a_narrow_window_is_nowhere_certain(models: Mapping[str, MixedModel]) -> None:
+    own = trade_answer(models, asked("working_window", at={"cold_route": "none"}, within=0.02))
+    assert isinstance(own, TradeFinding)
+    assert "no setting is certainly within 0.02 HRC of the peak hardness; possible is" in text(own)
+    assert own.outcome == "nowhere certain"
+
+
+def test_a_target_window_says_its_confidence_and_the_noise_of_a_new_coupon(
+    models: Mapping[str, MixedModel],
+) -> None:
+    own = trade_answer(models, asked("target_window", at={"cold_route": "dry_ice"}, target=62.0))
+    assert isinstance(own, TradeFinding)
+    assert "90 % of new coupons reach a hardness of 62 HRC certainly from 962 to 1030 °C" in text(
+        own
+    )
+    assert "95 % confidence at each single setting" in text(own)
+    assert own.notes[0].startswith("A tolerance limit")
+
+
+def test_a_target_beyond_the_curve_is_reached_nowhere(models: Mapping[str, MixedModel]) -> None:
+    own = trade_answer(models, asked("target_window", at={"cold_route": "none"}, target=66.0))
+    assert isinstance(own, TradeFinding)
+    assert own.outcome == "not reached"
+    assert "at no setting inside" in own.sentence
+
+
+def test_a_response_on_the_log_scale_has_no_window_of_a_difference(
+    plane_irons_records: Records,
+) -> None:
+    model = qb.mixed_model(plane_irons_records, "impact_j")
+    question = dataclasses.replace(asked("working_window", within=1.0), response="impact_j")
+    with pytest.raises(EstimabilityError, match="logarithms"):
+        trade_answer({"impact_j": model}, question)
+
+
+def test_unlike_scatter_of_routes_is_warned_of(plane_irons_records: Records) -> None:
+    model = qb.mixed_model(plane_irons_records, RESPONSE)
+    rng = np.random.default_rng(2)
+    noisy = model.coupons["cold_route"].eq("freezer").to_numpy()
+    value = model.coupons["value"] + np.where(noisy, rng.normal(0, 1.5, len(noisy)), 0.0)
+    data = dataclasses.replace(model.data, coupons=model.coupons.assign(value=value))
+    from quenchbook.fit.mixed import fitted_model
+
+    own = trade_answer({RESPONSE: fitted_model(data)}, asked("peak", at={"cold_route": "freezer"}))
+    assert isinstance(own, TradeFinding)
+    assert any("too narrow for the noisiest" in note for note in own.notes)
+
+
+def test_lots_in_different_loads_get_the_advice_to_share_loads() -> None:
+    rng = np.random.default_rng(4)
+    rows = [
+        (f"L{temp}{number}", float(temp), "pq"[number % 2])
+        for temp in (940, 980, 1020, 1060) for number in range(4) for _ in range(4)
+    ]  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["load", "temp", "lot"])
+    x = (frame["temp"] - np.where(frame["lot"] == "p", 990, 1010)) / 60
+    frame["y"] = 63 - x**2 + rng.normal(0, 0.1, len(frame))
+    shapes = {"temp": "quadratic"}
+    model = qb.mixed_model(frame, "y", fixed="temp * lot", strata=["load"], shapes=shapes)  # type: ignore[arg-type]
+    from quenchbook.findings.peak_words import shift_notes
+
+    own = qb.peak_shift(model, "temp", "lot", "q", "p")
+    assert not own.inside_loads
+    assert own.conf_low < 20 < own.conf_high
+    assert "Put both into every one" in shift_notes(own, "q", "p")[-1]
+
+
+@pytest.mark.parametrize("route", ["none", "freezer", "dry_ice", "liquid_nitrogen"])
+def test_the_truth_of_the_demo_lies_in_its_intervals(
+    models: Mapping[str, MixedModel], route: str
+) -> None:
+    """Truth of data/plane_irons/truth.toml, from which the invented readings were simulated."""
+    truth = tomllib.loads((ROOT / "data/plane_irons/truth.toml").read_text(encoding="utf-8"))
+    hardness = truth["hardness"]
+    peak = hardness["routes"][route]["peak"]
+    own = trade_answer(models, asked("peak", at={"cold_route": route}))
+    assert isinstance(own, TradeFinding)
+    assert own.conf_low <= peak <= own.conf_high
+    window = trade_answer(models, asked("working_window", at={"cold_route": route}, within=0.3))
+    away = (0.3 / -hardness["curvature"]) ** 0.5
+    result = window.result
+    assert isinstance(result, WorkingWindow)
+    assert all(peak - away <= end <= peak + away for stretch in result.certain for end in stretch)
+    low, high = result.not_excluded
+    assert low <= max(peak - away, 940.0)
+    assert min(peak + away, 1030.0) <= high
