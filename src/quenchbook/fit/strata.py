@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,8 @@ from quenchbook.fit.unit_codes import Codes, nested_chain, same_partition
 from quenchbook.fit.unit_layout import UnitLayout
 from quenchbook.study.factors import UNIT_WORDS, plural
 from quenchbook.study.terms import Array, Terms
+
+_ONE_LEVEL: Final = "one of its factors exists at a single level of the other"
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,8 +135,10 @@ def strata_of(
     layout = UnitLayout(frame, codes, *nested_chain(codes))
     decisive = frame if planned is None else planned
     stage_of = {name: layout.stratum(terms.columns(decisive, name)) for name in terms.names}
-    dropped: dict[str, str] = {}
-    kept = terms
+    dropped = {
+        name: _ONE_LEVEL for name, own in terms.slices(frame).items() if own.start == own.stop
+    }
+    kept = terms.without(dropped)
     while (aliased := layout.aliased_term(kept, stage_of)) is not None:
         dropped[aliased] = _why_not(aliased, stage_of[aliased], terms)
         kept = terms.without(dropped)

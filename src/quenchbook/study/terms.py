@@ -241,7 +241,11 @@ def study_terms(study: Study, response: Response, frame: pd.DataFrame) -> Terms:
     """
     variables = [variable_of(factor, study) for factor in study.factors]
     names = [variable.name for variable in variables]
-    pairs = tuple(":".join(pair) for pair in itertools.combinations(names, 2))
+    pairs = tuple(
+        f"{first.name}:{second.name}"
+        for first, second in itertools.combinations(study.factors, 2)
+        if not _exists_once(first, second) and not _exists_once(second, first)
+    )
     names += pairs if response.combinations is None else response.combinations
     days = tuple(sorted(float(day) for day in frame["day"].unique()))
     if len(days) == 1:
@@ -249,3 +253,8 @@ def study_terms(study: Study, response: Response, frame: pd.DataFrame) -> Terms:
     # Blocks come last, so that a day that cannot be told from its loads gives way to the factors.
     variables.append(Variable("day", "day", days))
     return Terms(tuple(variables), (*names, "day"), blocks=("day",))
+
+
+def _exists_once(inner: Factor, outer: Factor) -> bool:
+    """Whether a nested factor exists at one level of the other: they have no combination."""
+    return inner.nested_in == outer.name and len(inner.exists_for) == 1
