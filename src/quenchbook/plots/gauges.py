@@ -328,7 +328,8 @@ def _notes(findings: Sequence[Finding], left_out: int) -> tuple[str, ...]:
     if late := [_title(own) for own in findings if getattr(own, "change", "")]:
         notes.append(f"Exploratory, not declared as it stands: {listed(late)}.")
     for own in findings:
-        notes += [note for note in getattr(own, "notes", ()) if note not in notes]
+        if not getattr(own, "asks", ""):  # answers about curves have a figure of their own
+            notes += [note for note in getattr(own, "notes", ()) if note not in notes]
     mixes = [note for note in notes if note.startswith("Over an even mix")]
     if len(mixes) > 1:  # one line for all, not a line for each
         notes = [note for note in notes if note not in mixes]

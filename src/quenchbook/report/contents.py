@@ -6,6 +6,7 @@ and the author writes between them.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from typing import Any, Final
 
@@ -184,17 +185,14 @@ def report_questions(analysis: Analysis) -> list[Block]:
             blocks.append(from_drawing(figure_contrasts(contrasts, unit=response.unit)))
         if not any(getattr(f, "asks", "") in ("peak", "working_window") for f in own):
             blocks += _curve_blocks(model)  # else the figure of the peaks shows the same curves
-        blocks += [
-            Paragraph(
-                (
-                    Run(f.question, strong=True),
-                    " ",
-                    Run(f.word, emphasis=True),
-                    f". {' '.join(filter(None, (f.sentence, f.remedy, f.change, *_below(f))))}",
-                )
-            )
-            for f in own
-        ]
+        common = _common_notes(own)
+        for f in own:
+            below = [note for note in _below(f) if note not in common]
+            said = " ".join(filter(None, (f.sentence, f.remedy, f.change, *below)))
+            runs = (Run(f.question, strong=True), " ", Run(f.word, emphasis=True), f". {said}")
+            blocks.append(Paragraph(runs))
+        if common:
+            blocks.append(Paragraph((f"Of several answers: {' '.join(common)}",)))
         blocks += trade_figures(own)
         if any(len(set(f.strata)) > 1 for f in contrasts):
             blocks.append(
@@ -515,6 +513,12 @@ def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> Finding
 def _below(own: AnyFinding) -> tuple[str, ...]:
     """Notes that belong to the answer about a curve: its mix, shape, scatter and advice."""
     return own.notes if isinstance(own, TradeFinding) else ()
+
+
+def _common_notes(findings: Iterable[AnyFinding]) -> tuple[str, ...]:
+    """Notes that more than one answer carries: they stand once, below all."""
+    notes = Counter(note for own in findings for note in _below(own))
+    return tuple(note for note, count in notes.items() if count > 1)
 
 
 def _statement(own: AnyFinding) -> str:
