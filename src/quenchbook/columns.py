@@ -258,6 +258,11 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "label": ("what is compared", ""),
     "against": ("with what it is compared", ""),
     "verdict": ("exceeds, differs, slight, equivalent or undecided", ""),
+    "asks": ("what a question about a curve asks; blank for a comparison or a term", ""),
+    "outcome": (
+        "where a place was found or not, in a few words; blank where the verdict says it",
+        "",
+    ),
     "margin": ("difference too small to matter, on the scale of the estimate", ""),
     "scale": ("linear: differences; log: natural logarithms of ratios", ""),
     "sentence": ("the answer in words", ""),

@@ -122,10 +122,10 @@ def test_a_margin_changed_after_the_plan_is_exploratory_in_plan_and_analysis(
     assert f"To declare it anew before anything is cut, move {demo / 'plan'} away" in out
     assert run("analyse", demo) == 0
     out = said(capsys)
-    assert "2 questions declared before the data, 8 after." in out
-    assert out.count("[exploratory]") == 8
+    assert "3 questions declared before the data, 17 after." in out
+    assert out.count("[exploratory]") == 17
     table = (demo / "reports" / "findings.csv").read_text(encoding="utf-8").replace("\u00a0", " ")
-    assert table.count(change) == 8
+    assert table.count(change) == 17
 
 
 @pytest.mark.parametrize("verb", ["analyse", "analyze"])
@@ -136,7 +136,7 @@ def test_analyse_says_what_was_read_then_the_answers_then_the_tests(
     out = said(capsys)
     parts = [
         "475 readings of hardness on 95 coupons in 12 furnace loads",
-        "10 questions declared before the data.",
+        "20 questions declared before the data.",
         "Does dry ice make it harder? exceeds:",
         "Tests for hardness: each term against the noise of its own unit.",
         "  term                       judged on     df  error df  F",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -110,7 +110,8 @@ def temper_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> 
     if study is None or target is None:
         raise EstimabilityError("Which temper gives a value needs a study and a target.")
     factor = study.factor(question.along)
-    curve = temper_curve(model, question.along, at=question.at)
+    judged = replace(model, data=replace(model.data, confidence=study.question_confidence))
+    curve = temper_curve(judged, question.along, at=question.at)
     log = model.scale == "log"
     found = temper_set(curve, math.log(target) if log else target)
     asked = _Asked(study, question, factor, found)
@@ -132,7 +133,7 @@ def temper_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> 
         estimate=found.estimates[0] if len(found.estimates) == 1 else math.nan,
         conf_low=low,
         conf_high=high,
-        confidence=model.confidence,
+        confidence=study.question_confidence,
         df=found.df,
         strata=tuple(curve.model.unit_word(unit) for unit in units),
         estimate_words=" or ".join(asked.place(x) for x in found.estimates) or "none inside",

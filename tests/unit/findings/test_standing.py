@@ -30,7 +30,7 @@ def analysed_with_margin(records: Records, margin: float) -> Analysis:
 def test_findings_of_an_unchanged_study_are_declared(records: Records) -> None:
     analysis = qb.analyse(records)
     assert all(own.declared and not own.change for own in analysis.findings)
-    assert analysis.standing() == "10 questions declared before the data."
+    assert analysis.standing() == "20 questions declared before the data."
     assert "exploratory" not in analysis.summary()
     assert "exploratory" not in analysis._repr_html_()
 
@@ -43,10 +43,10 @@ def test_a_margin_changed_after_the_plan_makes_its_findings_exploratory(records:
     for own in analysis.findings:
         assert own.declared == (own.response == "impact_j")
         assert own.change == ("" if own.declared else words)
-    assert analysis.standing() == "2 questions declared before the data, 8 after."
-    assert analysis.summary().count("[exploratory]") == 8
+    assert analysis.standing() == "3 questions declared before the data, 17 after."
+    assert analysis.summary().count("[exploratory]") == 17
     assert words in analysis.summary()
-    assert analysis._repr_html_().count(", exploratory</b>") == 8
+    assert analysis._repr_html_().count(", exploratory</b>") == 17
 
 
 def test_published_questions_are_never_called_declared() -> None:
@@ -69,4 +69,6 @@ def test_a_change_of_a_difference_and_levels_have_natural_names(records: Records
 
 def test_answers_in_a_notebook_are_aligned_left(records: Records) -> None:
     html = qb.analyse(records)._repr_html_()
-    assert html.count("<td ") == html.count('<td style="text-align:left"') == 30
+    assert (
+        html.count("<td ") == html.count('<td style="text-align:left"') == 63
+    )  # 20 answers and one without

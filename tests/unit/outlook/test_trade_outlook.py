@@ -72,7 +72,7 @@ def test_a_response_without_an_expected_peak_says_what_to_write(
 def test_a_study_without_such_questions_has_an_empty_outlook(
     plane_irons_matrix: CouponMatrix,
 ) -> None:
-    assert qb.trade_outlook(plane_irons_matrix).to_frame().empty
+    assert qb.trade_outlook(asked(plane_irons_matrix)).to_frame().empty
 
 
 def test_chances_of_a_peak_add_up(plane_irons_matrix: CouponMatrix) -> None:
