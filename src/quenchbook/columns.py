@@ -105,7 +105,11 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "uncertainty": ("expanded uncertainty at the confidence of the study", ""),
     "bound": ("within the limit either way of zero, at most, or at least", ""),
     "limit": ("limit of the check; blank if it is not known here", ""),
-    "outcome": ("pass, warn (inside by less than is unsure), out, or not known", ""),
+    "outcome": (
+        "of a tester: pass, warn (inside by less than is unsure), out, not known; of a question about "
+        "a curve: what was found, in a few words",
+        "",
+    ),
     "clause": ("standard with edition and clause, or where else the limit is from", ""),
     "hardness_hv": ("Vickers hardness, by a published table and for reading only", "HV"),
     # tests and estimates
@@ -259,10 +263,6 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "against": ("with what it is compared", ""),
     "verdict": ("exceeds, differs, slight, equivalent or undecided", ""),
     "asks": ("what a question about a curve asks; blank for a comparison or a term", ""),
-    "outcome": (
-        "where a place was found or not, in a few words; blank where the verdict says it",
-        "",
-    ),
     "margin": ("difference too small to matter, on the scale of the estimate", ""),
     "scale": ("linear: differences; log: natural logarithms of ratios", ""),
     "sentence": ("the answer in words", ""),
