@@ -106,8 +106,8 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "bound": ("within the limit either way of zero, at most, or at least", ""),
     "limit": ("limit of the check; blank if it is not known here", ""),
     "outcome": (
-        "of a tester: pass, warn (inside by less than is unsure), out, not known; of a question about "
-        "a curve: what was found, in a few words",
+        "of a tester: pass, warn (inside by less than is unsure), out, not known; of a question "
+        "about a curve: what was found, in a few words",
         "",
     ),
     "clause": ("standard with edition and clause, or where else the limit is from", ""),

@@ -192,7 +192,8 @@ def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
             key: getattr(own, key, None)
             for key in (
                 "key", "question", "response", "asks", "verdict", "outcome", "scale", "unit",
-                "estimate", "std_error", "df", "df_error", "statistic", "conf_low", "conf_high", "inner_low", "inner_high",
+                "estimate", "std_error", "df", "df_error", "statistic", "conf_low", "conf_high",
+                "inner_low", "inner_high",
                 "margin", "p_value", "sentence", "declared", "change",
             )
         }
