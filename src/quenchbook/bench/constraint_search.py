@@ -13,8 +13,8 @@ import importlib.util
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from quenchbook.bench.pace import Pace, whole
-from quenchbook.bench.timetable import DAY
+from quenchbook.bench.pace import Pace
+from quenchbook.bench.timetable import DAY, whole
 from quenchbook.bench.timetable_steps import Placement
 from quenchbook.bench.work_list import ColdWork, LoadWork, WorkList
 from quenchbook.study.hours import WorkHours

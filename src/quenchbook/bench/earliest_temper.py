@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from quenchbook.bench.earliest_cold import Choice, group_choice, hold, in_turn, take_group
+from quenchbook.bench.earliest_cold import Choice, group_choice, in_turn, reserve_cold, take_group
 from quenchbook.bench.hands_and_baths import GRID, NEVER, Bench, Span, horizon, load_hands
-from quenchbook.bench.pace import Pace, whole
-from quenchbook.bench.timetable import DAY
+from quenchbook.bench.pace import Pace
+from quenchbook.bench.timetable import DAY, whole
 from quenchbook.bench.timetable_steps import (
     Placement,
     Use,
@@ -130,5 +130,5 @@ def _bench_of(work: WorkList, placed: Placement, pace: Pace) -> Bench:
         bench.mark(load_hands(own, before, placed.loads[own.load], pace))
         before = (own, pace.quench_end(own, placed.loads[own.load]))
     for batch, (into, out) in placed.cold.items():
-        hold(bench, Choice(0, 0, ((groups[batch], into, out),)))
+        reserve_cold(bench, Choice(0, 0, ((groups[batch], into, out),)))
     return bench
