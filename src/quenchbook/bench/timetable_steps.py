@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY, HANDS, Breach, Step, Timetable, clock, whole
+from quenchbook.bench.untempered import untempered_notes
 from quenchbook.bench.work_list import ColdWork, TemperWork, WorkList, delay_words
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.hours import WorkHours
@@ -91,7 +92,7 @@ def finished_timetable(
         title=matrix.study.title,
         plan=matrix.short_hash,
         has_days=work.has_days,
-        notes=(*work.notes, *notes),
+        notes=(*work.notes, *untempered_notes(work, steps), *notes),
     )
 
 
