@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from quenchbook.bench.constraint_search import INSTALL, search_installed, searched_loads
+from quenchbook.bench.constraint_search import searched_loads
 from quenchbook.bench.earliest_start import placed_loads
 from quenchbook.bench.earliest_temper import placed_tempers
+from quenchbook.bench.solver import INSTALL, search_installed
 from quenchbook.bench.timetable import Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.bench.timetable_steps import Placement, finished_timetable
