@@ -36,7 +36,7 @@ def work_hours(draw: st.DrawFn) -> WorkHours:
         rest_dates=tuple(draw(st.sets(st.dates(FIRST, LAST), max_size=3))),
         opens=opens,
         closes=min(1440, opens + draw(st.integers(60, 900))),
-        heating_per_hour=draw(st.sampled_from([60.0, 300.0, 600.0, 3000.0])),
+        heating_per_hour=draw(st.sampled_from([300.0, 600.0, 3000.0])),
         between_loads=draw(st.sampled_from([None, 0.0, 45.0])),
         quench_coupon=draw(st.sampled_from([0.5, 2.0])),
         transfer=float(draw(st.integers(0, 6))),
