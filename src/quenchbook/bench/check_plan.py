@@ -19,6 +19,8 @@ class PlanDesk(Desk):
     def steps_of_the_plan(self) -> Iterator[Breach]:
         """Each step has coupons of its unit, happens where it must, and says their level."""
         for step in self.steps:
+            if step.minutes < 0:
+                yield breach("plan", step, -step.minutes, "ends before it begins")
             foreign = [code for code in step.codes if not self._belongs(code, step)]
             if foreign or not step.codes:
                 told = f"coupon {foreign[0]} is" if foreign else "its coupons are"

@@ -77,7 +77,8 @@ class Breach:
     ----------
     kind : str
         ``delay``, ``hours``, ``bath``, ``cold``, ``day``; the checker also knows ``furnace``,
-        ``oven``, ``hands``, ``order``, ``soak``, ``temper`` and ``missing``.
+        ``oven``, ``hands``, ``order``, ``soak``, ``temper``, ``missing`` and ``plan`` (a step that
+        says something else than the plan).
     unit, which : str
         What it is about: ``cold_batch``, ``3-1``.
     what : str

@@ -182,6 +182,14 @@ def test_the_pace_measures_a_step_through_a_night_and_through_a_weekend() -> Non
     assert pace.outside(600, 1300) == 100
 
 
+def test_a_step_that_ends_before_it_begins_is_named(planted: Planted) -> None:
+    def change(s: Step) -> Step:
+        own = s.what == "come to heat" and s.which == "3"
+        return replace(s, end=s.start - 5) if own else s
+
+    assert planted(change)["plan", "3", "come to heat"].minutes == 5
+
+
 # --- hours that broke the check ------------------------------------------------------------------
 
 
