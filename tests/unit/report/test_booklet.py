@@ -16,11 +16,12 @@ import pandas as pd
 import pikepdf
 import pytest
 
+from quenchbook.bench.breach_groups import breach_sentences
 from quenchbook.columns import GLOSSARY
 from quenchbook.errors import ReportError
 from quenchbook.plan.entry_tables import BLOCK_COLUMNS, IMPACT_CHECK_COLUMNS
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.report.booklet import Booklet, bench_booklet
+from quenchbook.report.booklet import Booklet, bench_booklet, fits_one_page
 from quenchbook.report.booklet_files import BOOKLET_HTML, BOOKLET_PDF, write_bench_documents
 from quenchbook.report.booklet_html import booklet_html
 from quenchbook.report.booklet_pages import booklet_files, booklet_source
@@ -275,9 +276,24 @@ def test_a_tester_sheet_has_a_field_for_each_column_of_the_block_form(booklet: B
 def test_every_step_of_the_timetable_stands_in_the_html(booklet: Booklet, html: str) -> None:
     found = sections(html)
     for day, _ in booklet.days:
-        rows = [row for row in found[f"day-{day.day}-list"].all("tr") if list(row.all("td"))]
+        # a short list stands below its picture
+        page = found.get(f"day-{day.day}-list", found[f"day-{day.day}"])
+        rows = [row for row in page.all("tr") if list(row.all("td"))]
         told = [tuple(cell.text() for cell in row.all("td"))[:3] for row in rows]
         assert told == [(own.start, own.words, own.coupons) for own in day.lines]
+
+
+def test_a_day_at_the_oven_alone_is_one_page_with_picture_and_list(
+    booklet: Booklet, html: str, texts: list[str]
+) -> None:
+    day, picture = booklet.days[-1]
+    assert all("temper" in own.words for own in day.lines)
+    assert fits_one_page(day, picture)
+    assert f"day-{day.day}-list" not in sections(html)
+    (page,) = (words for words in texts if words.lstrip().startswith(day.title))
+    assert all(own.start in page and own.words.split(",")[0] in page for own in day.lines)
+    full, its_picture = booklet.days[0]
+    assert not fits_one_page(full, its_picture)
 
 
 def test_what_cannot_be_met_stands_on_the_first_page_of_the_timetable(
@@ -288,7 +304,8 @@ def test_what_cannot_be_met_stands_on_the_first_page_of_the_timetable(
     late = bench_booklet(replace(matrix, study=study, frame=first_day))
     assert late.timetable.breaches
     words = sections(booklet_html(late))["timetable"].text()
-    assert all(str(breach) in words for breach in late.timetable.breaches)
+    assert all(own in words for own in breach_sentences(late.timetable.breaches))
+    assert len(breach_sentences(late.timetable.breaches)) < len(late.timetable.breaches)
     source = booklet_source(late)
     assert source.index("What cannot be met") < source.index("Day 1: what to do")
 
