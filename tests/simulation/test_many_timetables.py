@@ -16,7 +16,7 @@ from quenchbook.study.hours import WorkHours
 pytestmark = pytest.mark.simulation
 
 many = settings(
-    max_examples=250, deadline=None,
+    max_examples=60, deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )  # fmt: skip
 
