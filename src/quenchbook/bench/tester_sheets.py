@@ -111,7 +111,8 @@ def _tester_check(response: Response) -> TesterCheck | None:
     if response.unit == "HRC":
         return TesterCheck(
             "Hardness block",
-            "At least three readings before the first coupon of a session and after its last one. "
+            "At least three readings before the first coupon of a session and after its last one "
+            "(common practice, no source). "
             "Value and ± stand in the certificate of the block.",
             ("value, HRC", "± HRC", *numbers),
             ("before", "after"),
@@ -119,7 +120,7 @@ def _tester_check(response: Response) -> TesterCheck | None:
     if response.unit == "J":
         return TesterCheck(
             "Certified coupons",
-            "At least three of one certified energy before a session.",
+            "Five of one certified energy before a session: the limit holds for their mean (ASTM E23).",
             ("certified, J", *numbers),
             ("before",),
         )

@@ -21,6 +21,7 @@ from quenchbook.records.check_rows import (
     check_row,
     expanded,
     pooled_variance,
+    rounding_variance,
 )
 from quenchbook.records.indents import indent_checks
 from quenchbook.records.reading import Records
@@ -144,10 +145,11 @@ def _impact_checks(
     study, checks = records.study, records.impact_checks
     rows: Rows = []
     notes: list[str] = [NO_IMPACT] if checks.empty else []
+    rounding = rounding_variance(checks["impact_j"].to_numpy(dtype=float))
     for (session, certified), own in checks.groupby(["session", "certified_value_j"], sort=False):
         values, value = own["impact_j"].to_numpy(dtype=float), float(str(certified))
         variance, df = pooled_variance([values])
-        unsure = expanded(variance / len(values), df, study.confidence)
+        unsure = expanded(variance / len(values) + rounding, df, study.confidence)
         limit = impact_error_limit(value)
         few = len(values) < IMPACT_COUPONS
         if few:  # the rule is one for the mean of five

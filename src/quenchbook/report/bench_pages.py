@@ -26,7 +26,6 @@ _SIZES: Final = (
 _HAZARD_LETTERS: Final = 110  # that a hazard's heading and the space around it stand for
 UNSOURCED: Final = "Where no source is named: common practice, no source."
 _MANY_ROWS: Final = 14  # of consumables and air; so many stand closer together
-_NOTE_LETTERS: Final = 360  # of what an amount was counted with, eight lines
 _HELD_LETTERS: Final = 280  # of what is held constant, three lines
 _LETTERS: Final = 86  # of a line of 11 pt
 _USUAL_LINES: Final = 3  # around the table of a load with rows of 16.6 mm
@@ -92,12 +91,12 @@ def _cautions_page(sheets: BenchSheets) -> str:
 def _needs_page(needs: Consumables, foot: str) -> str:
     lines = sequence(
         f"\n  ({literal(capital(own.item))}, {literal(own.amount_words())}, "
-        f"{literal(breakable(shortened(own.note, _NOTE_LETTERS)))})"
+        f"{literal(breakable(own.note))})"
         for own in needs.lines
     )
     air = sequence(
         f"\n  ({literal(breakable(capital(own.what)))}, {literal(own.value_words())}, "
-        f"{literal(own.note)})"
+        f"{literal(breakable(own.note))})"
         for own in needs.air
     )
     asked = sequence(literal(line) for line in needs.asked)

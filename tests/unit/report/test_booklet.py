@@ -1,12 +1,10 @@
-"""The bench booklet: its PDF read back by pikepdf and poppler, its HTML by the standard library."""
+"""The bench booklet: its PDF read back by pikepdf, its HTML by the standard library."""
 
 from __future__ import annotations
 
 import datetime
 import io
 import re
-import shutil
-import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
@@ -15,9 +13,11 @@ from pathlib import Path
 import pandas as pd
 import pikepdf
 import pytest
+from tests.pdf_text import page_texts
 
 from quenchbook.columns import GLOSSARY
 from quenchbook.errors import ReportError
+from quenchbook.metallurgy.tester_limits import IMPACT_COUPONS
 from quenchbook.plan.entry_tables import BLOCK_COLUMNS, IMPACT_CHECK_COLUMNS
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.booklet import Booklet, bench_booklet
@@ -53,11 +53,7 @@ def pdf(booklet: Booklet) -> bytes:
 @pytest.fixture(scope="module")
 def texts(pdf: bytes) -> list[str]:
     """Text of each page of the PDF."""
-    if shutil.which("pdftotext") is None:
-        pytest.skip("needs pdftotext of poppler")
-    command = ["pdftotext", "-layout", "-", "-"]
-    done = subprocess.run(command, input=pdf, capture_output=True, check=True)
-    return done.stdout.decode().split("\f")[:-1]
+    return page_texts(pdf)
 
 
 @pytest.fixture(scope="module")
@@ -272,6 +268,17 @@ def test_a_tester_sheet_has_a_field_for_each_column_of_the_block_form(booklet: B
     assert all("session" in sheet.lines for sheet in booklet.sheets.tests)
 
 
+def test_as_many_certified_coupons_are_asked_for_as_the_limit_needs(booklet: Booklet) -> None:
+    impact = booklet.sheets.tests[-1].check
+    assert impact is not None
+    assert IMPACT_COUPONS == 5
+    assert impact.hint.startswith("Five of one certified energy")
+    block = booklet.sheets.tests[0].check
+    assert block is not None
+    assert "three readings" in block.hint
+    assert "(common practice, no source)" in block.hint
+
+
 def test_every_step_of_the_timetable_stands_in_the_html(booklet: Booklet, html: str) -> None:
     found = sections(html)
     for day, _ in booklet.days:
@@ -304,6 +311,19 @@ def test_all_bars_are_drawn_and_the_summary_of_the_cut_list_is_told(
     assert first in words
     told = " ".join(" ".join(texts).replace("\u00a0", " ").split())
     assert first.replace("\u00a0", " ") in told
+
+
+def test_no_note_of_an_amount_is_cut_and_a_long_one_flows(matrix: CouponMatrix) -> None:
+    own = bench_booklet(matrix)
+    needs = own.sheets.needs
+    assert needs is not None
+    long = replace(needs.lines[0], note=f"Counted with care. {'Every word. ' * 900}The last word.")
+    needs = replace(needs, lines=(long, *needs.lines[1:]))
+    own = replace(own, sheets=replace(own.sheets, needs=needs))
+    pages = page_texts(compile_typst(booklet_source(own), booklet_files(own), title=own.title))
+    words = " ".join(" ".join(pages).split())
+    assert words.count("Every") == 900
+    assert "The last word." in words
 
 
 def test_no_picture_has_a_text_lighter_than_the_grey_for_print(booklet: Booklet) -> None:
