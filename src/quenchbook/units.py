@@ -49,6 +49,7 @@ _ALIASES: Final[Mapping[str, Mapping[str, str]]] = {
     },
     "length": {
         "mm": "mm", "cm": "cm", "m": "m", "in": "inch", "inch": "inch", '"': "inch",
+        "ft": "foot", "foot": "foot", "feet": "foot",
     },
     "energy": {
         "j": "joule", "joule": "joule", "joules": "joule",

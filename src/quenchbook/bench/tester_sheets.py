@@ -120,7 +120,8 @@ def _tester_check(response: Response) -> TesterCheck | None:
     if response.unit == "J":
         return TesterCheck(
             "Certified coupons",
-            "Five of one certified energy before a session: the limit holds for their mean (ASTM E23).",
+            "Five of one certified energy before a session: the limit is one for their mean "
+            "(ASTM E23).",
             ("certified, J", *numbers),
             ("before",),
         )
