@@ -35,7 +35,7 @@ ASK_CHANGES: Final = (
     "Air changes of the room not told: it is computed as closed. Write air_changes = 0.4 (an hour) "
     "below [room] when they are known."
 )
-_DELIVERY: Final = "as when the whole delivery stands there; several batches a day lie between"
+_DELIVERY: Final = "the whole delivery; several batches a day lie between"
 _LIMITS: Final = {
     "%": (OXYGEN_LEAVE, OXYGEN_LOW),
     "ppm": (

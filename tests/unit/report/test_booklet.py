@@ -27,6 +27,7 @@ from quenchbook.report.booklet_pages import booklet_files, booklet_source
 from quenchbook.report.html import POLICY
 from quenchbook.report.pdf import compile_typst
 from quenchbook.study.stock import OtherPieces, Stock, StockBar
+from quenchbook.writing import write_bytes
 
 STOCK = Stock(
     (StockBar(500.0),), 25.0, 1.6, 10.0, pieces=(OtherPieces("spare share", 60.0),), labels=True
@@ -437,8 +438,44 @@ def test_a_booklet_of_another_plan_is_never_overwritten(
     assert (tmp_path / name).read_bytes() == b"notes of another plan"
 
 
-def test_a_cut_list_of_ones_own_is_not_overwritten(small: CouponMatrix, tmp_path: Path) -> None:
-    (tmp_path / "cut_list.csv").write_text("mine\n", encoding="utf-8")
-    with pytest.raises(ReportError, match="Move it away"):
+@pytest.mark.parametrize("name", ["cut_list.csv", "timetable.csv", "timetable.ics"])
+@pytest.mark.parametrize(
+    "held", ["mine\n", "start,plan\n8:00,0badbeef\n", "X-WR-CALDESC:Plan 0badbeef\r\n"]
+)
+def test_a_table_that_is_not_of_this_plan_is_not_overwritten(
+    small: CouponMatrix, tmp_path: Path, name: str, held: str
+) -> None:
+    (tmp_path / name).write_text(held, encoding="utf-8")
+    with pytest.raises(ReportError, match=f"not of this plan, {small.short_hash}") as caught:
         write_bench_documents(small, tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["cut_list.csv"]
+    assert "overwrite=" not in str(caught.value)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+
+
+def test_tables_that_the_plan_has_no_more_are_removed_but_never_others(
+    small: CouponMatrix, tmp_path: Path
+) -> None:
+    write_bench_documents(small, tmp_path / "bench")
+    less = replace(small, study=replace(small.study, stock=None, timetable={}))
+    paths = write_bench_documents(less, tmp_path / "bench")
+    assert sorted(paths) == sorted((tmp_path / "bench").iterdir())
+    assert {path.name for path in paths} == {"booklet.pdf", "booklet.html", "timetable.csv"}
+    (tmp_path / "bench" / "cut_list.csv").write_text("mine\n", encoding="utf-8")
+    write_bench_documents(less, tmp_path / "bench")
+    assert (tmp_path / "bench" / "cut_list.csv").read_text(encoding="utf-8") == "mine\n"
+
+
+def test_a_crash_while_writing_does_not_block_the_next_run(
+    small: CouponMatrix, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(path: Path, data: bytes) -> Path:
+        if path.name == "cut_list.csv":
+            raise OSError("no space left")
+        return write_bytes(path, data)
+
+    monkeypatch.setattr("quenchbook.report.booklet_files.write_bytes", broken)
+    with pytest.raises(OSError, match="no space left"):
+        write_bench_documents(small, tmp_path)
+    monkeypatch.undo()
+    (tmp_path / "booklet.pdf").unlink()
+    assert len(write_bench_documents(small, tmp_path)) == 5
