@@ -27,7 +27,7 @@ from quenchbook.records.indents import indent_checks
 from quenchbook.records.reading import Records
 from quenchbook.study.definition import Response
 from quenchbook.study.tester import Tester, told_tester
-from quenchbook.units import with_unit
+from quenchbook.units import convert, with_unit
 
 NO_IMPACT: Final = (
     "No certified impact coupon was recorded: the impact tester's error is not known."
@@ -145,7 +145,9 @@ def _impact_checks(
     study, checks = records.study, records.impact_checks
     rows: Rows = []
     notes: list[str] = [NO_IMPACT] if checks.empty else []
-    rounding = rounding_variance(checks["impact_j"].to_numpy(dtype=float))
+    joules = 1.0 if impact is None else convert(1.0, impact.unit, "energy")
+    read_in = checks["impact_j"].to_numpy(dtype=float) / joules  # as they were written down
+    rounding = joules**2 * rounding_variance(read_in)
     for (session, certified), own in checks.groupby(["session", "certified_value_j"], sort=False):
         values, value = own["impact_j"].to_numpy(dtype=float), float(str(certified))
         variance, df = pooled_variance([values])
@@ -173,5 +175,6 @@ def _impact_checks(
     elif not read.empty:
         about = f"largest of {len(read)} readings"
         limit = capacity_limit(tester.impact_capacity)
-        rows.append(check_row("capacity", about, float(read.max()), limit, "J"))
+        largest = float(read.max()) * joules
+        rows.append(check_row("capacity", about, largest, limit, "J"))
     return rows, notes
