@@ -35,6 +35,7 @@ class Labels:
 
     def __init__(self, matrix: CouponMatrix) -> None:
         self.study = matrix.study
+        self.between = ""  # mark between the cells of corrections.csv; empty: that of the table
         self.codes: list[str] = [str(code) for code in matrix.frame["coupon"]]
         self._known: dict[str, dict[str, UnitLabel]] = {}
         for unit in UNITS:
@@ -96,7 +97,8 @@ class Labels:
         if not near:
             near, how = _without_blanks(text, self.codes), "a blank inside"
         if len(near) == 1:
-            correction = csv_row(table.name, row.number, column, text, near[0], "misread label")
+            cells = (table.name, row.number, column, text, near[0], "misread label")
+            correction = csv_row(*cells, between=self.between or table.delimiter)
             return Problem(
                 where,
                 f"{text} is not in this plan; nearest: {near[0]} ({how})",
@@ -141,7 +143,8 @@ class Labels:
                 f"Look at the {word} again.",
             )
         reason = "lost character" if lost == 1 else "lost characters"
-        correction = csv_row(table.name, row.number, column, text, fitting[0], reason)
+        cells = (table.name, row.number, column, text, fitting[0], reason)
+        correction = csv_row(*cells, between=self.between or table.delimiter)
         # two lost characters use up both check characters of a code
         unchecked = f"Nothing checks the others: look at the {word} again. " if lost > 1 else ""
         return Problem(
@@ -151,10 +154,17 @@ class Labels:
         )
 
 
-def csv_row(*cells: object) -> str:
-    """One line of a CSV file, quoted where needed."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="").writerow([str(cell) for cell in cells])
+def csv_row(*cells: object, between: str = ",") -> str:
+    """One line of a CSV file, quoted where needed.
+
+    Parameters
+    ----------
+    *cells : object
+    between : str
+        Mark between the cells; a comma for marks that cannot be seen, or for none.
+    """
+    text, mark = io.StringIO(), between if between in (";", "|") else ","
+    csv.writer(text, delimiter=mark, lineterminator="").writerow([str(cell) for cell in cells])
     return text.getvalue()
 
 

@@ -32,6 +32,7 @@ from quenchbook.units import convert, with_unit
 NO_IMPACT: Final = (
     "No certified impact coupon was recorded: the impact tester's error is not known."
 )
+_NAMED: Final = 2  # checks that an alarm names
 _LAX_SHARE: Final = 0.2  # of the certified value: there the limit hardly tests; common practice
 
 Rows = list[dict[str, Any]]
@@ -79,6 +80,18 @@ class TesterChecks:
             parts.append(f"{counts[word]} {word}{told if word != 'pass' else ''}")
         many = f"{len(frame)} check{'' if len(frame) == 1 else 's'} of the testers"
         return f"{many}: {'; '.join(parts)}." if parts else "No check of a tester was recorded."
+
+    def alarm(self) -> str:
+        """Say in one line that a check is out of its limit; empty where none is."""
+        own = self.frame[self.frame["outcome"] == "out"]
+        if own.empty:
+            return ""
+        which = [f"{row['check']}, {row['about']}" for row in own.to_dict("records")]
+        more = f"; and {len(which) - _NAMED} more" if len(which) > _NAMED else ""
+        return (
+            f"A tester check is out of its limit ({'; '.join(which[:_NAMED])}{more}): readings of "
+            "that tester hold only as far as it does."
+        )
 
     def summary(self) -> str:
         """Say in words what passed, what did not, and what is not known."""
