@@ -12,6 +12,7 @@ from quenchbook.plan.entry_tables import (
     DEVIATION_COLUMNS,
     EXAMPLE,
     LENGTH_COLUMNS,
+    PLACE_COLUMNS,
     actual_column,
     correction_examples,
     deviation_examples,
@@ -79,6 +80,9 @@ def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
         loads = tuple((int(load),) for load in sorted(matrix.in_loads["furnace_load"].unique()))
         columns = ("furnace_load", *(actual_column(factor) for factor in logged))
         forms.append(Form("furnace_log", columns, loads))
+    if study.stock is not None and study.stock.labels:
+        codes = tuple((str(code),) for code in matrix.in_loads["coupon"])
+        forms.append(Form("places", PLACE_COLUMNS, codes))
     forms += _tester_forms(matrix)
     forms.append(Form("deviations", DEVIATION_COLUMNS, examples=deviation_examples(study)))
     forms.append(Form("corrections", CORRECTION_COLUMNS, examples=correction_examples(study)))

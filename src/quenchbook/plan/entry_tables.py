@@ -28,6 +28,7 @@ BLOCK_EXAMPLES: Final = (
     ("1", "after", "62.4", "0.4", "62.5", "62.4", "62.6", "62.3", "62.5", ""),
 )
 IMPACT_CHECK_EXAMPLES: Final = (("1", "14.0", "13.6", "14.3", "14.1", "13.9", "14.4", ""),)
+PLACE_COLUMNS: Final = ("coupon", "place", "note")  # tray or packet of each coupon in the furnace
 LENGTH_COLUMNS: Final = ("coupon", "length_before_mm", "length_after_mm", "note")
 
 EXAMPLE: Final = "# example: "  # how a row begins that shows what to write and is not read

@@ -135,14 +135,7 @@ def _coupon(
     text = row.text("coupon")
     if is_missing(text):
         if any(not is_missing(row.text(column.name)) for column in columns):
-            found.problems.append(
-                Problem(
-                    place(table, row),
-                    "has readings but no coupon",
-                    "Write the coupon's code.",
-                    "coupon",
-                )
-            )
+            found.problems.append(labels.no_coupon_problem(text, table, row))
         return None
     code = labels.coupon(text)
     if code is None:

@@ -260,6 +260,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
             kinds[kind].append(table)
         else:
             problems.append(unknown_table_problem(table, study))
+    labels.read_places(kinds["readings"])
     measured = measurements(kinds["readings"], study, labels)
     measures, wrong_measures = coupon_measures(kinds["readings"], study, labels)
     blocks, wrong_blocks = block_readings(kinds["block checks"])

@@ -20,7 +20,7 @@ OTHER_SPREADSHEETS: Final = (".xls", ".xlsm", ".xlsb", ".numbers", ".gsheet")
 
 _WORD_COLUMNS: Final = (
     "coupon", "what", "which", "item", "note", "file", "column", "found", "corrected", "reason",
-    "session", "when",
+    "session", "when", "place",
 )  # fmt: skip
 _NUMBER = re.compile(r"^[+-]?(\d[\d.,' ]*|[.,]\d+)(?:\s*[^\d\s.,].*)?$")
 _TORN = re.compile(r"[\d .;|\t+-]*")

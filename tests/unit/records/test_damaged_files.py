@@ -481,7 +481,7 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         [
             (
                 "h.csv row 1: the column 'operator' is not known here. Known: coupon, "
-                "hardness_hrc_1, hardness_hrc_2, impact_j, order, note."
+                "hardness_hrc_1, hardness_hrc_2, impact_j, order, note, place."
             ),
         ],
     ),

@@ -158,6 +158,46 @@ def test_a_form_in_fahrenheit_is_answered_in_fahrenheit(
     assert found == f"l.csv row 2, furnace load 1: {told}"
 
 
+# --- places ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("label", "what"),
+    [
+        ("", "has readings but no coupon"),
+        ("?", "has readings but no coupon"),
+        ("4E?Q", "4E?Q is not in this plan"),
+    ],
+)
+def test_a_lost_label_is_found_by_its_place(
+    label: str, what: str, matrix: CouponMatrix, put: Put
+) -> None:
+    files = {
+        "h.csv": f"coupon,hardness_hrc_1,place\n{label},62.5,Tray 2-3\nK9AD,61,tray 1-1\n",
+        "places.csv": "coupon,place\nK7TX,tray 1-2\n4E79,tray 2-3\n",
+    }
+    [found] = messages(matrix, put(files))
+    row = f"h.csv,2,coupon,{label},4E79,found by its place Tray 2-3"
+    assert found == (
+        f"h.csv row 2: {what}; its place 'Tray 2-3' is that of 4E79 (places.csv row 3). "
+        f"If that is it, add a row to corrections.csv: {row}"
+    )
+    files["corrections.csv"] = f"{HEAD.replace(';', ',')}{row}\n"
+    records = read_records(put(files), matrix)
+    assert records.readings["coupon"].tolist() == ["4E79", "K9AD"]
+
+
+def test_a_place_of_two_coupons_names_both(matrix: CouponMatrix, put: Put) -> None:
+    files = {
+        "h.csv": "coupon,hardness_hrc_1,place\n,62.5,foil 3\n",
+        "places.csv": "coupon,place\nK7TX,foil 3\n4E79,foil 3\n",
+    }
+    [found] = messages(matrix, put(files))
+    assert found.endswith(
+        "no coupon; its place 'foil 3' is that of K7TX and 4E79. Look at the coupon."
+    )
+
+
 # --- testers --------------------------------------------------------------------------------------
 
 
