@@ -93,7 +93,7 @@ def _tester_forms(matrix: CouponMatrix) -> list[Form]:
     """Forms for the testers that the study uses, and for a micrometer if it is told."""
     study, forms = matrix.study, []
     units = [response.unit for response in study.responses if response.kind != "other"]
-    asked = []
+    asked: list[tuple[str, tuple[str, ...], tuple[tuple[str, ...], ...]]] = []
     if "HRC" in units:
         asked.append(("block_checks", BLOCK_COLUMNS, BLOCK_EXAMPLES))
     if energy := next(filter(is_energy, units), ""):
