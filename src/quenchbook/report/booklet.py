@@ -94,7 +94,7 @@ class Booklet:
         sheets = self.sheets
         notes = {
             "cautions": "read before anything is switched on",
-            "needs": "" if sheets.needs is None else "what is used up, and the air of the room",
+            "needs": "" if sheets.needs is None else _needs_words(bool(sheets.needs.air)),
             "timetable": _days_words(len(self.days)),
             "bars": "cut and mark" if sheets.bars else "",
             "labels": "one for each packet or tray" if sheets.labels else "",
@@ -153,6 +153,10 @@ def timetable_words(timetable: Timetable) -> tuple[str, ...]:
 def assumed_lines(timetable: Timetable) -> tuple[str, ...]:
     """What was assumed, without what the title above these lines says of all of them."""
     return tuple(line.removesuffix(_ASSUMED_END) for line in timetable.hours.assumed)
+
+
+def _needs_words(air: bool) -> str:
+    return "what is used up, and the air of the room" if air else "what is used up"
 
 
 def _days_words(days: int) -> str:
