@@ -13,11 +13,12 @@ from quenchbook.errors import QuenchbookError
 
 if TYPE_CHECKING:
     from quenchbook.plan.matrix import CouponMatrix
+    from quenchbook.records.reading import Records
     from quenchbook.report.blocks import TableBlock
 
 DESCRIPTION = "Plan, run, analyse and publish small heat-treatment studies on steel."
 CAUTION = (
-    "Hot furnaces, quench oil, liquid nitrogen, dry ice and alcohol can kill. The sheets show "
+    "Hot furnaces, quench oil, liquid nitrogen, dry ice and alcohol can kill. The booklet shows "
     "the usual "
     "cautions; local codes and licensed practice come first."
 )
@@ -288,10 +289,19 @@ def _check(options: argparse.Namespace) -> int:
     else:
         records, changes = changes_of_study(options.study)
         print(records.summary())
+        _print_alarm(records)
         if changes is not None:
             print(changes.summary())
     print(f"\nNext: quenchbook analyse {options.study}")
     return 0
+
+
+def _print_alarm(records: Records) -> None:
+    """Say at once if a check of a tester is out of its limit."""
+    from quenchbook.records.tester import checks_of_testers
+
+    if alarm := checks_of_testers(records).alarm():
+        print(alarm)
 
 
 def _analyse(options: argparse.Namespace) -> None:
@@ -299,7 +309,9 @@ def _analyse(options: argparse.Namespace) -> None:
     from quenchbook.steps import analyse_study
 
     analysis, paths = analyse_study(options.study)
-    print(analysis.records.summary(), end="\n\n")
+    print(analysis.records.summary())
+    _print_alarm(analysis.records)
+    print()
     print(analysis.summary(), end="\n\n")
     for name, model in analysis.models.items():
         print(model.units_ladder())

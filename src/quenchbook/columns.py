@@ -19,6 +19,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "piece": ("number of the piece in its bar, 1 is cut first", ""),
     "from_mm": ("where a piece begins, from the end of the bar that is cut first", "mm"),
     "to_mm": ("where a piece ends, from the end of the bar that is cut first", "mm"),
+    "plan": ("first digits of the plan that a table of the bench belongs to", ""),
     "furnace_place": ("marked place in the furnace", ""),
     "reference": ("kind of a reference coupon, shown and never analysed; blank for others", ""),
     # factors and responses of the trade; those of a study explain themselves, see `meaning`

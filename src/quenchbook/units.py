@@ -49,10 +49,12 @@ _ALIASES: Final[Mapping[str, Mapping[str, str]]] = {
     },
     "length": {
         "mm": "mm", "cm": "cm", "m": "m", "in": "inch", "inch": "inch", '"': "inch",
+        "ft": "foot", "foot": "foot", "feet": "foot",
     },
     "energy": {
         "j": "joule", "joule": "joule", "joules": "joule",
-        "ftlbf": "foot*pound_force", "ft lbf": "foot*pound_force", "ft lb": "foot*pound_force",
+        "ftlbf": "foot*pound_force", "ftlb": "foot*pound_force",
+        "ft lbf": "foot*pound_force", "ft lb": "foot*pound_force",
         "ft-lb": "foot*pound_force", "ft-lbf": "foot*pound_force", "ft*lbf": "foot*pound_force",
     },
     "hardness": {"hrc": "HRC"},
@@ -111,6 +113,15 @@ def convert(value: float, unit: str, dimension: str) -> float:
 @functools.lru_cache(maxsize=65_536)  # a table of readings holds few different numbers
 def _converted(value: float, source: str, target: str) -> float:
     return float(_registry().Quantity(value, source).to(target).magnitude)
+
+
+def is_energy(unit: str) -> bool:
+    """Whether a unit is one of energy.
+
+    >>> is_energy("J"), is_energy("ft lbf"), is_energy("HRC"), is_energy("")
+    (True, True, False, False)
+    """
+    return " ".join(_plain(unit).lower().split()) in _ALIASES["energy"]
 
 
 def difference_dimension(dimension: str) -> str:

@@ -128,6 +128,16 @@ def test_a_margin_changed_after_the_plan_is_exploratory_in_plan_and_analysis(
     assert table.count(change) == 17
 
 
+@pytest.mark.parametrize("verb", ["check", "analyse"])
+def test_a_tester_that_is_out_is_told_with_the_records(demo: Path, capsys, verb: str) -> None:
+    assert run(verb, demo) == 0
+    assert "A tester check is out" not in said(capsys)
+    rows = "session,when,block_value_hrc,hardness_hrc_1\n77,before,62.4,64.0\n"
+    (demo / "records" / "another_block.csv").write_text(rows, encoding="utf-8")
+    assert run(verb, demo) == 0
+    assert "A tester check is out of its limit (error, session 77 before" in said(capsys)
+
+
 @pytest.mark.parametrize("verb", ["analyse", "analyze"])
 def test_analyse_says_what_was_read_then_the_answers_then_the_tests(
     demo: Path, capsys, verb: str

@@ -18,6 +18,7 @@ from quenchbook.bench.timetable import DAY, Breach, Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
 from quenchbook.bench.timetable_steps import finished_timetable
 from quenchbook.bench.work_list import work_list
+from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
 from quenchbook.study.hours import WorkHours
 from quenchbook.study.rest_days import WEEKDAYS
@@ -68,10 +69,16 @@ any_timetable = settings(
 def test_the_checker_finds_only_breaches_that_the_timetable_names(
     study: Study, seed: int, hours: WorkHours, cycles: int
 ) -> None:
-    matrix = plan(replace(study, held_constant={"temper_cycles": str(cycles)}), seed)
-    own = bench_timetable(matrix, hours=hours)
-    named, found = worst(own.breaches), worst(timetable_breaches(matrix, own))
-    assert found == named
+    check_listed(plan(replace(study, held_constant={"temper_cycles": str(cycles)}), seed), hours)
+
+
+def check_listed(matrix: CouponMatrix, hours: WorkHours) -> None:
+    """The timetable itself names all that the check finds, before the two are merged."""
+    work = work_list(matrix, hours)
+    placed = placed_tempers(work, placed_loads(work, hours), hours)
+    own = finished_timetable(matrix, work, placed, hours)
+    assert worst(own.breaches) == worst(timetable_breaches(matrix, own))
+    assert bench_timetable(matrix, hours=hours, search=False).breaches == own.breaches
     assert all(b.minutes > 0 and b.words and b.remedy for b in own.breaches)
     starts = [int(step.which) for step in own.steps if step.what == "load"]
     into = [step for step in own.steps if step.what == "cold in"]

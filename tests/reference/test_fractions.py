@@ -1,29 +1,49 @@
-"""Two-level fractions against pyDOE, published tables, every other fraction, and brute force."""
+"""Two-level fractions against published tables, every other fraction, and products of columns."""
 
 from __future__ import annotations
 
 import itertools
 
 import numpy as np
-import pydoe
 import pytest
 
 from quenchbook.plan.fractions import Fraction
 from quenchbook.plan.word_sets import Tier, best_columns, defining_words, level_codes, word_lengths
 from quenchbook.study.factors import Factor
 
-# Columns of textbook generators, basic factors a, b, c ...: products of letters, as pyDOE reads
-# them. The last factors of each line are those of Box, Hunter and Hunter (2005), Statistics for
-# Experimenters, 2nd ed., table of two-level fractions (from memory).
-GENERATORS = [
-    "a b c abc",
-    "a b c ab ac",
-    "a b c ab ac bc abc",
-    "a b c d abcd",
-    "a b c d abc bcd",
-    "a b c d abc bcd acd",
-    "a b c d bcd acd abc abd",
-    "a b c d e abcd abde",
+# Generated factors of textbook fractions, by basic factors and with their resolution: summary of
+# two-level fractions in NIST/SEMATECH e-Handbook of Statistical Methods, 5.3.3.4.7, and in Box,
+# Hunter and Hunter (2005), Statistics for Experimenters, 2nd ed. (from memory).
+TEXTBOOK = [
+    ("ab", "c=ab", 3),
+    ("abc", "d=abc", 4),
+    ("abc", "d=ab e=ac", 3),
+    ("abc", "d=ab e=ac f=bc", 3),
+    ("abc", "d=ab e=ac f=bc g=abc", 3),
+    ("abcd", "e=abcd", 5),
+    ("abcd", "e=abc f=bcd", 4),
+    ("abcd", "e=abc f=bcd g=acd", 4),
+    ("abcd", "e=bcd f=acd g=abc h=abd", 4),
+    ("abcde", "f=abcde", 6),
+    ("abcde", "f=abcd g=abde", 4),
+    ("abcde", "f=abc g=abd h=bcde", 4),
+    ("abcdef", "g=abcdef", 7),
+    ("abcdef", "g=abcd h=abef", 5),
+]
+
+# Factors and pairs that cannot be told from each other, of the same tables (from memory).
+PUBLISHED_ALIASES = [
+    ("ab", "c=ab", "a=bc b=ac c=ab"),
+    ("abc", "d=abc", "ab=cd ac=bd ad=bc"),
+    ("abc", "d=ab e=ac", "a=bd=ce b=ad c=ae d=ab e=ac bc=de be=cd"),
+    ("abc", "d=ab e=ac f=bc", "a=bd=ce b=ad=cf c=ae=bf d=ab=ef e=ac=df f=bc=de af=be=cd"),
+    (
+        "abc",
+        "d=ab e=ac f=bc g=abc",
+        "a=bd=ce=fg b=ad=cf=eg c=ae=bf=dg d=ab=ef=cg e=ac=df=bg f=bc=de=ag g=cd=be=af",
+    ),
+    ("abcd", "e=abcd", ""),
+    ("abcd", "e=abc f=bcd", "ab=ce ac=be ad=ef ae=bc=df af=de bd=cf bf=cd"),
 ]
 
 # Words of length 3, 4, ... of the fractions with minimum aberration: Fries and Hunter (1980),
@@ -70,12 +90,20 @@ PUBLISHED_RESOLUTION = {
 UNITS = ("furnace_load", "cold_batch", "temper_batch", "coupon")
 
 
-def columns_of(generators: str) -> list[int]:
-    return [sum(1 << "abcdefg".index(letter) for letter in word) for word in generators.split()]
+def columns_of(basic: str, generated: str) -> list[int]:
+    """Each factor as the basic factors whose product it is, as bits."""
+    words = [*basic, *(own.split("=")[1] for own in generated.split())]
+    return [sum(1 << basic.index(letter) for letter in word) for word in words]
 
 
-def basic_of(generators: str) -> int:
-    return sum(len(word) == 1 for word in generators.split())
+def products_of(basic: str, generated: str) -> dict[str, np.ndarray]:
+    """Column of each factor, the first changing slowest, by multiplying columns."""
+    rows = np.array(list(itertools.product((-1, 1), repeat=len(basic))))
+    columns = dict(zip(basic, rows.T, strict=True))
+    for own in generated.split():
+        name, word = own.split("=")
+        columns[name] = np.prod([columns[letter] for letter in word], axis=0)
+    return columns
 
 
 def fraction(columns: list[int], basic: int, signs: tuple[int, ...] = ()) -> Fraction:
@@ -86,24 +114,45 @@ def fraction(columns: list[int], basic: int, signs: tuple[int, ...] = ()) -> Fra
     return Fraction(factors, tuple(columns), signs or (1,) * len(columns), basic)
 
 
-@pytest.mark.parametrize("generators", GENERATORS)
-def test_rows_are_those_of_pydoe(generators: str) -> None:
-    ours = level_codes(columns_of(generators), basic_of(generators))
-    np.testing.assert_array_equal(ours, pydoe.fracfact(generators))
+@pytest.mark.parametrize(("basic", "generated", "resolution"), TEXTBOOK)
+def test_rows_are_products_of_columns_and_the_resolution_is_the_published_one(
+    basic: str, generated: str, resolution: int
+) -> None:
+    columns = columns_of(basic, generated)
+    expected = np.column_stack(list(products_of(basic, generated).values()))
+    np.testing.assert_array_equal(level_codes(columns, len(basic)), expected)
+    assert fraction(columns, len(basic)).resolution == resolution
 
 
-@pytest.mark.parametrize("generators", GENERATORS)
-def test_factors_and_pairs_that_cannot_be_told_apart_are_those_of_pydoe(generators: str) -> None:
-    design = pydoe.fracfact(generators)
-    theirs = set()
-    for line in pydoe.fracfact_aliasing(design)[0]:
-        short = frozenset(word for word in line.split(" = ") if len(word) <= 2)
-        theirs |= {short} if short else set()
+@pytest.mark.parametrize(("basic", "generated", "published"), PUBLISHED_ALIASES)
+def test_factors_and_pairs_that_cannot_be_told_apart_are_the_published_ones(
+    basic: str, generated: str, published: str
+) -> None:
+    theirs = {frozenset(line.split("=")) for line in published.split()}
     ours: dict[str, set[str]] = {}
-    table = fraction(columns_of(generators), basic_of(generators)).alias_frame()
+    table = fraction(columns_of(basic, generated), len(basic)).alias_frame()
     for term, alias in zip(table["term"], table["alias"], strict=True):
-        ours.setdefault(term, {term}).update({alias} - {""})
-    assert {frozenset(t.replace(":", "") for t in own) for own in ours.values()} == theirs
+        ours.setdefault(term.replace(":", ""), {term}).update({alias} - {""})
+    found = {frozenset(t.replace(":", "") for t in own) for own in ours.values()}
+    assert {own for own in found if len(own) > 1} == theirs
+
+
+@pytest.mark.parametrize(("basic", "generated", "resolution"), TEXTBOOK)
+def test_aliases_are_the_products_of_columns_that_are_alike(
+    basic: str, generated: str, resolution: int
+) -> None:
+    own = products_of(basic, generated)
+    terms = [*own, *("".join(pair) for pair in itertools.combinations(own, 2))]
+    made = {term: np.prod([own[letter] for letter in term], axis=0) for term in terms}
+    expected = {
+        (one, other)
+        for one, other in itertools.permutations(terms, 2)
+        if np.array_equal(made[one], made[other])
+    }
+    table = fraction(columns_of(basic, generated), len(basic)).alias_frame()
+    table = table[table["alias"] != ""].replace(":", "", regex=True)
+    assert set(table[["term", "alias"]].itertuples(index=False, name=None)) == expected
+    assert bool(expected) == (resolution < 5)
 
 
 @pytest.mark.parametrize(("factors", "treatments"), PUBLISHED_LENGTHS)
@@ -119,23 +168,23 @@ def test_words_are_as_long_as_in_the_published_tables(factors: int, treatments: 
 
 
 @pytest.mark.parametrize(
-    ("generators", "size"),
-    # BHH 2005: 2^(5-1), 2^(6-2), 2^(7-3), 2^(7-4), 2^(8-4)
+    ("basic", "generated"),
+    # 2^(5-1), 2^(6-2), 2^(7-3), 2^(7-4), 2^(8-4), 2^(7-2), 2^(8-2)
     [
-        ("a b c d abcd", (5, 16)),
-        ("a b c d abc bcd", (6, 16)),
-        ("a b c d abc bcd acd", (7, 16)),
-        ("a b c ab ac bc abc", (7, 8)),
-        ("a b c d bcd acd abc abd", (8, 16)),
+        ("abcd", "e=abcd"),
+        ("abcd", "e=abc f=bcd"),
+        ("abcd", "e=abc f=bcd g=acd"),
+        ("abc", "d=ab e=ac f=bc g=abc"),
+        ("abcd", "e=bcd f=acd g=abc h=abd"),
+        ("abcde", "f=abcd g=abde"),
+        ("abcdef", "g=abcd h=abef"),
     ],
 )
-def test_textbook_generators_have_words_as_long_as_ours(
-    generators: str, size: tuple[int, int]
-) -> None:
-    factors, treatments = size
-    ours = best_columns((Tier(factors, treatments.bit_length() - 1),))
+def test_textbook_generators_have_words_as_long_as_ours(basic: str, generated: str) -> None:
+    columns = columns_of(basic, generated)
+    ours = best_columns((Tier(len(columns), len(basic)),))
     assert ours is not None
-    assert word_lengths(ours) == word_lengths(columns_of(generators))
+    assert word_lengths(ours) == word_lengths(columns)
 
 
 @pytest.mark.parametrize(("factors", "treatments"), PUBLISHED_RESOLUTION)

@@ -54,10 +54,16 @@ def calendar_text(timetable: Timetable) -> str:
         )
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//quenchbook//bench timetable//EN"]
     lines += ["CALSCALE:GREGORIAN", f"X-WR-CALNAME:{_escaped(timetable.title)}"]
+    lines.append(calendar_mark(timetable.plan))
     for step in timetable.steps:
         if step.what in HANDS:
             lines += _event(step, timetable)
     return "".join(f"{part}\r\n" for line in [*lines, "END:VCALENDAR"] for part in _folded(line))
+
+
+def calendar_mark(plan: str) -> str:
+    """Line of a calendar that says which plan it belongs to."""
+    return f"X-WR-CALDESC:Plan {plan}"
 
 
 def write_calendar(timetable: Timetable, path: str | Path) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections import defaultdict
@@ -20,7 +21,7 @@ class ColdDesk(Desk):
         if not self.study.has("cold_route"):
             return
         route_factor = self.study.factor("cold_route")
-        for row in self.rows():
+        for row in self.rows:
             route = row[route_factor.column]
             chilled = route in route_factor.levels and route != "none"
             into, stay, out = (self.of(w, row["coupon"]) for w in ("cold in", "cold", "cold out"))
@@ -37,15 +38,17 @@ class ColdDesk(Desk):
             yield from self._delay(row, into[0])
             hold = self.time(row, "cold_hold", self.hours.cold_time)
             cooling = math.ceil(self.hours.cooling(str(route)))
-            minutes = stay[0].minutes - cooling
+            minutes = out[0].start - into[0].end - cooling
             yield from short("cold", stay[0], hold - minutes, "time in the cold")
             over = minutes - int(hold * self.hours.cold_at_most)
             if over > 0:
                 yield breach("cold", stay[0], over, f"stays {over} min longer than it may")
             yield from short("hands", into[0], self.hours.transfer - into[0].minutes, "transfer")
             yield from short("hands", out[0], self.hours.take_out - out[0].minutes, "taking out")
-            if stay[0].start < into[0].end or out[0].start < stay[0].end:
-                yield breach("cold", stay[0], 0, "is in the cold before it was put in")
+            if stay[0].start != into[0].end or out[0].start != stay[0].end:
+                yield breach(
+                    "cold", stay[0], 0, "is not in the cold from being put in to being taken out"
+                )
 
     def _delay(self, row: Mapping[str, Any], into: Step) -> Iterator[Breach]:
         start = self._cold_reference(row, into)
@@ -76,12 +79,20 @@ class ColdDesk(Desk):
         if self.tempers_first(row):
             batches = {
                 str(own["temper_batch"])
-                for own in self.rows()
+                for own in self.rows
                 if str(own["coupon"]) in into.codes and own.get("temper_batch", 0)
             }
             ends = [s.end for s in self.steps if s.what == "temper out" and s.which in batches]
             return max(ends) if ends else self.quenched(row)
         return self.quenched(row)
+
+    @functools.cached_property
+    def _routes(self) -> dict[str, str]:
+        """Route of each coupon in the plan."""
+        if not self.study.has("cold_route"):
+            return {}
+        column = self.study.factor("cold_route").column
+        return {str(row["coupon"]): str(row[column]) for row in self.rows}
 
     def baths(self) -> Iterator[Breach]:
         """No more coupons in a bath than it holds; the group that comes last is named."""
@@ -89,7 +100,10 @@ class ColdDesk(Desk):
         for step in self.steps:
             if step.what == "cold":
                 out = [s.end for s in self.steps if s.what == "cold out" and s.which == step.which]
-                stays[step.level].append((step.start, max([step.end, *out]), step))
+                # the bath is that of the plan, whatever the words of the step say
+                routes = {self._routes.get(code, step.level) for code in step.codes}
+                for route in routes or {step.level}:
+                    stays[route].append((step.start, max([step.end, *out]), step))
         for route, own in stays.items():
             capacity = self.hours.capacity(route)
             over: dict[str, int] = defaultdict(int)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterator
 from typing import Final
 
-from quenchbook.bench.check_desk import MIDNIGHT, Desk, breach, name_of, off, short
-from quenchbook.bench.timetable import Breach, Step
+from quenchbook.bench.check_desk import Desk, breach, degrees_of, name_of, off, short
+from quenchbook.bench.timetable import DAY, Breach, Step
 
 _ROOM_C: Final = 20.0
 
@@ -18,7 +19,8 @@ class FurnaceDesk(Desk):
 
     def loads(self) -> Iterator[Breach]:
         """Soak, quench and order of the loads."""
-        for row in self.rows():
+        coupons = Counter(str(row["furnace_load"]) for row in self.rows)
+        for row in self.rows:
             coupon, load = row["coupon"], str(row["furnace_load"])
             parts = {what: self.of(what, coupon) for what in ("load", "soak", "quench")}
             if any(len(own) != 1 or own[0].which != load for own in parts.values()):
@@ -32,14 +34,10 @@ class FurnaceDesk(Desk):
             if quench.start != soak.end:
                 gap = abs(quench.start - soak.end)
                 yield breach("soak", quench, gap, f"the quench is {gap} min from the soak's end")
-            coupons = sum(1 for own in self.rows() if str(own["furnace_load"]) == load)
-            needed = coupons * self.hours.quench_coupon
+            needed = coupons[load] * self.hours.quench_coupon
             yield from short("hands", quench, needed - quench.minutes, "quench")
             yield from short("hands", into, self.hours.loading - into.minutes, "loading")
-        first: dict[int, Step] = {}
-        for step in self.steps:
-            if step.what == "load":
-                first[int(step.which)] = step
+        first = self._load_steps()
         for number, after in itertools.pairwise(sorted(first)):
             if (early := first[number].start - first[after].start) > 0:
                 yield breach(
@@ -47,13 +45,18 @@ class FurnaceDesk(Desk):
                     f"runs {early} min before load {number}: the randomized order is changed",
                 )  # fmt: skip
 
+    def _load_steps(self) -> dict[int, Step]:
+        """Loading of each load of the plan."""
+        known = {str(row["furnace_load"]): int(row["furnace_load"]) for row in self.rows}
+        own = (step for step in self.steps if step.what == "load" and step.which in known)
+        return {known[step.which]: step for step in own}
+
     def _uses(self) -> list[tuple[int, int, float, Step]]:
         """Start, end, setting and first step of each use of the furnace."""
-        settings = self._settings()
         uses = []
         ends = {"load": "quench", "temper in": "temper out"}
         for step in self.steps:
-            if step.lane == "furnace" and step.what in ends:
+            if step.what in ends and (step.lane == "furnace" or step.what == "load"):
                 last = [
                     own
                     for own in self.steps
@@ -61,7 +64,9 @@ class FurnaceDesk(Desk):
                     and own.what == ends[step.what]
                 ]
                 end = max((own.end for own in last), default=step.end)
-                uses.append((step.start, end, settings[step.unit, step.which], step))
+                told = self.settings.get((step.unit, step.which), degrees_of(step.level))
+                # a step without a temperature is named by the check of words
+                uses.append((step.start, end, _ROOM_C if told is None else told, step))
         return sorted(uses, key=lambda use: use[0])
 
     def furnace(self) -> Iterator[Breach]:
@@ -75,21 +80,35 @@ class FurnaceDesk(Desk):
                     "furnace", step, over,
                     f"is in the furnace {over} min together with {name_of(before[3])}",
                 )  # fmt: skip
-            elif before is not None and start // MIDNIGHT == before[1] // MIDNIGHT:
+            elif before is None or self._is_off(before[1], start, setting):
+                yield from self._from_cold(step, -DAY if before is None else before[1], setting)
+            else:
                 needed = self._ramp(before[2], setting)
                 yield from short("furnace", step, needed - (start - before[1]), "time to reach it")
-            else:
-                heat = [
-                    own.start
-                    for own in self.steps
-                    if own.what == "heat" and own.which == step.which and own.end == start
-                ]
-                begun = min(heat, default=start)
-                if before is not None:
-                    begun = max(begun, before[1])
-                needed = self._ramp(None, setting)
-                yield from short("furnace", step, needed - (start - begun), "time to heat up")
             before = use if before is None or end >= before[1] else before
+
+    def _is_off(self, last: int, start: int, setting: float) -> bool:
+        """Whether the furnace is off between two uses: across midnight, with time to heat."""
+        return start // DAY != last // DAY and self._ramp(None, setting) <= start - last
+
+    def _from_cold(self, step: Step, last: int, setting: float) -> Iterator[Breach]:
+        """A cold furnace is switched on and has time enough to reach the setting."""
+        own = [
+            other
+            for other in self.steps
+            if (other.unit, other.which) == (step.unit, step.which)
+            and last <= other.start <= other.end <= step.start
+        ]
+        heat = [other.start for other in own if other.what == "heat" and other.end == step.start]
+        begun = min(heat, default=step.start)
+        needed = self._ramp(None, setting)
+        yield from short("furnace", step, needed - (step.start - begun), "time to heat up")
+        on = [other for other in own if other.what == "switch on" and other.start <= begun]
+        if not on:
+            yield breach("missing", step, 0, "nobody switches the furnace on before")
+        else:
+            lacking = min(self.hours.switch_on, math.floor(needed)) - on[-1].minutes
+            yield from short("hands", on[-1], lacking, "switching on")
 
     def _ramp(self, before: float | None, setting: float) -> float:
         hours = self.hours
@@ -100,32 +119,18 @@ class FurnaceDesk(Desk):
         rate = hours.heating_per_hour if setting > before else hours.cooling_per_hour
         return max(hours.recovery, abs(setting - before) / rate * 60)
 
-    def _settings(self) -> dict[tuple[str, str], float]:
-        """Degrees of each load and temper batch, read from the words on their steps where held."""
-        found: dict[tuple[str, str], float] = {}
-        for step in self.steps:
-            if step.unit != "cold_batch":
-                found[step.unit, step.which] = float(step.level.split("\u00a0")[0])
-        for row in self.rows():
-            for unit, name in (("furnace_load", "austenitize"), ("temper_batch", "temper")):
-                if self.study.has(name) and self.study.factor(name).set_for == unit:
-                    value = row[self.study.factor(name).column]
-                    if isinstance(value, float | int) and value == value:
-                        found[unit, str(row.get(unit))] = float(value)
-        return found
-
     def days(self) -> Iterator[Breach]:
         """Loads of one day of the plan on one day of work."""
         if not self.study.layout.loads_per_day or self.study.published:
             return
         first: dict[int, int] = {}
-        loads = {int(step.which): step for step in self.steps if step.what == "load"}
-        for row in self.rows():
+        loads = self._load_steps()
+        for row in self.rows:
             step = loads.get(int(row["furnace_load"]))
             if step is None:
                 continue
-            day = step.start // MIDNIGHT
+            day = step.start // DAY
             late = day - first.setdefault(int(row["day"]), day)
             if late:
-                minutes = abs(late) * MIDNIGHT
+                minutes = abs(late) * DAY
                 yield breach("day", step, minutes, "is not on the day of its block")

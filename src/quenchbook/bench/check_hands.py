@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from quenchbook.bench.check_desk import MIDNIGHT, Desk, breach, name_of
-from quenchbook.bench.timetable import HANDS, Breach, Step
+from quenchbook.bench.check_desk import Desk, breach, name_of
+from quenchbook.bench.timetable import DAY, HANDS, Breach, Step
 
 
 class HandsDesk(Desk):
@@ -33,24 +33,26 @@ class HandsDesk(Desk):
 
     def _outside(self, step: Step) -> int:
         """Distance of the minute farthest from working hours."""
+        return max(map(self._far, range(step.start, max(step.start + 1, step.end))))
+
+    def _far(self, minute: int) -> int:
+        """Distance of a minute from the nearest working hours."""
         opens, closes = self.hours.opens, self.hours.closes
-        wide = 8 + len(self.hours.rest_dates)  # days on each side: one of them has work
-        most = 0
-        for minute in self._ends(step):
-            today = minute // MIDNIGHT
-            open_minutes = [
-                abs(day * MIDNIGHT + edge - minute)
-                for day in range(today - wide, today + wide + 1)
-                if not self.hours.rests(day + 1)
-                for edge in (opens, closes - 1)
-            ]
-            inside = opens <= minute % MIDNIGHT < closes and not self.hours.rests(today + 1)
-            most = max(most, 0 if inside else min(open_minutes))
-        return most
+        today, most = minute // DAY, 7 * (len(self.hours.rest_dates) + 1) + 1
+        if opens <= minute % DAY < closes and not self.hours.rests(today + 1):
+            return 0
+        nearest = most * DAY
+        for away in range(most):
+            if (away - 2) * DAY > nearest:
+                break
+            for day in {today - away, today + away}:
+                if not self.hours.rests(day + 1):
+                    edges = (day * DAY + opens, day * DAY + closes - 1)
+                    nearest = min(nearest, *(abs(edge - minute) for edge in edges))
+        return nearest
 
     def _rests(self, step: Step) -> bool:
-        return any(self.hours.rests(minute // MIDNIGHT + 1) for minute in self._ends(step))
-
-    @staticmethod
-    def _ends(step: Step) -> set[int]:
-        return {step.start, max(step.start, step.end - 1)}
+        return any(
+            self.hours.rests(minute // DAY + 1)
+            for minute in (step.start, max(step.start, step.end - 1))
+        )

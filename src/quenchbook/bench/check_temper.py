@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator
 
-from quenchbook.bench.check_desk import Desk, breach, name_of, short
+from quenchbook.bench.check_desk import Desk, breach, name_of, off, short
 from quenchbook.bench.temper_sheets import temper_cycles
 from quenchbook.bench.timetable import Breach
 
@@ -15,7 +16,7 @@ class TemperDesk(Desk):
 
     def tempers(self) -> Iterator[Breach]:
         """Every coupon ready before its temper, held long enough, as often as planned."""
-        for row in self.rows():
+        for row in self.rows:
             batch = row.get("temper_batch", 0)
             if not batch:
                 continue
@@ -37,9 +38,14 @@ class TemperDesk(Desk):
                     f"begins {early} min before coupon {row['coupon']} is ready",
                 )  # fmt: skip
             wanted = self.time(row, "temper_time", self.hours.temper_time)
-            for own in hold:
-                needed = wanted + self.hours.temper_heating
-                yield from short("temper", own, needed - own.minutes, "temper")
+            needed = math.ceil(wanted) + math.ceil(self.hours.temper_heating)
+            for begun, own, end in zip(into, hold, out, strict=True):
+                yield from off("temper", own, own.minutes - needed, "temper")
+                yield from off(
+                    "temper", end, end.start - begun.end - needed, "time until taken out"
+                )
+                if (early := begun.end - own.start) > 0:
+                    yield breach("temper", own, early, f"begins {early} min before it is put in")
             for own in (*into, *out):
                 yield from short("hands", own, self.hours.temper_loading - own.minutes, own.what)
             for end, start in zip(out, into[1:], strict=False):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import floor
 from typing import Final
 
 import pandas as pd
@@ -28,6 +29,7 @@ COVER_LITRES: Final = (1.0, 3.0)  # liquid nitrogen left over the coupons; assum
 BATH_LITRES: Final = (1.0, 3.0)  # alcohol that covers the coupons; assumed, no source
 COVER_KG: Final = (1.0, 3.0)  # dry ice around coupons without a bath; assumed, no source
 UNTOLD_HOURS: Final = (1.0, 12.0)  # in the cold; assumed, no source
+_DAY_MINUTES: Final = 24 * 60
 _TIME: Final = re.compile(r"(\d+(?:[.,]\d+)?)\s*(min|h|hours?|days?)\b")
 
 
@@ -40,7 +42,8 @@ class ColdBatch:
     route : str
         ``freezer``, ``dry_ice``, ``liquid_nitrogen``, a name of the study, or empty: not told.
     day : int
-        0 where the plan has no days.
+        Day on which they go into the cold: that of their furnace load, and whole days of delay
+        later; 0 where the plan has no days.
     coupons : int
     hours : float or None
         In the cold [h]; None: not told.
@@ -78,7 +81,7 @@ def cold_batches(matrix: CouponMatrix) -> tuple[ColdBatch, ...]:
     for _, rows in frame.groupby(keys, sort=False):
         route = str(rows["cold_route"].iloc[0]) if routed else _only_route(study)
         if route not in ("none", "nan"):
-            day = int(rows["day"].iloc[0]) if "day" in rows else 0
+            day = int(rows["day"].iloc[0]) + _days_later(rows) if "day" in rows else 0
             found.append(ColdBatch(route, day, len(rows), _hours(study, rows)))
     return tuple(found)
 
@@ -168,6 +171,13 @@ def alcohol_line() -> Need:
     """Alcohol for the bath of the dry ice [l]."""
     note = "One bath that covers the coupons, used again (assumed, no source); counted as ethanol."
     return Need("alcohol", *BATH_LITRES, "l", note)
+
+
+def _days_later(rows: pd.DataFrame) -> int:
+    """Days between the furnace and the cold: the delay to the nearest whole day."""
+    if "delay_minutes" not in rows or rows["delay_minutes"].isna().all():
+        return 0
+    return floor(float(rows["delay_minutes"].max()) / _DAY_MINUTES + 0.5)
 
 
 def _of_route(batches: Sequence[ColdBatch], route: str) -> list[ColdBatch]:

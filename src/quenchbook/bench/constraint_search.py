@@ -9,26 +9,18 @@ Loads keep their randomized order.
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from quenchbook.bench.pace import Pace, whole
-from quenchbook.bench.timetable import DAY
+from quenchbook.bench.pace import Pace
+from quenchbook.bench.solver import solver_of_effort
+from quenchbook.bench.timetable import DAY, whole
 from quenchbook.bench.timetable_steps import Placement
 from quenchbook.bench.work_list import ColdWork, LoadWork, WorkList
 from quenchbook.study.hours import WorkHours
 
-INSTALL: Final = 'pip install "quenchbook[timetable]"'
-
 _EFFORT: Final = 8.0  # deterministic time, about as many seconds of a free processor
 _MORE_DAYS: Final = 5  # days of work after the end of the placement it begins from
-_SEED: Final = 1
-
-
-def search_installed() -> bool:
-    """Whether the solver is installed."""
-    return importlib.util.find_spec("ortools") is not None
 
 
 def searched_loads(
@@ -141,8 +133,8 @@ class _Sheet:
             model.add(switched == 1)
             model.add_hint(switched, 1)
         else:
-            name = str(before.load)
-            last, free = self.day["quench", name], self.at["quench", name] + before.quench
+            key = ("quench", str(before.load))
+            last, free = self.day[key], self.at[key] + before.quench
             day = self.day["load", which]
             model.add(day == last).only_enforce_if(~switched)
             model.add(day > last).only_enforce_if(switched)
@@ -263,7 +255,7 @@ class _Sheet:
         model.add_max_equality(end, self.ends)
         missed = sum(self.missed)
         model.minimize(missed)
-        solver = _solver(effort)
+        solver = solver_of_effort(effort)
         if solver.solve(model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return None
         found = self._placement(solver)
@@ -275,7 +267,7 @@ class _Sheet:
         model.clear_hints()
         for variable, value in values:
             model.add_hint(variable, value)
-        solver = _solver(effort / 2)
+        solver = solver_of_effort(effort / 2)
         if solver.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             found = self._placement(solver)
         return found
@@ -292,14 +284,3 @@ class _Sheet:
             into, out = (solver.value(self.at[what, batch]) for what in ("cold in", "cold out"))
             found.cold[batch] = (int(into), int(out))
         return found
-
-
-def _solver(effort: float) -> Any:
-    """Solver that finds the same each time."""
-    from ortools.sat.python import cp_model
-
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = _SEED
-    solver.parameters.max_deterministic_time = effort
-    return solver

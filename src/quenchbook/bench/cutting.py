@@ -16,7 +16,7 @@ from quenchbook.bench.cut_patterns import (
     microns_of_bar,
     shortest_stock,
 )
-from quenchbook.bench.grinding import grinding_words
+from quenchbook.bench.grinding import grinding_words, sawn_stock
 from quenchbook.bench.pieces import (
     SPARE,
     Piece,
@@ -144,6 +144,7 @@ def cut_list(matrix: CouponMatrix) -> CutList:
             "The study tells of no stock. Write [stock] with bars, coupon_length, kerf and "
             "end_discard in study.toml."
         )
+    stock, sawn_words = sawn_stock(matrix.study, stock)
     coupons = coupon_pieces(matrix, stock)
     bars = pieces_of_bars(matrix, coupons, stock)
     in_bars = [piece for own in bars.values() for piece in own]
@@ -160,6 +161,7 @@ def cut_list(matrix: CouponMatrix) -> CutList:
         spare_words(spares, len(coupons), matrix.study),
         *(() if bars else ("Bars and places of the coupons are drawn at random.",)),
         f"{stock.grain_words}.",
+        *sawn_words,
         *grinding_words(matrix.study),
     )
     return CutList(found.frame, stock, found.proven, notes)

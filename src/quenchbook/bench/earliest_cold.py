@@ -89,7 +89,7 @@ def _outs(bench: Bench, own: ColdWork, cold: int) -> Iterator[Span]:
         seen = out
 
 
-def hold(bench: Bench, choice: Choice) -> None:
+def reserve_cold(bench: Bench, choice: Choice) -> None:
     """Take hands and baths for the groups of a choice."""
     for group, into, out in choice.cold:
         bench.mark(cold_hands(into, out, bench.pace))
@@ -99,7 +99,7 @@ def hold(bench: Bench, choice: Choice) -> None:
 
 def take_group(bench: Bench, placed: Placement, choice: Choice) -> None:
     """Write the groups of a choice into a placement, with their hands and baths."""
-    hold(bench, choice)
+    reserve_cold(bench, choice)
     for group, into, out in choice.cold:
         placed.cold[group.batch] = (into, out)
 

@@ -8,13 +8,13 @@ from quenchbook.bench.earliest_cold import (
     Choice,
     cold_hands,
     group_choice,
-    hold,
     in_turn,
+    reserve_cold,
     take_group,
 )
 from quenchbook.bench.hands_and_baths import GRID, NEVER, Bench, horizon, load_hands
-from quenchbook.bench.pace import Pace, whole
-from quenchbook.bench.timetable import DAY
+from quenchbook.bench.pace import Pace
+from quenchbook.bench.timetable import DAY, whole
 from quenchbook.bench.timetable_steps import Placement
 from quenchbook.bench.work_list import ColdWork, LoadWork, WorkList
 from quenchbook.study.hours import WorkHours
@@ -165,7 +165,7 @@ def _tried(
             break
         missed += found.missed
         chosen += found.cold
-        hold(bench, found)
+        reserve_cold(bench, found)
     whole_load = len(chosen) == len(groups)
     for group, into, out in chosen:
         bench.mark(cold_hands(into, out, pace), 0)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import bisect
 from typing import Final
 
-from quenchbook.bench.earliest_cold import Choice, group_choice, hold, in_turn, take_group
+from quenchbook.bench.earliest_cold import Choice, group_choice, in_turn, reserve_cold, take_group
 from quenchbook.bench.hands_and_baths import GRID, NEVER, Bench, Span, horizon, load_hands
-from quenchbook.bench.pace import Pace, whole
-from quenchbook.bench.timetable import DAY
+from quenchbook.bench.pace import Pace
+from quenchbook.bench.timetable import DAY, whole
 from quenchbook.bench.timetable_steps import (
     Placement,
     Use,
@@ -89,10 +90,15 @@ def _temper_start(
     return best
 
 
+def _around(uses: list[Use], start: int) -> tuple[Use | None, Use | None]:
+    """Uses of the furnace before and from a minute on; `uses` are in time order."""
+    place = bisect.bisect_left(uses, start, key=lambda use: use.start)
+    return (uses[place - 1] if place else None), (uses[place] if place < len(uses) else None)
+
+
 def _fits_furnace(uses: list[Use], own: Use, pace: Pace) -> bool:
     """Whether the furnace can be at the setting before, and at the next one after."""
-    before = max((u for u in uses if u.start < own.start), key=lambda u: u.start, default=None)
-    after = min((u for u in uses if u.start >= own.start), key=lambda u: u.start, default=None)
+    before, after = _around(uses, own.start)
     heat, switched = heat_start(before, own, pace)
     if before is not None and heat < before.end:
         return False
@@ -114,7 +120,7 @@ def _temper_hands(own: TemperWork, start: int, uses: list[Use], pace: Pace) -> l
     out = pace.temper_out(own, start)
     hands = [(start, start + pace.tray), (out, out + pace.tray)]
     if pace.hours.temper_in == "furnace":
-        before = max((u for u in uses if u.start < start), key=lambda u: u.start, default=None)
+        before, _ = _around(uses, start)
         heat, switched = heat_start(before, Use(start, out + pace.tray, own.setting), pace)
         if switched:
             hands.append((heat, min(heat + whole(pace.hours.switch_on), start)))
@@ -130,5 +136,5 @@ def _bench_of(work: WorkList, placed: Placement, pace: Pace) -> Bench:
         bench.mark(load_hands(own, before, placed.loads[own.load], pace))
         before = (own, pace.quench_end(own, placed.loads[own.load]))
     for batch, (into, out) in placed.cold.items():
-        hold(bench, Choice(0, 0, ((groups[batch], into, out),)))
+        reserve_cold(bench, Choice(0, 0, ((groups[batch], into, out),)))
     return bench

@@ -11,18 +11,20 @@ from quenchbook.plan.entry_tables import (
     CORRECTION_COLUMNS,
     DEVIATION_COLUMNS,
     EXAMPLE,
-    IMPACT_CHECK_COLUMNS,
-    IMPACT_CHECK_EXAMPLES,
     LENGTH_COLUMNS,
+    PLACE_COLUMNS,
     actual_column,
     correction_examples,
     deviation_examples,
+    impact_check_columns,
+    impact_check_examples,
     logged_factors,
     reading_columns,
     response_stem,
 )
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Response
+from quenchbook.units import is_energy
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,9 @@ def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
         loads = tuple((int(load),) for load in sorted(matrix.in_loads["furnace_load"].unique()))
         columns = ("furnace_load", *(actual_column(factor) for factor in logged))
         forms.append(Form("furnace_log", columns, loads))
+    if study.stock is not None and study.stock.labels:
+        codes = tuple((str(code),) for code in matrix.in_loads["coupon"])
+        forms.append(Form("places", PLACE_COLUMNS, codes))
     forms += _tester_forms(matrix)
     forms.append(Form("deviations", DEVIATION_COLUMNS, examples=deviation_examples(study)))
     forms.append(Form("corrections", CORRECTION_COLUMNS, examples=correction_examples(study)))
@@ -87,13 +92,16 @@ def entry_forms(matrix: CouponMatrix) -> tuple[Form, ...]:
 def _tester_forms(matrix: CouponMatrix) -> list[Form]:
     """Forms for the testers that the study uses, and for a micrometer if it is told."""
     study, forms = matrix.study, []
-    for name, columns, examples, unit in (
-        ("block_checks", BLOCK_COLUMNS, BLOCK_EXAMPLES, "HRC"),
-        ("impact_checks", IMPACT_CHECK_COLUMNS, IMPACT_CHECK_EXAMPLES, "J"),
-    ):
-        if any(response.unit == unit and response.kind != "other" for response in study.responses):
-            shown = tuple((EXAMPLE + row[0], *row[1:]) for row in examples)
-            forms.append(Form(name, columns, examples=shown))
+    units = [response.unit for response in study.responses if response.kind != "other"]
+    asked: list[tuple[str, tuple[str, ...], tuple[tuple[str, ...], ...]]] = []
+    if "HRC" in units:
+        asked.append(("block_checks", BLOCK_COLUMNS, BLOCK_EXAMPLES))
+    if energy := next(filter(is_energy, units), ""):
+        columns, examples = impact_check_columns(energy), impact_check_examples(energy)
+        asked.append(("impact_checks", columns, examples))
+    for name, columns, examples in asked:
+        shown = tuple((EXAMPLE + row[0], *row[1:]) for row in examples)
+        forms.append(Form(name, columns, examples=shown))
     if "micrometer" in study.tester:
         codes = tuple((str(code),) for code in matrix.frame["coupon"])
         forms.append(Form("lengths", LENGTH_COLUMNS, codes))

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from math import ceil
+
 from quenchbook.errors import EstimabilityError, UnitError
 from quenchbook.metallurgy.decarburization import VERIFY, grind_allowance
 from quenchbook.metallurgy.expected import Expected
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
+from quenchbook.study.stock import Stock
 from quenchbook.units import interval_text, number_text, parse_quantity, with_unit
 
 
@@ -54,6 +58,40 @@ def grinding_words(study: Study) -> tuple[str, ...]:
         )
     amount = with_unit(interval_text(float(allowance.low), float(allowance.high), 2), "mm")
     return (f"Grind {amount} off each side ({allowance.source}). {VERIFY}",)
+
+
+def sawn_stock(study: Study, stock: Stock) -> tuple[Stock, tuple[str, ...]]:
+    """Stock with the length that is sawn, and what to say of it where it was not told.
+
+    Parameters
+    ----------
+    study : Study
+    stock : Stock
+
+    Returns
+    -------
+    stock : Stock
+        Where only the finished length is told, both ends longer by the high end of the estimated
+        grind allowance, up to the next tenth of a millimetre.
+    words : tuple of str
+    """
+    if not stock.is_finished_length:
+        return stock, ()
+    finished = stock.coupon_length_mm
+    told = with_unit(f"{finished:g}", "mm")
+    ask = 'Write grind_allowance = "0.3 mm" or coupon_length below [stock] if you know better.'
+    allowance = expected_allowance(study)
+    if allowance is None:
+        return stock, (
+            f"Coupons are sawn at their finished length, {told}: nothing is left to grind off the "
+            f"ends, because how much is not known. {ask}",
+        )
+    more = ceil(round(20 * float(allowance.high), 6)) / 10
+    longer = with_unit(number_text(more, 1), "mm")
+    return replace(stock, coupon_length_mm=finished + more), (
+        f"Coupons are sawn {longer} longer than finished ({told}): twice the high end of the "
+        f"estimate, for both ends. {ask}",
+    )
 
 
 def _is_austenitize(factor: Factor) -> bool:

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Final
 
-from quenchbook.bench.pace import Pace, whole
-from quenchbook.bench.timetable import DAY
+from quenchbook.bench.pace import Pace
+from quenchbook.bench.timetable import DAY, whole
 from quenchbook.bench.timetable_steps import Use, heat_start
 from quenchbook.bench.work_list import ColdWork, LoadWork, WorkList
 

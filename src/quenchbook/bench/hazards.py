@@ -105,6 +105,11 @@ def oil_quench(study: Study) -> bool:
     return any(_has(_OIL, own) for own in told_phrases(study) if own.startswith("quench"))
 
 
+def oil_told(study: Study) -> bool:
+    """Whether the study file tells of a quench in oil, or of an oil bath."""
+    return oil_quench(study) or any(_has(_OIL_BATH, own) for own in told_phrases(study))
+
+
 def quench_told(study: Study) -> bool:
     """Whether the study file tells how coupons are quenched."""
     return any(own.startswith("quench") for own in told_phrases(study))

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from quenchbook.bench.constraint_search import INSTALL, search_installed, searched_loads
+from quenchbook.bench.constraint_search import searched_loads
 from quenchbook.bench.earliest_start import placed_loads
 from quenchbook.bench.earliest_temper import placed_tempers
+from quenchbook.bench.solver import INSTALL, search_installed
 from quenchbook.bench.timetable import Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
-from quenchbook.bench.timetable_steps import finished_timetable
-from quenchbook.bench.work_list import work_list
+from quenchbook.bench.timetable_steps import Placement, finished_timetable
+from quenchbook.bench.work_list import WorkList, work_list
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.hours import WorkHours
@@ -20,6 +21,11 @@ from quenchbook.units import minutes_text
 
 _MISSES: Final = ("delay", "hours", "cold", "day")
 """Breaches whose minutes are compared; a bath that is too small for a group is counted alone."""
+
+_NO_REMEDY: Final = (
+    "This cannot be worked as it stands: longer hours, fewer loads a day, or an own oven for the "
+    "tempers."
+)
 
 _Score = tuple[int, int, int, int, int, int]
 
@@ -61,7 +67,7 @@ def bench_timetable(
         raise PlanError(Problem("timetable", what, f"Run: {INSTALL}, or leave search out."))
     work = work_list(matrix, hours)
     first = placed_loads(work, hours)
-    listed = finished_timetable(matrix, work, placed_tempers(work, first, hours), hours)
+    listed = _checked(matrix, work, first, hours)
     if not (hours.search if search is None else search):
         return listed
     if not search_installed():
@@ -73,8 +79,20 @@ def bench_timetable(
     placed = searched_loads(work, hours, first)
     if placed is None:
         return _noted(listed, "Searched: nothing was found, the timetable is by earliest start.")
-    searched = finished_timetable(matrix, work, placed_tempers(work, placed, hours), hours)
+    searched = _checked(matrix, work, placed, hours)
     return better_timetable(matrix, listed, searched)
+
+
+def _checked(matrix: CouponMatrix, work: WorkList, loads: Placement, hours: WorkHours) -> Timetable:
+    """Timetable of a placement of loads, with what the check finds beyond what it names itself."""
+    own = finished_timetable(matrix, work, placed_tempers(work, loads, hours), hours)
+    named = {(b.kind, b.unit, b.which, b.what) for b in own.breaches}
+    more = [
+        replace(b, remedy=b.remedy or _NO_REMEDY)
+        for b in timetable_breaches(matrix, own)
+        if (b.kind, b.unit, b.which, b.what) not in named
+    ]
+    return replace(own, breaches=(*own.breaches, *more)) if more else own
 
 
 def better_timetable(matrix: CouponMatrix, listed: Timetable, searched: Timetable) -> Timetable:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import functools
 import itertools
-import math
 from dataclasses import dataclass
 from typing import Final
 
-from quenchbook.bench.timetable import DAY
+from quenchbook.bench.timetable import DAY, whole
 from quenchbook.bench.work_list import LoadWork, TemperWork
 from quenchbook.study.hours import WorkHours
 
@@ -107,16 +106,30 @@ class Pace:
         own = (day for day in itertools.count(first) if not self.rests(day))
         return list(itertools.islice(own, most))
 
+    @functools.cached_property
+    def _midst(self) -> int:
+        """Minute of a day that is farthest from working hours."""
+        return max(range(DAY), key=self._outside.__getitem__)
+
     def outside(self, start: int, end: int) -> int:
-        """How far a step lies outside working hours, to the nearest of them [min]."""
-        if self.has_rest:
-            known, last = self._known, max(start, end - 1)
-            for minute in (start, last):
-                if minute not in known:
-                    known[minute] = self._far(minute)
-            return max(known[start], known[last])
-        table = self._outside
-        return max(table[start % DAY], table[max(start, end - 1) % DAY])
+        """How far any minute of a step lies outside working hours, to the nearest of them [min]."""
+        last = max(start, end - 1)
+        if not self.has_rest:
+            table = self._outside
+            most = max(table[start % DAY], table[last % DAY])
+            # only across the midst of a night is a minute between farther out than both ends
+            return table[self._midst] if (self._midst - start) % DAY < last - start else most
+        one, other = self._known_far(start), self._known_far(last)
+        night = DAY - self.hours.closes + self.hours.opens
+        if abs(one - other) == last - start or (one == other == 0 and last - start <= night):
+            return max(one, other)
+        return max(map(self._known_far, range(start, last + 1)))
+
+    def _known_far(self, minute: int) -> int:
+        known = self._known
+        if minute not in known:
+            known[minute] = self._far(minute)
+        return known[minute]
 
     @functools.cached_property
     def _known(self) -> dict[int, int]:
@@ -140,8 +153,3 @@ class Pace:
         """Minutes outside working hours, and a day more where nobody works."""
         minutes = self.outside(start, end)
         return minutes + DAY if self.has_rest and self.on_rest_day(start, end) else minutes
-
-
-def whole(minutes: float) -> int:
-    """Whole minutes, rounded up: a clock at the bench shows no seconds."""
-    return math.ceil(minutes - 1e-9)

@@ -9,6 +9,7 @@ from quenchbook.bench.need import Need, range_words
 from quenchbook.metallurgy.room_air import (
     CARBON_DIOXIDE_DANGER,
     CARBON_DIOXIDE_DAY,
+    CARBON_DIOXIDE_QUARTER_HOUR,
     CARBON_DIOXIDE_SHORT,
     OXYGEN_LEAVE,
     OXYGEN_LOW,
@@ -24,7 +25,7 @@ from quenchbook.metallurgy.room_air import (
     steady_oxygen,
 )
 from quenchbook.study.room import Room
-from quenchbook.units import NO_BREAK, interval_text
+from quenchbook.units import NO_BREAK, number_text
 
 ASK_ROOM: Final = (
     'Room not told: write [room], volume = "30 m3" and air_changes = 0.4 (an hour), to see '
@@ -34,10 +35,14 @@ ASK_CHANGES: Final = (
     "Air changes of the room not told: it is computed as closed. Write air_changes = 0.4 (an hour) "
     "below [room] when they are known."
 )
+_DELIVERY: Final = "the whole delivery; several batches a day lie between"
 _LIMITS: Final = {
     "%": (OXYGEN_LEAVE, OXYGEN_LOW),
-    "ppm": (CARBON_DIOXIDE_DANGER, CARBON_DIOXIDE_SHORT, CARBON_DIOXIDE_DAY),
-}
+    "ppm": (
+        CARBON_DIOXIDE_DANGER, CARBON_DIOXIDE_SHORT, CARBON_DIOXIDE_QUARTER_HOUR,
+        CARBON_DIOXIDE_DAY,
+    ),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -64,11 +69,16 @@ class AirFigure:
     def value_words(self) -> str:
         """Figure in print."""
         if self.unit == "%":
-            return f"{interval_text(self.low, self.high, 1)}{NO_BREAK}%"
+            return _once(number_text(self.low, 1), number_text(self.high, 1)) + f"{NO_BREAK}%"
         if self.unit == "ppm":
             ends = (ppm_text(self.low), ppm_text(self.high))
-            return " to ".join(ends).replace(f"{NO_BREAK}ppm to", " to")
+            return _once(*ends).replace(f"{NO_BREAK}ppm to", " to")
         return range_words(self.low, self.high, self.unit)
+
+
+def _once(low: str, high: str) -> str:
+    """Both ends of a range in print; one where they do not differ there."""
+    return low if low == high else f"{low} to {high}"
 
 
 def ppm_text(ppm: float) -> str:
@@ -119,6 +129,9 @@ def _nitrogen_figures(room: Room | None, own: Need) -> list[AirFigure]:
         least, most = (oxygen_after_spill(litres, room.volume_m3) for litres in own.a_batch)
         what = f"oxygen, all liquid nitrogen of a batch spilt in the closed {_room_words(room)}"
         found.append(_against(what, most, least, "%"))
+        least, most = (oxygen_after_spill(litres, room.volume_m3) for litres in (own.low, own.high))
+        what = f"oxygen, all liquid nitrogen of the plan spilt in it, {_DELIVERY}"
+        found.append(_against(what, most, least, "%"))
     if own.an_hour is None:
         return found
     gas = [nitrogen_gas(litres) for litres in own.an_hour]
@@ -136,6 +149,9 @@ def _dry_ice_figures(room: Room | None, own: Need) -> list[AirFigure]:
     if room is not None and own.a_batch is not None:
         low, high = (carbon_dioxide(kilograms, room.volume_m3) for kilograms in own.a_batch)
         what = f"carbon dioxide, all dry ice of a batch as gas in the closed {_room_words(room)}"
+        found.append(_against(what, low, high, "ppm"))
+        low, high = (carbon_dioxide(mass, room.volume_m3) for mass in (own.low, own.high))
+        what = f"carbon dioxide, all dry ice of the plan as gas in it, {_DELIVERY}"
         found.append(_against(what, low, high, "ppm"))
         enough = dry_ice_for(CARBON_DIOXIDE_DAY.value, room.volume_m3)
         what = f"dry ice that brings the closed room to {ppm_text(CARBON_DIOXIDE_DAY.value)}"

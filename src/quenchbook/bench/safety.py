@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
-from quenchbook.bench.hazards import hazards
+from quenchbook.bench.hazards import hazards, oil_told
 from quenchbook.bench.room_check import ppm_text
 from quenchbook.metallurgy.room_air import (
     CARBON_DIOXIDE_DAY,
@@ -19,12 +19,14 @@ from quenchbook.metallurgy.room_air import (
     oxygen_after_spill,
 )
 from quenchbook.study.definition import Study
+from quenchbook.units import capital
 
 COMMON: Final = "Common practice, no source."
 LAST_WORD: Final = (
     "This list is not a risk assessment; local codes and licensed practice come first."
 )
 ROOM_M3: Final = 30.0  # a small workshop, as an example
+_OIL_UNTOLD: Final = "If the quench is oil: "
 _SPILL_LITRES: Final = 5.0
 
 
@@ -62,8 +64,16 @@ def cautions(study: Study) -> tuple[Caution, ...]:
     tuple of Caution
         In the order of the work. The last one says that the list is not a risk assessment.
     """
-    found = [CAUTIONS[name] for name in hazards(study)]
+    found = [_of_study(CAUTIONS[name], study) for name in hazards(study)]
     return (*found, Caution("Before all", (LAST_WORD,), ""))
+
+
+def _of_study(caution: Caution, study: Study) -> Caution:
+    """Caution without its "if" where the study file tells of the oil."""
+    if not caution.sentences[0].startswith(_OIL_UNTOLD) or not oil_told(study):
+        return caution
+    first = capital(caution.sentences[0].removeprefix(_OIL_UNTOLD))
+    return replace(caution, sentences=(first, *caution.sentences[1:]))
 
 
 def reminders(study: Study, names: tuple[str, ...]) -> tuple[str, ...]:
@@ -97,9 +107,8 @@ CAUTIONS: Final = {
     "oil": Caution(
         "Quench oil",
         (
-            "If the quench is oil: its flash point must lie well above the bath temperature, and "
-            "no "
-            "water may get in.",
+            f"{_OIL_UNTOLD}its flash point must lie well above the bath temperature, and no water "
+            "may get in.",
             "Put the whole coupon under at once: a half-dipped hot coupon lights the oil.",
             "Keep a lid and an extinguisher for burning liquids within reach; never put water on "
             "it.",

@@ -12,6 +12,7 @@ from quenchbook.bench.load_sheets import even_parts
 from quenchbook.bench.safety import reminders
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Response
+from quenchbook.units import is_energy
 
 TEST_ROWS: Final = 17  # rows of 9.5 mm that fit on A4 below the fields for the tester's check
 CHECK_READINGS: Final = 5  # as many as the forms block_checks and impact_checks have columns
@@ -111,16 +112,18 @@ def _tester_check(response: Response) -> TesterCheck | None:
     if response.unit == "HRC":
         return TesterCheck(
             "Hardness block",
-            "At least three readings before the first coupon of a session and after its last one. "
+            "At least three readings before the first coupon of a session and after its last one "
+            "(common practice, no source). "
             "Value and ± stand in the certificate of the block.",
             ("value, HRC", "± HRC", *numbers),
             ("before", "after"),
         )
-    if response.unit == "J":
+    if is_energy(response.unit):
         return TesterCheck(
             "Certified coupons",
-            "At least three of one certified energy before a session.",
-            ("certified, J", *numbers),
+            "Five of one certified energy before a session: the limit is one for their mean "
+            "(ASTM E23).",
+            (f"certified, {response.unit}", *numbers),
             ("before",),
         )
     return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -76,7 +77,8 @@ class Breach:
     ----------
     kind : str
         ``delay``, ``hours``, ``bath``, ``cold``, ``day``; the checker also knows ``furnace``,
-        ``oven``, ``hands``, ``order``, ``soak``, ``temper`` and ``missing``.
+        ``oven``, ``hands``, ``order``, ``soak``, ``temper``, ``missing`` and ``plan`` (a step that
+        says something else than the plan).
     unit, which : str
         What it is about: ``cold_batch``, ``3-1``.
     what : str
@@ -247,6 +249,11 @@ def breach_frame(breaches: Iterable[Breach]) -> pd.DataFrame:
     ]
     names = ["breach", "unit", "which", "what", "over_minutes", "sentence", "remedy"]
     return pd.DataFrame(rows, columns=names)
+
+
+def whole(minutes: float) -> int:
+    """Whole minutes, rounded up: a clock at the bench shows no seconds."""
+    return math.ceil(minutes - 1e-9)
 
 
 def clock(minute: int) -> str:

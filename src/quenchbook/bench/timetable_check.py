@@ -10,6 +10,7 @@ import itertools
 from quenchbook.bench.check_cold import ColdDesk
 from quenchbook.bench.check_furnace import FurnaceDesk
 from quenchbook.bench.check_hands import HandsDesk
+from quenchbook.bench.check_plan import PlanDesk
 from quenchbook.bench.check_temper import TemperDesk
 from quenchbook.bench.timetable import Breach, Timetable
 from quenchbook.plan.matrix import CouponMatrix
@@ -42,6 +43,7 @@ def timetable_breaches(
     for own in itertools.chain(
         furnace.loads(), furnace.furnace(), cold.colds(), cold.baths(),
         TemperDesk(*told).tempers(), HandsDesk(*told).hands(), furnace.days(),
+        PlanDesk(*told).steps_of_the_plan(),
     ):  # fmt: skip
         key = (own.kind, own.unit, own.which, own.what)
         if key not in found or found[key].minutes < own.minutes:

@@ -50,18 +50,6 @@ def timetable_list(timetable: Timetable) -> Iterator[ListDay]:
         )
 
 
-def list_text(timetable: Timetable) -> str:
-    """Plain text of the list, for a screen or a printer without anything else."""
-    blocks = []
-    for day in timetable_list(timetable):
-        lines = [f"{day.title} ({day.minutes / 60:.1f} h with your hands)"]
-        lines += [f"{own.start} to {own.end}  {own.words}: {own.coupons}" for own in day.lines]
-        blocks.append("\n".join(lines))
-    ends = [f"Not met: {breach}" for breach in timetable.breaches]
-    ends += [f"Assumed: {line}" for line in timetable.hours.assumed]
-    return "\n\n".join([*blocks, "\n".join(ends)]).rstrip() + "\n"
-
-
 def day_title(timetable: Timetable, day: int) -> str:
     """Name of a day: ``Day 2, Tue 2026-10-06``."""
     date = timetable.hours.date(day)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from quenchbook.bench.pace import Pace, whole
-from quenchbook.bench.timetable import DAY, HANDS, Breach, Step, Timetable, clock
+from quenchbook.bench.pace import Pace
+from quenchbook.bench.timetable import DAY, HANDS, Breach, Step, Timetable, clock, whole
+from quenchbook.bench.untempered import untempered_notes
 from quenchbook.bench.work_list import ColdWork, TemperWork, WorkList, delay_words
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.hours import WorkHours
@@ -58,10 +59,15 @@ def furnace_uses(work: WorkList, placed: Placement, pace: Pace) -> list[Use]:
 
 
 def heat_start(before: Use | None, use: Use, pace: Pace) -> tuple[int, bool]:
-    """When the furnace begins to go to its setting, and whether it is switched on for it."""
-    if before is not None and before.end // DAY == use.start // DAY:
-        return before.end, False
-    return use.start - pace.ramp(None, use.setting), True
+    """When the furnace begins to go to its setting, and whether it is switched on for it.
+
+    It is off between two days. Where the gap across midnight is too short to heat it from cold, it
+    stays on, as within a day.
+    """
+    cold = use.start - pace.ramp(None, use.setting)
+    if before is None or (before.end // DAY != use.start // DAY and before.end <= cold):
+        return cold, True
+    return before.end, False
 
 
 def finished_timetable(
@@ -86,7 +92,7 @@ def finished_timetable(
         title=matrix.study.title,
         plan=matrix.short_hash,
         has_days=work.has_days,
-        notes=(*work.notes, *notes),
+        notes=(*work.notes, *untempered_notes(work, steps), *notes),
     )
 
 

@@ -123,8 +123,8 @@ def label_sheets(matrix: CouponMatrix, foot: str) -> Iterator[LabelSheet]:
             "a tester gets the label.",
             labels=labels[number * each : (number + 1) * each],
             hint="The line under a code shows which way up it is read. The square holds the plan "
-            "and the code. Write down the tray or the packet too: marks on steel may not live "
-            "through the heat.",
+            "and the code. Write down the tray or the packet too (form places): marks on steel may "
+            "not live through the heat.",
             foot_left=foot,
             foot_right=f"labels, sheet {number + 1} of {pages}",
         )

@@ -9,6 +9,7 @@ from typing import Any, cast
 import pandas as pd
 
 from quenchbook.bench.temper_sheets import temper_cycles
+from quenchbook.bench.timetable import whole
 from quenchbook.errors import UnitError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
@@ -152,8 +153,8 @@ def work_list(matrix: CouponMatrix, hours: WorkHours) -> WorkList:
                 day=days[first["day"]],
                 setting=setting,
                 word=hot.word(setting) if hot else f"{setting:g}\u00a0°C",
-                soak=_whole(soak),
-                quench=_whole(len(rows) * hours.quench_coupon),
+                soak=whole(soak),
+                quench=whole(len(rows) * hours.quench_coupon),
                 codes=_codes(rows.sort_values("load_place")),
             )
         )
@@ -223,10 +224,10 @@ def _cold_work(study: Study, frame: pd.DataFrame, hours: WorkHours) -> list[Cold
                 load=load,
                 route=level,
                 word=route.word(level),
-                delay=None if math.isnan(delay) else _whole(delay),
+                delay=None if math.isnan(delay) else whole(delay),
                 tolerance=0 if math.isnan(delay) else int(hours.tolerance(delay)),
-                cooling=_whole(hours.cooling(level)),
-                hold=_whole(hold),
+                cooling=whole(hours.cooling(level)),
+                hold=whole(hold),
                 at_most=int(hold * hours.cold_at_most),
                 codes=_codes(rows),
                 capacity=hours.capacity(level),
@@ -256,7 +257,7 @@ def _temper_work(
                 batch=number,
                 setting=setting,
                 word=hot.word(setting) if hot else f"{setting:g}\u00a0°C",
-                hold=_whole(_level(first, _factor(study, "temper_time"), hours.temper_time)),
+                hold=whole(_level(first, _factor(study, "temper_time"), hours.temper_time)),
                 cycles=len(temper_cycles(study, first)),
                 codes=codes,
                 loads=tuple(sorted({int(load) for load in rows["furnace_load"]})),
@@ -296,11 +297,6 @@ def _held_degrees(study: Study, key: str, default: float, notes: list[str]) -> f
             "source)."
         )
         return default
-
-
-def _whole(minutes: float) -> int:
-    """Whole minutes, rounded up: a clock at the bench shows no seconds."""
-    return math.ceil(minutes - 1e-9)
 
 
 def delay_words(work: ColdWork) -> str:

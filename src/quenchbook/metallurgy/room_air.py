@@ -50,10 +50,11 @@ OXYGEN_LEAVE: Final = AirLimit(18.0, "leave the room", "note of a university lab
 CARBON_DIOXIDE_DAY: Final = AirLimit(
     5_000.0, "usual limit over 8 hours", "quoted at second hand; look up your own"
 )
+CARBON_DIOXIDE_QUARTER_HOUR: Final = AirLimit(
+    15_000.0, "limit over 15 minutes in some countries", "from memory; look up your own"
+)
 CARBON_DIOXIDE_SHORT: Final = AirLimit(
-    30_000.0,
-    "ceiling for 10 minutes; 15 000 in some countries",
-    "NIOSH criteria document on carbon dioxide",
+    30_000.0, "ceiling for 10 minutes", "NIOSH criteria document on carbon dioxide"
 )
 CARBON_DIOXIDE_DANGER: Final = AirLimit(
     40_000.0, "immediately dangerous to life or health", "quoted at second hand"

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import EstimabilityError, Problem
 from quenchbook.study.definition import Noise, Response, Study
-from quenchbook.units import listed, number_text, with_unit
+from quenchbook.units import is_energy, listed, number_text, with_unit
 
 if TYPE_CHECKING:
     from quenchbook.fit.mixed import MixedModel
@@ -86,7 +86,8 @@ def completed_noise(noise: Noise, study: Study, response: str) -> Noise:
 
 def _usual(study: Study, response: Response) -> Mapping[str, float] | None:
     """Usual values; that of a bar only where bars are told apart, else it is in the coupon's."""
-    found = USUAL.get((response.kind, response.unit, response.scale))
+    unit = "J" if is_energy(response.unit) else response.unit  # shares are the same in each unit
+    found = USUAL.get((response.kind, unit, response.scale))
     if found is None or any(factor.set_for == "bar" for factor in study.factors):
         return found
     return {unit: sd for unit, sd in found.items() if unit != "bar"}

@@ -11,6 +11,7 @@ from typing import Final
 
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import UNITS, Factor, Unit
+from quenchbook.units import convert, is_energy
 
 DEVIATION_COLUMNS: Final = ("what", "which", "item", "actual", "note")
 CORRECTION_COLUMNS: Final = ("file", "row", "column", "found", "corrected", "reason")
@@ -27,6 +28,7 @@ BLOCK_EXAMPLES: Final = (
     ("1", "after", "62.4", "0.4", "62.5", "62.4", "62.6", "62.3", "62.5", ""),
 )
 IMPACT_CHECK_EXAMPLES: Final = (("1", "14.0", "13.6", "14.3", "14.1", "13.9", "14.4", ""),)
+PLACE_COLUMNS: Final = ("coupon", "place", "note")  # tray or packet of each coupon in the furnace
 LENGTH_COLUMNS: Final = ("coupon", "length_before_mm", "length_after_mm", "note")
 
 EXAMPLE: Final = "# example: "  # how a row begins that shows what to write and is not read
@@ -67,8 +69,9 @@ def plausible(response: Response) -> Limits:
     """Limits of a reading of this response."""
     if response.unit == "HRC":
         return Limits(LOWEST_HRC, HIGHEST_HRC, True, f"{LOWEST_HRC:g} to {HIGHEST_HRC:g}")
-    if response.kind == "impact" and response.unit == "J":
-        return Limits(0.0, HIGHEST_IMPACT_J, False, f"above 0, up to {HIGHEST_IMPACT_J:g}")
+    if response.kind == "impact" and is_energy(response.unit):
+        most = HIGHEST_IMPACT_J / convert(1.0, response.unit, "energy")
+        return Limits(0.0, most, False, f"above 0, up to {most:.4g}")
     if response.kind != "other" or response.scale == "log":
         return Limits(0.0, float("inf"), False, "above 0")
     return Limits(float("-inf"), float("inf"), True, "a number")
@@ -79,6 +82,21 @@ def reading_columns(response: Response) -> tuple[str, ...]:
     if response.readings == 1:
         return (response.name,)
     return tuple(f"{response.name}_{number}" for number in range(1, response.readings + 1))
+
+
+def impact_check_columns(unit: str) -> tuple[str, ...]:
+    """`IMPACT_CHECK_COLUMNS` for a tester that reads in this unit: ``impact_ftlbf_1``."""
+    ending = re.sub(r"[^a-z0-9]", "", unit.lower())
+    return tuple(re.sub(r"_j(?=_|$)", f"_{ending}", name) for name in IMPACT_CHECK_COLUMNS)
+
+
+def impact_check_examples(unit: str) -> tuple[tuple[str, ...], ...]:
+    """`IMPACT_CHECK_EXAMPLES` in this unit."""
+    joules = convert(1.0, unit, "energy")
+    return tuple(
+        (session, *(f"{float(own) / joules:.1f}" for own in numbers), note)
+        for session, *numbers, note in IMPACT_CHECK_EXAMPLES
+    )
 
 
 def response_stem(response: Response) -> str:

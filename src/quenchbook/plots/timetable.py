@@ -10,7 +10,7 @@ from quenchbook.bench.timetable import DAY, HANDS, LANES, Breach, Step, clock
 from quenchbook.bench.timetable_list import day_title
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key, mark_entry
-from quenchbook.plots.sheet import MARGIN, WIDTH, Sheet, text_width
+from quenchbook.plots.sheet import MARGIN, WIDTH, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     HAIRLINE,
     HAIRLINE_PT,
@@ -39,7 +39,8 @@ if TYPE_CHECKING:
 _LEFT: Final = 42.0  # room of the clock times
 _SHARES: Final = {"furnace": 0.21, "bench": 0.16, "bath": 0.3, "oven": 0.18, "you": 0.15}
 _MINUTE: Final = 0.86  # height of a minute where steps are short [pt]
-_LEAST: Final = 14.0  # height of a piece that carries words
+_ROOM: Final = 40  # minutes of a bath or temper that are shown at least, for its number
+_LINE: Final = 10.5  # pitch of small lines [pt]
 _SOAK_EDGE: Final = 0.6
 
 
@@ -82,12 +83,18 @@ def _draw(timetable: Timetable, day: int) -> Drawing:
     hands = [s for s in steps if s.what in HANDS and s.start >= night]
     marks = [s for s in steps if s.start >= night and s.what not in ("wait", "cold", "temper")]
     first = 60 * math.floor(min((s.start for s in marks), default=night + 480) / 60)
-    last = 60 * math.ceil(max((min(s.end, next_night) for s in marks), default=night + 1080) / 60)
+    ends = [min(s.end, next_night) for s in marks]
+    # a bath or temper that begins on this day is shown so far that it can carry its number
+    long = [s for s in steps if s.start >= night and s.what in ("cold", "temper")]
+    ends += [min(s.end, s.start + _ROOM, next_night) for s in long]
+    last = 60 * math.ceil(max(ends, default=night + 1080) / 60)
+    later = wrapped(_later_words(timetable, steps, last), WIDTH - 2 * MARGIN, SMALL_PT)
     key = Key(_key(steps))
     pitch = _MINUTE
     head = 40.0
     height = (last - first) * pitch
-    sheet = Sheet(head + height + 14.0 + key.height + 8.0)
+    under = head + height + (14.0 + _LINE * len(later) if any(later) else 4.0)
+    sheet = Sheet(under + 10.0 + key.height + 8.0)
     page = _Page(sheet, head, first, pitch)
     sheet.text(MARGIN, 16.0, day_title(timetable, day), size=TITLE_PT, bold=True)
     lanes = _lanes()
@@ -100,7 +107,11 @@ def _draw(timetable: Timetable, day: int) -> Drawing:
     _draw_bench(page, lanes, shown, groups)
     _draw_oven(page, lanes["oven"], shown, hottest)
     _draw_hands(page, lanes["you"], hands)
-    key.draw(sheet, head + height + 14.0)
+    if any(later):
+        for number, line in enumerate(later):
+            base = head + height + 12.0 + number * _LINE
+            sheet.text(MARGIN, base, line, size=SMALL_PT)
+    key.draw(sheet, under + 10.0)
     finding = _finding(timetable, day, hands)
     own = timetable.to_frame()
     return Drawing(
@@ -113,6 +124,21 @@ def _draw(timetable: Timetable, day: int) -> Drawing:
         alt=_alt(timetable, steps, finding, day),
         data=own[own["work_day"] == day].reset_index(drop=True),
     )
+
+
+def _later_words(timetable: Timetable, steps: list[Step], last: int) -> str:
+    """What goes on below the picture, and until when; empty if nothing does."""
+    names = {"cold": "cold batch", "temper": "temper batch"}
+    going: dict[tuple[int, str], list[str]] = {}
+    for step in sorted(steps, key=lambda step: (step.end, step.which)):
+        if step.what in names and step.end > last:
+            until = f"{step.which} until{NO_BREAK}{clock(step.end)}"
+            going.setdefault((step.end // DAY + 1, names[step.what]), []).append(until)
+    own = [
+        f"{name} {', '.join(ends)} on {day_title(timetable, day)}"
+        for (day, name), ends in going.items()
+    ]
+    return f"Continues: {'; '.join(own)}." if own else ""
 
 
 def _hottest(timetable: Timetable) -> str:
@@ -208,8 +234,15 @@ def _draw_baths(
         )  # fmt: skip
         middle = left + width / 2
         draw_marks(page.sheet.ground, [middle], [top + min(8.0, height / 2)], style)
-        if height > 24.0 and text_width(step.which, SMALL_PT) < width - 3:
+        words = text_width(step.which, SMALL_PT)
+        if height > 24.0 and words < width - 3:
             page.sheet.text(middle, top + 21.5, step.which, size=SMALL_PT, align="center")
+        elif words < width / 2 - 5:  # a short stay: beside its mark
+            base = top + height / 2 + 0.36 * SMALL_PT
+            page.sheet.text(left + width - 2.0, base, step.which, size=SMALL_PT, align="right")
+        elif height > 18.0 + words:  # many baths side by side: upright
+            own = page.sheet.text(middle, top + 16.0, step.which, size=SMALL_PT, align="center")
+            own.set(rotation=90, verticalalignment="top")
         if step.start > first:
             edges[step.which] = left
     return edges

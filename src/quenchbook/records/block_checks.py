@@ -28,7 +28,7 @@ from quenchbook.records.check_rows import (
 from quenchbook.records.tester_readings import WHEN
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.tester import Tester
-from quenchbook.units import number_text, with_unit
+from quenchbook.units import is_energy, number_text, with_unit
 
 NO_BLOCK: Final = "No block reading was recorded: the tester's error is not known."
 COMMON: Final = (
@@ -42,9 +42,16 @@ Rows = list[dict[str, Any]]
 
 
 def tested_in(study: Study, unit: str) -> Response | None:
-    """Response of the tester that reads in this unit; None if the study does not use it."""
+    """Response of the tester that reads in this unit; None if the study does not use it.
+
+    An impact tester may read in any unit of energy.
+    """
     kinds = ("hardness", "impact")
-    own = (r for r in study.responses if r.unit == unit and r.kind in kinds)
+    own = (
+        r
+        for r in study.responses
+        if r.kind in kinds and (r.unit == unit or (unit == "J" and is_energy(r.unit)))
+    )
     return next(own, None)
 
 

@@ -172,8 +172,10 @@ def actual_level(text: str, factor: Factor, unit: str, decimal: str | None) -> L
     raise UnitError(f"'{text}' is not a level of {factor.title}. {nearest_words(text, words)}")
 
 
-def actual_problem(where: str, name: str, text: str, factor: Factor, error: UnitError) -> Problem:
-    """Say why a cell is no level of a factor."""
+def actual_problem(
+    where: str, name: str, text: str, factor: Factor, error: UnitError, written: str = ""
+) -> Problem:
+    """Say why a cell is no level of a factor, in the unit of its column where that tells one."""
     if not factor.is_numeric:
         found, _, remedy = str(error).partition(". ")
         return Problem(where, f"{name}: {found}", remedy)
@@ -186,11 +188,20 @@ def actual_problem(where: str, name: str, text: str, factor: Factor, error: Unit
         )
     if "below zero" in str(error):
         return Problem(where, f"{name} is '{text}', below zero", "Look at the log again.")
+    own, example = factor.unit, float(factor.levels[0])
+    if written and unit_named(written, factor.dimension) == "degF":
+        own = unit = "degF"
+        example = round(in_degf(example))
     return Problem(
         where,
-        f"{name} is '{text}', not a {factor.dimension} in {unit_text(factor.unit)}",
-        f"Write it such as {factor.levels[0]:g} {unit}, or leave the cell empty.",
+        f"{name} is '{text}', not a {factor.dimension} in {unit_text(own)}",
+        f"Write it such as {example:g} {unit}, or leave the cell empty.",
     )
+
+
+def in_degf(celsius: float) -> float:
+    """Temperature of the Celsius scale on that of Fahrenheit."""
+    return celsius * 1.8 + 32
 
 
 def nearest_words(text: str, known: Iterable[str]) -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from quenchbook.errors import Problem
 from quenchbook.plan.entry_tables import CORRECTION_COLUMNS
 from quenchbook.records.cells import nearest_words, place
 from quenchbook.records.headers import missing_columns, unknown_columns
 from quenchbook.records.tables import Row, Table, column_name
+
+_DECIMAL: Final = re.compile(r"([+-]?\d*[.,]\d+)((?:\s*[^\d\s.,].*)?)")  # one mark, perhaps a unit
 
 
 def corrected(
@@ -80,17 +83,15 @@ def _checked(
         remedy = nearest_words(column, table.header)
         return {}, Problem(where, f"{name} has no column '{row.text('column')}'", remedy)
     target = next((own for own in table.rows if own.number == int(number)), None)
+    found = row.text("found")
     if target is None:
-        return {}, Problem(
-            where, f"{name} has no filled row {number}", "Count the header and blank rows as well."
-        )
+        remedy = _moved(table, column, found) or "Count the header and blank rows as well."
+        return {}, Problem(where, f"{name} has no filled row {number}", remedy)
     holds = target.text(column)
-    if holds != row.text("found"):
-        return {}, Problem(
-            where,
-            f"{name} row {number}, {column} holds '{holds}', not '{row.text('found')}'",
-            "Correct the row number, or delete the correction.",
-        )
+    if not _same(holds, found):
+        remedy = _moved(table, column, found) or "Correct the row number, or delete the correction."
+        wrong = f"{name} row {number}, {column} holds '{holds}', not '{found}'"
+        return {}, Problem(where, wrong, remedy)
     if not row.text("reason"):
         return {}, Problem(where, "the correction has no reason", "Say why it is right.")
     return {
@@ -98,9 +99,35 @@ def _checked(
         "row": int(number),
         "column": column,
         "found": holds,
-        "corrected": row.text("corrected"),
+        "corrected": _with_mark(row.text("corrected"), table.decimal),
         "reason": row.text("reason"),
     }, None
+
+
+def _same(holds: str, found: str) -> bool:
+    """Whether a cell holds what was found, its decimal mark aside."""
+    return holds == found or (
+        _DECIMAL.fullmatch(holds) is not None and holds.replace(",", ".") == found.replace(",", ".")
+    )
+
+
+def _moved(table: Table, column: str, found: str) -> str:
+    """Where the found text stands now, if that is one place."""
+    rows = [own.number for own in table.rows if found and _same(own.text(column), found)]
+    return f"'{found}' is in row {rows[0]} now: write that row here." if len(rows) == 1 else ""
+
+
+def _with_mark(text: str, decimal: str | None) -> str:
+    """Number with the decimal mark of the table it goes into; unchanged where it may be another.
+
+    >>> _with_mark("61.2", ","), _with_mark("61,2 HRC", "."), _with_mark("1,925", ".")
+    ('61,2', '61.2 HRC', '1,925')
+    """
+    if decimal is None or not (number := _DECIMAL.fullmatch(text)):
+        return text
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", number[1]):  # a thousand, or a decimal
+        return text
+    return number[1].replace(",", decimal).replace(".", decimal) + number[2]
 
 
 def _with_changes(table: Table, changes: Sequence[dict[str, Any]]) -> Table:

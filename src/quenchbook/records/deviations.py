@@ -19,6 +19,7 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.cells import (
     actual_level,
     actual_problem,
+    in_degf,
     is_bare,
     is_missing,
     nearest_words,
@@ -34,7 +35,7 @@ from quenchbook.records.headers import (
 from quenchbook.records.labels import Labels
 from quenchbook.records.tables import Row, Table, column_name
 from quenchbook.study.factors import Factor, Level
-from quenchbook.units import convert
+from quenchbook.units import convert, unit_named
 
 
 @dataclass
@@ -224,28 +225,47 @@ def _level(
         level = actual_level(text, factor, unit, decimal)
     except UnitError as error:
         if not (decimal is None and "thousand" in str(error)):
-            wrong = actual_problem(where, factor.name, text, factor, error)
+            wrong = actual_problem(where, factor.name, text, factor, error, unit)
             found.problems.append(replace(wrong, column=column))
         return None
     if factor.dimension == "temperature":
         planned = [float(level) for level in factor.levels]
         low, high = min(planned) - FARTHEST_DELTA_C, max(planned) + FARTHEST_DELTA_C
         if not low <= float(level) <= high:
-            far = _far_off(where, factor.name, text, float(level), factor, low, high)
+            far = _far_off(where, text, _unit_of(text, unit), float(level), factor, (low, high))
             found.problems.append(replace(far, column=column))
             return None
     return level
 
 
+def _unit_of(text: str, unit: str) -> str:
+    """Unit of a temperature, of its cell or else of its column, as pint knows it."""
+    own = text.strip().lstrip("+-\u2212\u2013").lstrip("0123456789.,' \u00a0")
+    return unit_named(own or unit, "temperature")
+
+
 def _far_off(
-    where: str, name: str, text: str, value: float, factor: Factor, low: float, high: float
+    where: str, text: str, unit: str, value: float, factor: Factor, ends: tuple[float, float]
 ) -> Problem:
-    other = convert(value, "degF", "temperature")
+    """Say that a temperature is far from the plan, also in the unit it was written in.
+
+    The other unit is asked about only where the same number is possible with it.
+    """
+    low, high = ends
+    expected = f"{low:g} to {high:g} °C"
+    number, other = value, "degF"
+    if unit == "degF":
+        number, other = in_degf(value), "degC"
+        expected += f" ({in_degf(low):.0f} to {in_degf(high):.0f} °F)"
+    elif unit == "kelvin":
+        number += 273.15
+    swapped = convert(number, other, "temperature")
     remedy = "Look at the log again."
-    if low <= other <= high:
-        remedy = f"Was it {value:g} degF ({factor.word(round(other, 1))})?"
-    wrong = f"{name} is '{text}' ({factor.word(round(value, 1))}), expected {low:g} to {high:g} °C"
-    return Problem(where, wrong, remedy)
+    if low <= swapped <= high:
+        same = "" if other == "degC" else f" ({factor.word(round(swapped, 1))})"
+        remedy = f"Was it {round(number, 2):g} {other}{same}?"
+    found = f"{factor.name} is '{text}' ({factor.word(round(value, 1))})"
+    return Problem(where, f"{found}, expected {expected}", remedy)
 
 
 def _add(

@@ -31,6 +31,7 @@ LOG_UNITS: Final[tuple[Unit, ...]] = ("furnace_load", "cold_batch", "temper_batc
 CHECK_STEMS: Final = {"block checks": "block_value", "impact checks": "certified_value"}
 """Kinds of tables about the testers, each with the column that only it has."""
 _EXTRA: Final = ("order", "note")
+_BESIDE: Final = (*_EXTRA, "place")  # of a coupon; a place is read by `Labels`
 
 
 @dataclass(frozen=True)
@@ -140,9 +141,9 @@ def columns_of_readings(table: Table, study: Study) -> tuple[list[ReadingColumn]
     where = f"{table.name} row {table.header_row}"
     columns: list[ReadingColumn] = []
     problems: list[Problem] = []
-    known = ["coupon", *(name for r in study.responses for name in reading_columns(r)), *_EXTRA]
+    known = ["coupon", *(name for r in study.responses for name in reading_columns(r)), *_BESIDE]
     for name in table.header:
-        if name in ("coupon", "reading", *_EXTRA) or measure_of(name, study):
+        if name in ("coupon", "reading", *_BESIDE) or measure_of(name, study):
             continue
         match = _response_of(name, study)
         if match is None:
@@ -167,7 +168,7 @@ def columns_of_readings(table: Table, study: Study) -> tuple[list[ReadingColumn]
             )
         else:
             columns.append(ReadingColumn(name, response, reading, unit))
-    measured = any(measure_of(name, study) for name in table.header)
+    measured = "place" in table.header or any(measure_of(n, study) for n in table.header)
     if not columns and not problems and not measured:
         names = ", ".join(response.name for response in study.responses)
         problems.append(Problem(where, "there is no column of readings", f"Known: {names}."))

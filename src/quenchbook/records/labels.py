@@ -12,9 +12,10 @@ from typing import Final
 from quenchbook.errors import Problem
 from quenchbook.plan.labels import codes_matching, nearest_codes
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.records.cells import place
+from quenchbook.records.cells import is_missing, place
 from quenchbook.records.tables import Row, Table
 from quenchbook.study.factors import UNITS
+from quenchbook.units import listed
 
 UnitLabel = int | str
 
@@ -35,13 +36,53 @@ class Labels:
 
     def __init__(self, matrix: CouponMatrix) -> None:
         self.study = matrix.study
+        self.between = ""  # mark between the cells of corrections.csv; empty: that of the table
         self.codes: list[str] = [str(code) for code in matrix.frame["coupon"]]
+        self._places: dict[str, dict[str, str]] = {}
         self._known: dict[str, dict[str, UnitLabel]] = {}
         for unit in UNITS:
             if unit in matrix.frame:
                 values = matrix.frame[unit].drop_duplicates().tolist()
                 values = [value for value in values if value not in (0, "")]  # no load, no batch
                 self._known[unit] = {_key(str(value)): value for value in values}
+
+    def read_places(self, tables: Sequence[Table]) -> None:
+        """Keep which coupon lay where: a place finds a coupon whose label cannot be read.
+
+        Parameters
+        ----------
+        tables : sequence of Table
+            Tables with a column ``coupon``; those with a column ``place`` are read.
+        """
+        for table in tables:
+            for row in table.rows if "place" in table.header else ():
+                code, where = self.coupon(row.text("coupon")), _place_key(row.text("place"))
+                if code is not None and where:
+                    self._places.setdefault(where, {}).setdefault(code, place(table, row))
+
+    def no_coupon_problem(self, text: str, table: Table, row: Row) -> Problem:
+        """Say that a row with readings has no label, and whose place it tells."""
+        what = "has readings but no coupon"
+        found = self._by_place(what, text, table, row, "coupon")
+        return found or Problem(place(table, row), what, "Write the coupon's code.", "coupon")
+
+    def _by_place(
+        self, what: str, text: str, table: Table, row: Row, column: str
+    ) -> Problem | None:
+        """Propose the coupon whose place the row tells; None where no coupon is known to be it."""
+        told = row.text("place") if column == "coupon" else ""
+        known = self._places.get(_place_key(told), {})
+        if not known:
+            return None
+        where = place(table, row)
+        codes = list(known)
+        found = f"{what}; its place '{told}' is that of {listed(codes[:_SHOWN])}"
+        if len(codes) > 1:
+            return Problem(where, found, f"Look at the {self.study.unit_word('coupon')}.", column)
+        cells = (table.name, row.number, column, text, codes[0], f"found by its place {told}")
+        correction = csv_row(*cells, between=self.between or table.delimiter)
+        remedy = f"If that is it, add a row to corrections.csv: {correction}"
+        return Problem(where, f"{found} ({known[codes[0]]})", remedy, column)
 
     def units(self) -> tuple[str, ...]:
         """Units that the plan numbers."""
@@ -81,6 +122,8 @@ class Labels:
     def _coupon_problem(self, text: str, table: Table, row: Row, column: str) -> Problem:
         where = place(table, row)
         word = self.study.unit_word("coupon")
+        if told := self._by_place(f"{text} is not in this plan", text, table, row, column):
+            return told
         if powers := [code for code in self.codes if _same_number(code, text)]:
             return Problem(
                 where,
@@ -96,7 +139,8 @@ class Labels:
         if not near:
             near, how = _without_blanks(text, self.codes), "a blank inside"
         if len(near) == 1:
-            correction = csv_row(table.name, row.number, column, text, near[0], "misread label")
+            cells = (table.name, row.number, column, text, near[0], "misread label")
+            correction = csv_row(*cells, between=self.between or table.delimiter)
             return Problem(
                 where,
                 f"{text} is not in this plan; nearest: {near[0]} ({how})",
@@ -141,7 +185,8 @@ class Labels:
                 f"Look at the {word} again.",
             )
         reason = "lost character" if lost == 1 else "lost characters"
-        correction = csv_row(table.name, row.number, column, text, fitting[0], reason)
+        cells = (table.name, row.number, column, text, fitting[0], reason)
+        correction = csv_row(*cells, between=self.between or table.delimiter)
         # two lost characters use up both check characters of a code
         unchecked = f"Nothing checks the others: look at the {word} again. " if lost > 1 else ""
         return Problem(
@@ -151,11 +196,22 @@ class Labels:
         )
 
 
-def csv_row(*cells: object) -> str:
-    """One line of a CSV file, quoted where needed."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="").writerow([str(cell) for cell in cells])
+def csv_row(*cells: object, between: str = ",") -> str:
+    """One line of a CSV file, quoted where needed.
+
+    Parameters
+    ----------
+    *cells : object
+    between : str
+        Mark between the cells; a comma for marks that cannot be seen, or for none.
+    """
+    text, mark = io.StringIO(), between if between in (";", "|") else ","
+    csv.writer(text, delimiter=mark, lineterminator="").writerow([str(cell) for cell in cells])
     return text.getvalue()
+
+
+def _place_key(text: str) -> str:
+    return "" if is_missing(text) else " ".join(text.casefold().split())
 
 
 def _key(text: str) -> str:

@@ -135,14 +135,7 @@ def _coupon(
     text = row.text("coupon")
     if is_missing(text):
         if any(not is_missing(row.text(column.name)) for column in columns):
-            found.problems.append(
-                Problem(
-                    place(table, row),
-                    "has readings but no coupon",
-                    "Write the coupon's code.",
-                    "coupon",
-                )
-            )
+            found.problems.append(labels.no_coupon_problem(text, table, row))
         return None
     code = labels.coupon(text)
     if code is None:
@@ -214,19 +207,22 @@ def _value(
             found.problems.append(replace(wrong, column=column.name))
         return None
     if not plausible(column.response).holds(value):
-        found.problems.append(implausible_problem(where, value, column))
+        found.problems.append(implausible_problem(where, value, column, decimal))
         return None
     return value
 
 
-def implausible_problem(where: str, value: float, column: ReadingColumn) -> Problem:
-    """Say that a reading cannot be, and the likeliest slip."""
+def implausible_problem(
+    where: str, value: float, column: ReadingColumn, decimal: str | None = "."
+) -> Problem:
+    """Say that a reading cannot be, and the likeliest slip, with the decimal mark of the file."""
     response, limits = column.response, plausible(column.response)
     remedy = "Look at the sheet again; leave the cell empty if it cannot be read."
     if response.unit == "HRC" and value > limits.high:
         likely = value / 10 if value / 10 <= limits.high else value / 100
         if limits.holds(likely) and likely >= 20:
-            remedy = f"Was the decimal point lost ({likely:g})?"
+            word, mark = ("comma", ",") if decimal == "," else ("point", ".")
+            remedy = f"Was the decimal {word} lost ({f'{likely:g}'.replace('.', mark)})?"
     elif value < 0 and limits.holds(-value):
         remedy = "Is the minus sign a slip?"
     elif value == 0 and response.kind != "other":

@@ -100,7 +100,7 @@ def coupon_measures(
 
 def _has_readings(table: Table, row: Row, columns: Mapping[str, str]) -> bool:
     """Whether a row also holds readings: then a missing label is told with these."""
-    labels = ("coupon", "reading", "order", "note", *columns)
+    labels = ("coupon", "reading", "order", "place", "note", *columns)
     return any(not is_missing(row.text(name)) for name in table.header if name not in labels)
 
 

@@ -32,6 +32,7 @@ from quenchbook.records.tester_readings import (
     impact_check_readings,
 )
 from quenchbook.study.definition import Response, Study
+from quenchbook.units import capital
 
 READING_COLUMNS: Final = ("response", "coupon", "reading", "value", "file", "row")
 DEVIATION_FRAME: Final = (
@@ -148,14 +149,31 @@ class Records:
             f"{study.unit_word('furnace_load', loads.nunique())}"
         )
         gaps = self.missing[self.missing["response"] == response.name]
+        more = self._left_out(response, set(own["coupon"]), set(gaps["coupon"]))
         if gaps.empty:
-            return f"{text}; nothing was left out."
+            return f"{text}; {more or 'nothing was left out'}."
         lost = self.lost.drop_duplicates("coupon").set_index("coupon")["reason"]
         words = []
         for coupon, group in gaps.groupby("coupon", sort=False):
             why = f"lost: {lost[coupon]}" if coupon in lost.index else "blank"
             words.append(f"{len(group)} of {coupon} ({why})")
-        return f"{text}; not there: {shortened(words, 'more coupons')}. Nothing else was left out."
+        end = capital(more) if more else "Nothing else was left out"
+        return f"{text}; not there: {shortened(words, 'more coupons')}. {end}."
+
+    def _left_out(self, response: Response, read: set[str], gaps: set[str]) -> str:
+        """Coupons that are read and not analysed, and those without any reading."""
+        frame = self.matrix.frame
+        planned = frame.loc[frame[f"{response.name}_order"].notna(), "coupon"]
+        unread = len(set(planned) - read - gaps)
+        unused = len(read - set(self._as_run["coupon"]))
+        parts = []
+        if unused:
+            coupons = self.study.unit_word("coupon", unused)
+            parts.append(f"{unused} lost {coupons} of these {_is(unused)} not analysed")
+        if unread:
+            coupons = self.study.unit_word("coupon", unread)
+            parts.append(f"{unread} planned {coupons} {'has' if unread == 1 else 'have'} none")
+        return "; ".join(parts)
 
     def __repr__(self) -> str:
         counts = self.readings["response"].value_counts()
@@ -233,6 +251,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         if table_kind(table) == "corrections" and _file_of(table.name) not in foreign
     ]
     others = [table for table in tables if table_kind(table) != "corrections"]
+    labels.between = next((table.delimiter for table in corrections), "")
     others, applied, wrong = corrected(others, corrections)
     problems += wrong
     for table in (own for own in others if _file_of(own.name) not in foreign):
@@ -241,6 +260,7 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
             kinds[kind].append(table)
         else:
             problems.append(unknown_table_problem(table, study))
+    labels.read_places(kinds["readings"])
     measured = measurements(kinds["readings"], study, labels)
     measures, wrong_measures = coupon_measures(kinds["readings"], study, labels)
     blocks, wrong_blocks = block_readings(kinds["block checks"])
@@ -285,6 +305,10 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         block_checks=_frame(blocks, BLOCK_FRAME),
         impact_checks=_frame(impacts, IMPACT_CHECK_FRAME),
     )
+
+
+def _is(count: int) -> str:
+    return "is" if count == 1 else "are"
 
 
 def _frame(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> pd.DataFrame:

@@ -20,9 +20,14 @@ OTHER_SPREADSHEETS: Final = (".xls", ".xlsm", ".xlsb", ".numbers", ".gsheet")
 
 _WORD_COLUMNS: Final = (
     "coupon", "what", "which", "item", "note", "file", "column", "found", "corrected", "reason",
-    "session", "when",
+    "session", "when", "place",
 )  # fmt: skip
 _NUMBER = re.compile(r"^[+-]?(\d[\d.,' ]*|[.,]\d+)(?:\s*[^\d\s.,].*)?$")
+_TORN = re.compile(r"[\d .;|\t+-]*")
+MARK_NAMES: Final[Mapping[str, str]] = {
+    ";": "semicolons", "\t": "tabs", "|": "upright strokes", ",": "commas",
+}  # fmt: skip
+"""Marks that may stand between cells, in words."""
 _COMMENT = re.compile(r"#(\s|$)")  # '#12' may be somebody's own code
 _PLAN = re.compile(r"#\s*plan\b[\s:]*(\S*)", re.IGNORECASE)
 
@@ -68,6 +73,8 @@ class Table:
         Plan number written above the header (empty if none), and its row.
     decimal : str or None
         Decimal mark of the file; None when it could not be decided.
+    delimiter : str
+        Mark between the cells; empty for a workbook.
     """
 
     name: str
@@ -77,6 +84,7 @@ class Table:
     plan: str = ""
     plan_row: int = 1
     decimal: str | None = "."
+    delimiter: str = ""
 
     def decimal_in(self, row: Row, column: str) -> str | None:
         """Decimal mark of one cell."""
@@ -151,6 +159,9 @@ def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
     problems += _header_problems(grid.name, head.number, header, body)
     rows = []
     for line in body:
+        if other := _slipped_mark(line, len(header), grid.delimiter):
+            problems.append(_slip_problem(grid, line, other))
+            continue
         if any(line.cells[len(header) :]):
             problems.append(_too_long(grid, line, len(header)))
             continue
@@ -167,6 +178,7 @@ def table_of(grid: Grid) -> tuple[Table | None, list[Problem]]:
         plan=plan or grid.plan,
         plan_row=plan_row,
         decimal=decimal,
+        delimiter=grid.delimiter,
     )
     return table, problems + wrong_mark
 
@@ -223,6 +235,31 @@ def _header_problems(
                 )
             )
     return problems
+
+
+def _slipped_mark(line: Line, columns: int, delimiter: str) -> str:
+    """Mark that separates the cells of this row instead of that of the file; empty if none does."""
+    first, rest = line.cells[0], [cell for cell in line.cells[1:] if cell]
+    if not delimiter or columns < 2 or _NUMBER.match(first):
+        return ""
+    for mark in MARK_NAMES:
+        parts = first.split(mark)
+        if mark == delimiter or len(parts) < 2:
+            continue
+        # with decimal commas in a comma file the numbers are torn: 'K7TX;62' and '5;61'
+        if mark == "," and (rest or len(parts) < min(columns, 3)):
+            continue
+        if not rest or all(_TORN.fullmatch(cell) for cell in rest):
+            return mark
+    return ""
+
+
+def _slip_problem(grid: Grid, line: Line, other: str) -> Problem:
+    return Problem(
+        f"{grid.name} row {line.number}",
+        f"has {MARK_NAMES[other]} between its cells, the header has {MARK_NAMES[grid.delimiter]}",
+        f"Write {MARK_NAMES[grid.delimiter]} here.",
+    )
 
 
 def _too_long(grid: Grid, line: Line, columns: int) -> Problem:

@@ -21,16 +21,18 @@ from quenchbook.records.check_rows import (
     check_row,
     expanded,
     pooled_variance,
+    rounding_variance,
 )
 from quenchbook.records.indents import indent_checks
 from quenchbook.records.reading import Records
 from quenchbook.study.definition import Response
 from quenchbook.study.tester import Tester, told_tester
-from quenchbook.units import with_unit
+from quenchbook.units import convert, with_unit
 
 NO_IMPACT: Final = (
     "No certified impact coupon was recorded: the impact tester's error is not known."
 )
+_NAMED: Final = 2  # checks that an alarm names
 _LAX_SHARE: Final = 0.2  # of the certified value: there the limit hardly tests; common practice
 
 Rows = list[dict[str, Any]]
@@ -78,6 +80,18 @@ class TesterChecks:
             parts.append(f"{counts[word]} {word}{told if word != 'pass' else ''}")
         many = f"{len(frame)} check{'' if len(frame) == 1 else 's'} of the testers"
         return f"{many}: {'; '.join(parts)}." if parts else "No check of a tester was recorded."
+
+    def alarm(self) -> str:
+        """Say in one line that a check is out of its limit; empty where none is."""
+        own = self.frame[self.frame["outcome"] == "out"]
+        if own.empty:
+            return ""
+        which = [f"{row['check']}, {row['about']}" for row in own.to_dict("records")]
+        more = f"; and {len(which) - _NAMED} more" if len(which) > _NAMED else ""
+        return (
+            f"A tester check is out of its limit ({'; '.join(which[:_NAMED])}{more}): readings of "
+            "that tester hold only as far as it does."
+        )
 
     def summary(self) -> str:
         """Say in words what passed, what did not, and what is not known."""
@@ -144,10 +158,13 @@ def _impact_checks(
     study, checks = records.study, records.impact_checks
     rows: Rows = []
     notes: list[str] = [NO_IMPACT] if checks.empty else []
+    joules = 1.0 if impact is None else convert(1.0, impact.unit, "energy")
+    read_in = checks["impact_j"].to_numpy(dtype=float) / joules  # as they were written down
+    rounding = joules**2 * rounding_variance(read_in)
     for (session, certified), own in checks.groupby(["session", "certified_value_j"], sort=False):
         values, value = own["impact_j"].to_numpy(dtype=float), float(str(certified))
         variance, df = pooled_variance([values])
-        unsure = expanded(variance / len(values), df, study.confidence)
+        unsure = expanded(variance / len(values) + rounding, df, study.confidence)
         limit = impact_error_limit(value)
         few = len(values) < IMPACT_COUPONS
         if few:  # the rule is one for the mean of five
@@ -171,5 +188,6 @@ def _impact_checks(
     elif not read.empty:
         about = f"largest of {len(read)} readings"
         limit = capacity_limit(tester.impact_capacity)
-        rows.append(check_row("capacity", about, float(read.max()), limit, "J"))
+        largest = float(read.max()) * joules
+        rows.append(check_row("capacity", about, largest, limit, "J"))
     return rows, notes

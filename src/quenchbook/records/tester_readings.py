@@ -251,5 +251,5 @@ def _number(
         wrong = f"{response.name} is {value:g}, expected 20 to 70"
         return None, Problem(where, wrong, "Write the value of the certificate.")
     if not plausible(response).holds(value):
-        return None, implausible_problem(where, value, column)
+        return None, implausible_problem(where, value, column, decimal)
     return value, None

@@ -26,7 +26,6 @@ _SIZES: Final = (
 _HAZARD_LETTERS: Final = 110  # that a hazard's heading and the space around it stand for
 UNSOURCED: Final = "Where no source is named: common practice, no source."
 _MANY_ROWS: Final = 14  # of consumables and air; so many stand closer together
-_NOTE_LETTERS: Final = 360  # of what an amount was counted with, eight lines
 _HELD_LETTERS: Final = 280  # of what is held constant, three lines
 _LETTERS: Final = 86  # of a line of 11 pt
 _USUAL_LINES: Final = 3  # around the table of a load with rows of 16.6 mm
@@ -92,16 +91,17 @@ def _cautions_page(sheets: BenchSheets) -> str:
 def _needs_page(needs: Consumables, foot: str) -> str:
     lines = sequence(
         f"\n  ({literal(capital(own.item))}, {literal(own.amount_words())}, "
-        f"{literal(breakable(shortened(own.note, _NOTE_LETTERS)))})"
+        f"{literal(breakable(own.note))})"
         for own in needs.lines
     )
     air = sequence(
         f"\n  ({literal(breakable(capital(own.what)))}, {literal(own.value_words())}, "
-        f"{literal(own.note)})"
+        f"{literal(breakable(own.note))})"
         for own in needs.air
     )
     asked = sequence(literal(line) for line in needs.asked)
-    gap = "1.5mm" if len(needs.lines) + len(needs.air) < _MANY_ROWS else "1.1mm"
+    few = len(needs.lines) + len(needs.air) < _MANY_ROWS
+    look = "gap: 1.5mm" if few else "gap: 0.8mm, note: 8pt"
     return "\n".join(
         (
             "#[",
@@ -109,8 +109,8 @@ def _needs_page(needs: Consumables, foot: str) -> str:
             _heading("Have at hand"),
             "]",
             "#v(3mm)\n#rule(2pt)",
-            f"#needs-table({lines}, gap: {gap})",
-            f"#air-table({air}, {literal(NOT_A_RISK_ASSESSMENT)}, {asked}, gap: {gap})",
+            f"#needs-table({lines}, {look})",
+            f"#air-table({air}, {literal(NOT_A_RISK_ASSESSMENT)}, {asked}, {look})",
             foot_line(foot, "have at hand"),
         )
     )

@@ -17,6 +17,7 @@ from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plots.bar_drawing import figure_bars
 from quenchbook.plots.style import PENCIL
 from quenchbook.plots.timetable import figure_timetable
+from quenchbook.report.svg import svg_ratio
 from quenchbook.study.reading_hours import hours_of
 
 PRINT_GREY: Final = "#464646"  # lightest grey of a text on paper
@@ -26,6 +27,10 @@ ASSUMED: Final = "Assumed, because the study file does not tell it (common pract
 NOT_MET: Final = "What cannot be met"
 _ASSUMED_END: Final = " (assumed, common practice, no source)"  # of each line; told once above them
 _TALLEST: Final = 1.0  # height over width of a drawing that fills a page below a summary
+
+_OWN_WIDTH: Final = 117.0  # width of a drawing at its own size [mm]
+_SHORT_PICTURE, _SHORT_LIST = 150.0, 70.0  # heights that share a page [mm]
+_ROW, _LINE, _CODES_IN_LINE = 4.0, 5.0, 4  # a row of the list and a line of codes in it [mm]
 
 
 @dataclass(frozen=True)
@@ -89,7 +94,7 @@ class Booklet:
         sheets = self.sheets
         notes = {
             "cautions": "read before anything is switched on",
-            "needs": "" if sheets.needs is None else "what is used up, and the air of the room",
+            "needs": "" if sheets.needs is None else _needs_words(bool(sheets.needs.air)),
             "timetable": _days_words(len(self.days)),
             "bars": "cut and mark" if sheets.bars else "",
             "labels": "one for each packet or tray" if sheets.labels else "",
@@ -127,6 +132,18 @@ def bench_booklet(matrix: CouponMatrix) -> Booklet:
     )
 
 
+def day_minutes(day: ListDay) -> str:
+    """Time at work of a day, in words."""
+    return f"{day.minutes} minutes with your hands"
+
+
+def fits_one_page(day: ListDay, picture: Picture) -> bool:
+    """Whether picture and list of a day stand on one page, the picture at least at its own size."""
+    tall = svg_ratio(picture.svg, where=picture.key) * _OWN_WIDTH
+    lines = sum(ceil(len(own.coupons.split()) / _CODES_IN_LINE) or 1 for own in day.lines)
+    return tall <= _SHORT_PICTURE and _ROW * len(day.lines) + _LINE * lines <= _SHORT_LIST
+
+
 def timetable_words(timetable: Timetable) -> tuple[str, ...]:
     """What the first page of the timetable says, without what cannot be met."""
     lines = [line for line in timetable.summary().split("\n") if not line.startswith("Not met: ")]
@@ -136,6 +153,10 @@ def timetable_words(timetable: Timetable) -> tuple[str, ...]:
 def assumed_lines(timetable: Timetable) -> tuple[str, ...]:
     """What was assumed, without what the title above these lines says of all of them."""
     return tuple(line.removesuffix(_ASSUMED_END) for line in timetable.hours.assumed)
+
+
+def _needs_words(air: bool) -> str:
+    return "what is used up, and the air of the room" if air else "what is used up"
 
 
 def _days_words(days: int) -> str:

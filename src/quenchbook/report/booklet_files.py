@@ -1,21 +1,26 @@
-"""Files of the bench: the booklet as PDF and HTML, its timetable and its cut list as tables."""
+"""Files of the bench: the booklet as PDF and HTML, its timetable and its cut list as tables.
+
+Each file names its plan: the booklet in its title, a table in its column ``plan``, the calendar in
+its description. Only files of the same plan are written again; those that the plan has no more are
+removed.
+"""
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 from typing import Final
 
 import pandas as pd
 
-from quenchbook.bench.calendar import write_calendar
+from quenchbook.bench.calendar import calendar_mark, calendar_text
 from quenchbook.errors import ReportError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.booklet import bench_booklet
 from quenchbook.report.booklet_html import booklet_html
 from quenchbook.report.booklet_pages import booklet_files, booklet_source
-from quenchbook.report.exporters import write_whole
 from quenchbook.report.pdf import compile_typst
-from quenchbook.writing import write_text
+from quenchbook.writing import write_bytes
 
 BOOKLET_PDF: Final = "booklet.pdf"
 BOOKLET_HTML: Final = "booklet.html"
@@ -37,43 +42,60 @@ def write_bench_documents(matrix: CouponMatrix, folder: str | Path) -> list[Path
     -------
     list of Path
         ``booklet.pdf``, ``booklet.html``, ``timetable.csv``; ``timetable.ics`` where the study
-        tells the first day, and ``cut_list.csv`` where it tells of a stock.
+        tells the first day, and ``cut_list.csv`` where it tells of a stock. One of these that
+        the plan had before and has no more is removed.
 
     Raises
     ------
     ReportError
-        If the folder holds the booklet of another plan: nothing is overwritten.
+        If the folder holds a file of one of these names that is not of this plan: nothing is
+        written.
     """
     folder = Path(folder)
-    booklet = bench_booklet(matrix)
-    renewed = _is_of_this_plan(folder, booklet.title, matrix.short_hash)
-    pdf = compile_typst(booklet_source(booklet), booklet_files(booklet), title=booklet.title)
-    page = booklet_html(booklet).encode("utf-8")
-    paths = []
-    if booklet.cuts is not None:  # first: it is the one that could be there without a booklet
-        cuts = _csv(booklet.cuts.frame).encode("utf-8")
-        paths.append(write_whole(folder / CUT_LIST_CSV, cuts, overwrite=renewed))
-    files = [
-        write_whole(folder / BOOKLET_PDF, pdf, overwrite=True),
-        write_whole(folder / BOOKLET_HTML, page, overwrite=True),
-        write_text(folder / TIMETABLE_CSV, _csv(booklet.timetable.to_frame())),
-    ]
+    booklet, plan = bench_booklet(matrix), matrix.short_hash
+    tables = {TIMETABLE_CSV: _csv(booklet.timetable.to_frame(), plan)}
     if booklet.timetable.hours.first_day is not None:
-        files.append(write_calendar(booklet.timetable, folder / TIMETABLE_ICS))
-    return [*files, *paths]
+        tables[TIMETABLE_ICS] = calendar_text(booklet.timetable)
+    if booklet.cuts is not None:
+        tables[CUT_LIST_CSV] = _csv(booklet.cuts.frame, plan)
+    _check_booklets(folder, booklet.title, plan)
+    for name in tables:
+        if (folder / name).exists() and not _is_of_plan(folder / name, plan):
+            raise ReportError(
+                f"{folder / name} is not of this plan, {plan}. Move it away; it is not overwritten."
+            )
+    pdf = compile_typst(booklet_source(booklet), booklet_files(booklet), title=booklet.title)
+    done = {BOOKLET_PDF: pdf, BOOKLET_HTML: booklet_html(booklet).encode("utf-8")}
+    done |= {name: text.encode("utf-8") for name, text in tables.items()}
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = [write_bytes(folder / name, data) for name, data in done.items()]
+    for name in (TIMETABLE_ICS, CUT_LIST_CSV):
+        if name not in done and (folder / name).exists() and _is_of_plan(folder / name, plan):
+            (folder / name).unlink()
+    return paths
 
 
-def _is_of_this_plan(folder: Path, title: str, plan: str) -> bool:
-    """Whether a booklet of this plan is there; ReportError if it is anything else."""
-    found = [path for name in (BOOKLET_PDF, BOOKLET_HTML) if (path := folder / name).exists()]
-    for path in found:
-        if title.encode("utf-8") not in path.read_bytes():
+def _check_booklets(folder: Path, title: str, plan: str) -> None:
+    """ReportError if a booklet is there that is not of this plan."""
+    for path in (folder / BOOKLET_PDF, folder / BOOKLET_HTML):
+        if path.exists() and title.encode("utf-8") not in path.read_bytes():
             raise ReportError(
                 f"{path} holds the booklet of another plan, this one is {plan}. "
                 "Move it away; it is not overwritten."
             )
-    return bool(found)
 
 
-def _csv(frame: pd.DataFrame) -> str:
-    return str(frame.to_csv(index=False, lineterminator="\n"))
+def _is_of_plan(path: Path, plan: str) -> bool:
+    """Whether a table or a calendar says that it belongs to this plan."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        return False
+    if path.suffix == ".ics":
+        return calendar_mark(plan) in text.splitlines()
+    rows = csv.DictReader(text.splitlines())
+    return "plan" in (rows.fieldnames or ()) and all(row["plan"] == plan for row in rows)
+
+
+def _csv(frame: pd.DataFrame, plan: str) -> str:
+    return str(frame.assign(plan=plan).to_csv(index=False, lineterminator="\n"))

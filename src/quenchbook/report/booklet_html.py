@@ -9,6 +9,7 @@ from importlib import resources
 from typing import TypeVar
 
 from quenchbook.bench.at_hand import NOT_A_RISK_ASSESSMENT
+from quenchbook.bench.breach_groups import breach_sentences
 from quenchbook.bench.cover import INVENTED_WORDS
 from quenchbook.bench.safety import COMMON
 from quenchbook.bench.timetable_list import ListDay
@@ -21,6 +22,8 @@ from quenchbook.report.booklet import (
     Part,
     Picture,
     assumed_lines,
+    day_minutes,
+    fits_one_page,
     timetable_words,
 )
 from quenchbook.report.booklet_tables import (
@@ -184,7 +187,8 @@ def _timetable(booklet: Booklet) -> str:
     found = head_html("Timetable", "", (), dated=False)
     found += "".join(f"<p>{escape(own)}</p>" for own in timetable_words(timetable))
     if timetable.breaches:
-        lines = "".join(f"<li>{escape(breach)}</li>" for breach in timetable.breaches)
+        told = breach_sentences(timetable.breaches)
+        lines = "".join(f"<li>{escape(own)}</li>" for own in told)
         found += f'<div class="framed-words"><p><b>{NOT_MET}</b></p><ul>{lines}</ul></div>'
     if timetable.hours.assumed:
         lines = "".join(f"<li>{escape(own)}</li>" for own in assumed_lines(timetable))
@@ -196,13 +200,19 @@ def _days(booklet: Booklet) -> list[tuple[str, str]]:
     """Picture and list of each day."""
     found = []
     for day, picture in booklet.days:
+        if fits_one_page(day, picture):
+            head = head_html(day.title, day_minutes(day), (), dated=False)
+            drawn = f'<div class="short">{_picture(picture)}</div>'
+            found.append((f"day-{day.day}", head + drawn + _day_table(day)))
+            continue
         head = head_html(day.title, "", (), dated=False)
         found.append((f"day-{day.day}", head + _picture(picture)))
-        found.append((f"day-{day.day}-list", _day_list(day)))
+        head = head_html(f"{day.title}: what to do", day_minutes(day), (), dated=False)
+        found.append((f"day-{day.day}-list", head + _day_table(day)))
     return found
 
 
-def _day_list(day: ListDay) -> str:
+def _day_table(day: ListDay) -> str:
     rows = [
         [
             Cell(f"<b>{escape(own.start)}</b>", "time"),
@@ -212,9 +222,7 @@ def _day_list(day: ListDay) -> str:
         ]
         for own in day.lines
     ]
-    under = f"{day.minutes} minutes with your hands"
-    head = head_html(f"{day.title}: what to do", under, (), dated=False)
-    return head + table("day", ("from", "do", "coupons", "done"), rows)
+    return table("day", ("from", "do", "coupons", "done"), rows)
 
 
 def _cuts(booklet: Booklet) -> list[tuple[str, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
+from quenchbook.bench.breach_groups import breach_sentences
 from quenchbook.bench.cover import INVENTED_WORDS, Cover
 from quenchbook.bench.timetable import Timetable
 from quenchbook.bench.timetable_list import ListDay
@@ -23,6 +24,8 @@ from quenchbook.report.booklet import (
     Part,
     Picture,
     assumed_lines,
+    day_minutes,
+    fits_one_page,
     timetable_words,
 )
 from quenchbook.report.characters import breakable, shortened
@@ -75,6 +78,10 @@ def _timetable_pages(booklet: Booklet) -> list[str]:
     pages = [f"{_first_page(booklet.timetable)}\n{foot}"]
     for day, picture in booklet.days:
         foot = foot_line(booklet.sheets.foot, day.title)
+        if fits_one_page(day, picture):
+            head = f"#plain-head({literal(day.title)}, under: {literal(day_minutes(day))})"
+            pages.append(f"{head}\n{_picture(picture)}\n{_day_table(day)}\n{foot}")
+            continue
         pages.append(f"#plain-head({literal(day.title)})\n{_picture(picture)}\n{foot}")
         pages.append(f"{_list_page(day)}\n{foot}")
     return pages
@@ -86,7 +93,7 @@ def _first_page(timetable: Timetable) -> str:
         f"#statements({sequence(map(literal, timetable_words(timetable)))})",
     ]
     if timetable.breaches:
-        breaches = sequence(literal(str(breach)) for breach in timetable.breaches)
+        breaches = sequence(map(literal, breach_sentences(timetable.breaches)))
         lines.append(f"#framed({literal(NOT_MET)}, {breaches})")
     if timetable.hours.assumed:
         assumed = sequence(map(literal, assumed_lines(timetable)))
@@ -95,15 +102,19 @@ def _first_page(timetable: Timetable) -> str:
 
 
 def _list_page(day: ListDay) -> str:
+    title = f"{day.title}: what to do"
+    return (
+        f"#plain-head({literal(title)}, under: {literal(day_minutes(day))})\n"
+        f"#v(3mm)\n{_day_table(day)}"
+    )
+
+
+def _day_table(day: ListDay) -> str:
     rows = sequence(
         f"\n  ({literal(own.start)}, {literal(own.words)}, {literal(own.coupons)})"
         for own in day.lines
     )
-    under = f"{day.minutes} minutes with your hands"
-    return (
-        f"#plain-head({literal(f'{day.title}: what to do')}, under: {literal(under)})\n"
-        f"#v(3mm)\n#day-table({rows})"
-    )
+    return f"#day-table({rows})"
 
 
 def _cut_pages(booklet: Booklet) -> list[str]:

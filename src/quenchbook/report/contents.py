@@ -28,6 +28,7 @@ from quenchbook.fit.diagnostics import diagnostics
 from quenchbook.fit.equal_hardness import EqualHardness
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
+from quenchbook.records.tester import checks_of_testers
 from quenchbook.report.blocks import (
     Block,
     Bullets,
@@ -92,6 +93,7 @@ def report_answer(analysis: Analysis) -> list[Block]:
     if days > 1:
         units.append(f"{days} days")
     date = f", {_date_text(study.date)}" if study.date else ""
+    alarm = checks_of_testers(analysis.records).alarm()
     return [
         Headline(
             question=study.question,
@@ -99,6 +101,7 @@ def report_answer(analysis: Analysis) -> list[Block]:
             answer=_answer(analysis),
             invented=study.invented,
         ),
+        *([Paragraph((Run(alarm, strong=True),))] if alarm else []),
         *([Paragraph((_how_to_read(analysis),))] if analysis.findings else []),
         FindingRows(_finding_rows(analysis)),
     ]

@@ -21,7 +21,7 @@ from quenchbook.study.reading_questions import read_questions
 from quenchbook.study.reading_responses import read_responses
 from quenchbook.study.reading_treatments import read_extra_coupons, read_forbidden
 from quenchbook.study.room import read_room
-from quenchbook.study.sizes import size_mistakes
+from quenchbook.study.sizes import side_mistakes, size_mistakes
 from quenchbook.study.stock import read_stock
 from quenchbook.study.tester import told_tester_mistakes
 
@@ -133,6 +133,8 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         unit_names={str(k): str(v) for k, v in mistakes.table(content, "unit_names").items()},
         folder=path.parent,
     )
+    for key, found, remedy in side_mistakes(study.steel):
+        mistakes.wrong("steel", key, found, remedy)
     for key, found, remedy in size_mistakes(study.steel, study.stock):
         mistakes.wrong("stock", key, found, remedy)
     if not NAME.fullmatch(study.key):

@@ -109,7 +109,16 @@ class WorkHours:
         """Date of a day of work, the first is 1; None if the first day is not told."""
         if self.first_day is None:
             return None
-        return self.first_day + datetime.timedelta(days=day - 1)
+        try:
+            return self.first_day + datetime.timedelta(days=day - 1)
+        except OverflowError:
+            raise StudyError(
+                Problem(
+                    "first_day",
+                    f"{self.first_day} is told, and day {day} of work has no date in the calendar",
+                    "Write a first day between the years 1900 and 9000: first_day = 2026-10-05.",
+                )
+            ) from None
 
     def rests(self, day: int) -> bool:
         """Whether nobody works on a day, the first is 1.
@@ -118,6 +127,8 @@ class WorkHours:
         >>> WorkHours(saturday, rest_weekdays=("Sun",)).rests(2)
         True
         """
+        if not self.rest_weekdays and not self.rest_dates:
+            return False
         date = self.date(day)
         if date is None:
             return False

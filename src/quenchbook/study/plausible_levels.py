@@ -37,12 +37,22 @@ class TemperatureRange:
 
 # 600: below A1, 727 degC of iron and carbon, by a wide margin; 1350: above the hottest high-speed
 # steel, some 1300. Tempers end below A1; hot ones and those of maraging steel lie under 750.
-# Cold steps end at the room. All common practice, no source.
+# Cold steps end at the room; only the step's own names are taken: "cold_oil" may well be warm.
+# All common practice, no source.
 _RANGES: Final = (
-    (re.compile(r"(^|_)austeniti[sz]"), TemperatureRange(600.0, 1350.0, "steel is austenitized")),
-    (re.compile(r"(^|_)temper(?!ature)"), TemperatureRange(50.0, 750.0, "steel is tempered")),
     (
-        re.compile(r"(^|_)(cold|freezer|dry_ice|nitrogen|subzero)(_|$)"),
+        re.compile(r"(^|_)(re_?)?austeniti[sz]"),
+        TemperatureRange(600.0, 1350.0, "steel is austenitized"),
+    ),
+    (
+        re.compile(r"(^|_)(re_?)?temper(?!ature)"),
+        TemperatureRange(50.0, 750.0, "steel is tempered"),
+    ),
+    (
+        re.compile(
+            r"(^|_)(cold|freezer|dry_ice|nitrogen|subzero)"
+            r"(_(c|k|temp|temperature|level|bath|step|treatment|hold|route))*$"
+        ),
         TemperatureRange(COLDEST, 30.0, "a cold step lies"),
     ),
 )

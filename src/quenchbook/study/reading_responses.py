@@ -10,7 +10,13 @@ from quenchbook.errors import UnitError
 from quenchbook.study.definition import ExpectedPeak, Noise, Response, ResponseKind, Scale
 from quenchbook.study.factors import UNITS, Factor
 from quenchbook.study.mistakes import NAME, Mistakes, nearest
-from quenchbook.units import difference_dimension, parse_number, parse_quantity
+from quenchbook.units import (
+    convert,
+    difference_dimension,
+    is_energy,
+    parse_number,
+    parse_quantity,
+)
 
 _RESPONSE_KEYS: Final = (
     "unit", "quantity", "kind", "readings", "coupons", "scale", "equivalence_margin",
@@ -60,7 +66,7 @@ def _response(
             f"{name} has no unit",
             'Write unit = "HRC", or unit = "" when it has none.',
         )
-    usual = {"HRC": "hardness", "J": "impact"}.get(unit, "other")
+    usual = "hardness" if unit == "HRC" else "impact" if is_energy(unit) else "other"
     scale = mistakes.choice(where, "scale", entry.get("scale", "linear"), ("linear", "log"))
     kinds = ("hardness", "impact", "other")
     kind = mistakes.choice(where, "kind", entry.get("kind", usual), kinds)
@@ -112,10 +118,13 @@ def _combinations(
 
 
 class _Amounts:
-    """Reads differences and standard deviations of one response, on its analysed scale."""
+    """Reads differences and standard deviations of one response, on its analysed scale.
+
+    Those of an energy may be told in another unit of energy.
+    """
 
     def __init__(self, unit: str, scale: str, mistakes: Mistakes) -> None:
-        self.scale, self.mistakes = scale, mistakes
+        self.scale, self.unit, self.mistakes = scale, unit, mistakes
         self.ending = "%" if scale == "log" else unit
         self.example = "15 %" if scale == "log" else f"0.5 {unit}".strip()
 
@@ -128,6 +137,8 @@ class _Amounts:
         """
         raw = table.get(key)
         text, example = str(raw).strip(), f'Write {key} = "{self.example}".'
+        if (converted := self._in_own_unit(text)) is not None:
+            text = f"{converted!r} {self.unit}"
         if self.ending and not text.endswith(self.ending):
             self.mistakes.wrong(where, key, f"{raw!r} has no unit '{self.ending}'", example)
             return None
@@ -141,6 +152,15 @@ class _Amounts:
             self.mistakes.wrong(where, key, f"{raw!r} {what}", example)
             return None
         return value / 100 if self.scale == "log" else value
+
+    def _in_own_unit(self, text: str) -> float | None:
+        """Amount of an energy told in another unit of it; None for all others."""
+        if self.scale == "log" or not is_energy(self.unit) or text.endswith(self.unit):
+            return None
+        try:
+            return parse_quantity(text, "energy") / convert(1.0, self.unit, "energy")
+        except UnitError:
+            return None
 
 
 def _noise(

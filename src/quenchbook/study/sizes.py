@@ -19,6 +19,9 @@ SIDES: Final[Mapping[str, tuple[str, ...]]] = {
 }
 """Names of each side in [steel], the first is the one asked for."""
 
+_EXAMPLES: Final[Mapping[str, str]] = {
+    "length": "25 mm", "width": "25 mm", "thickness": "4 mm",
+}  # fmt: skip
 _GROUND_MM: Final = 1.0  # off both sides together where less is told; common practice, no source
 _STOCK_KEYS: Final = {"length": "coupon_length", "width": "bar_width", "thickness": "bar_thickness"}
 
@@ -40,6 +43,36 @@ def steel_side(steel: Mapping[str, object], side: str) -> float | None:
                 return None
             return found if found > 0 else None
     return None
+
+
+def side_mistakes(steel: Mapping[str, object]) -> list[tuple[str, str, str]]:
+    """Sides below ``[steel]`` that are no length above zero with its unit.
+
+    Parameters
+    ----------
+    steel : mapping
+        The table.
+
+    Returns
+    -------
+    list of (key of steel, what was found, what to write)
+    """
+    found = []
+    for side, keys in SIDES.items():
+        for key in keys:
+            if key not in steel:
+                continue
+            told, example = steel[key], f'Write {key} = "{_EXAMPLES[side]}".'
+            try:
+                if not isinstance(told, str):
+                    number = isinstance(told, int | float) and not isinstance(told, bool)
+                    what = "has no unit" if number else "is not a length with its unit"
+                    found.append((key, f"{key} is {told!r}: it {what}", example))
+                elif parse_quantity(told, "length") <= 0:
+                    found.append((key, f"{key} is {told!r}, not above zero", example))
+            except UnitError as error:
+                found.append((key, f"{key}: {error}", example))
+    return found
 
 
 def stock_sides(stock: Stock | None, side: str) -> tuple[float, ...]:

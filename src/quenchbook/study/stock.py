@@ -89,6 +89,9 @@ class Stock:
         Whether a sheet of labels is wanted.
     bar_width_mm, bar_thickness_mm : float or None
         Section of the bars, and so of a sawn coupon [mm]; None: not told.
+    is_finished_length : bool
+        Whether `coupon_length_mm` is the finished length of ``[steel]``, because neither a sawn one
+        nor what is ground off is told.
     """
 
     bars: tuple[StockBar, ...]
@@ -104,6 +107,7 @@ class Stock:
     labels: bool = False
     bar_width_mm: float | None = None
     bar_thickness_mm: float | None = None
+    is_finished_length: bool = False
 
     @property
     def grain_words(self) -> str:
@@ -187,6 +191,7 @@ def read_stock(
         labels=labels is True,
         bar_width_mm=_section(table, "bar_width", mistakes),
         bar_thickness_mm=_section(table, "bar_thickness", mistakes),
+        is_finished_length="coupon_length" not in table and allowance is None,
     )
 
 

@@ -43,6 +43,20 @@ def test_the_quench_decides_its_caution(
     assert found & {"oil", "plates", "water", "salt"} == expected
 
 
+@pytest.mark.parametrize(
+    ("quench", "first"),
+    [("warm oil, 60 degC", "Its flash point"), ("", "If the quench is oil: its flash point")],
+)
+def test_the_caution_on_oil_has_an_if_only_where_no_oil_is_told(
+    plane_irons: Study, quench: str, first: str
+) -> None:
+    equipment = {**plane_irons.equipment, "quench": quench}
+    [own] = [
+        c for c in cautions(replace(plane_irons, equipment=equipment)) if c.hazard == "Quench oil"
+    ]
+    assert own.sentences[0].startswith(first)
+
+
 def test_alcohol_is_shown_when_the_bath_of_the_dry_ice_is_not_told(plane_irons: Study) -> None:
     told = {**plane_irons.equipment, "dry_ice": "crushed dry ice, nothing else"}
     untold = {k: v for k, v in plane_irons.equipment.items() if k != "dry_ice"}

@@ -11,6 +11,7 @@ from python_calamine import CalamineWorkbook
 
 from quenchbook.bench.forms import WORKBOOK, entry_forms, write_entry_forms
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.study.stock import Stock, StockBar
 
 
 def test_the_demo_gets_a_form_for_each_thing_to_write(
@@ -41,6 +42,17 @@ def test_a_micrometer_in_the_study_gives_a_form_for_lengths(
     forms = {form.name: form for form in entry_forms(replace(plane_irons_matrix, study=study))}
     assert forms["lengths"].columns == ("coupon", "length_before_mm", "length_after_mm", "note")
     assert len(forms["lengths"].rows) == 96
+
+
+def test_labels_give_a_form_for_the_place_of_each_coupon(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    stock = Stock((StockBar(500.0),), 25.0, 1.6, 10.0, labels=True)
+    study = replace(plane_irons_matrix.study, stock=stock)
+    forms = {form.name: form for form in entry_forms(replace(plane_irons_matrix, study=study))}
+    assert forms["places"].columns == ("coupon", "place", "note")
+    assert [row[0] for row in forms["places"].rows] == plane_irons_matrix.frame["coupon"].tolist()
+    assert "places" not in {form.name for form in entry_forms(plane_irons_matrix)}
 
 
 def test_a_study_without_these_testers_has_no_form_for_them(

@@ -12,7 +12,7 @@ from quenchbook.bench.making_timetable import bench_timetable
 from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY, HANDS, Step, Timetable
 from quenchbook.bench.timetable_check import timetable_breaches
-from quenchbook.bench.timetable_list import list_text
+from quenchbook.bench.timetable_list import ListLine, timetable_list
 from quenchbook.columns import meaning
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.hours import WorkHours
@@ -199,11 +199,12 @@ def test_every_column_has_a_meaning(demo: Timetable) -> None:
 
 def test_the_list_names_every_coupon_at_every_step(demo: Timetable) -> None:
     dated = replace(demo, hours=replace(demo.hours, first_day=datetime.date(2026, 10, 5)))
-    text = list_text(dated)
-    assert text.startswith("Day 1, Mon 2026-10-05")
-    assert "10:12 to 10:14  Put cold batch 1-1 into the cold: freezer: R9HH YFXJ" in text
+    days = list(timetable_list(dated))
+    assert days[0].title == "Day 1, Mon 2026-10-05"
+    line = ListLine("10:12", "10:14", "Put cold batch 1-1 into the cold: freezer", "R9HH YFXJ")
+    assert line in days[0].lines
     hands = [step for step in demo.steps if step.what in HANDS]
-    assert text.count(" to ") >= len(hands)
+    assert sum(len(day.lines) for day in days) == len(hands)
     assert dated.when(DAY + 600) == "Tue 2026-10-06, 10:00"
 
 

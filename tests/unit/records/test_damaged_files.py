@@ -481,7 +481,7 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         [
             (
                 "h.csv row 1: the column 'operator' is not known here. Known: coupon, "
-                "hardness_hrc_1, hardness_hrc_2, impact_j, order, note."
+                "hardness_hrc_1, hardness_hrc_2, impact_j, order, note, place."
             ),
         ],
     ),
@@ -924,7 +924,7 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
     "correction: no such row": (
         {"h.csv": GOOD, "c.csv": C + "h.csv,20,coupon,K7TX,K9AD,misread\n"},
         [
-            ("c.csv row 2: h.csv has no filled row 20. Count the header and blank rows as well."),
+            "c.csv row 2: h.csv has no filled row 20. 'K7TX' is in row 2 now: write that row here.",
         ],
     ),
     "correction: row in words": (

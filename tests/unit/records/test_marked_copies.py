@@ -34,7 +34,7 @@ def test_a_text_file_gets_a_last_column_with_the_mistakes(matrix: CouponMatrix, 
     assert path.read_text(encoding="utf-8-sig").splitlines() == [
         f"# plan {matrix.short_hash}",
         "Coupon;hardness_hrc_1;mistake",
-        "K7TX;612;hardness_hrc is 612, expected 0 to 70. Was the decimal point lost (61.2)?",
+        "K7TX;612;hardness_hrc is 612, expected 0 to 70. Was the decimal comma lost (61,2)?",
         "",
         "K9AD;62,5",
         "CRDH;é;hardness_hrc is 'é', not a number in HRC. Write the reading, or leave the cell "

@@ -393,11 +393,27 @@ def test_a_lost_coupon_is_told_with_its_reason(matrix: CouponMatrix, put: Put) -
     assert records.summary().splitlines()[0] == (
         "3 readings of hardness on 2 coupons in 1 furnace load; not there: "
         "2 of CRDH (lost: cracked; seen before hardness), 1 of K9AD (lost: dropped). "
-        "Nothing else was left out."
+        "5 planned coupons have none."
     )
     assert "1 coupon recorded as lost but read for hardness; the readings are used: K9AD." in (
         records.notes
     )
+
+
+def test_nothing_is_said_to_be_complete_that_is_not(matrix: CouponMatrix, put: Put) -> None:
+    whole = WIDE + "".join(f"{n},{c},62.5,62.1\n" for n, c in enumerate(matrix.frame["coupon"], 1))
+    assert "; nothing was left out." in read_records(put({"h.csv": whole}), matrix).summary()
+    gap = whole.replace("3,4E79,62.5,62.1", "3,4E79,62.5,")
+    assert "Nothing else was left out." in read_records(put({"h.csv": gap}), matrix).summary()
+    # a batch at a temper that is no level: its coupons are lost for the comparison
+    far = {
+        "h.csv": whole,
+        "d.csv": D + "temper_batch,2,temper,163 degC,\ntemper_batch,2,lost,oven stuck,\n",
+    }
+    words = read_records(put(far), matrix).summary()
+    assert "Nothing of its 4 lost coupons is analysed." in words
+    assert "; 4 lost coupons of these are not analysed." in words
+    assert "nothing was left out" not in words
 
 
 def test_coupons_without_readings_and_beyond_the_plan_are_notes(

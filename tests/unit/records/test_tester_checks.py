@@ -256,6 +256,17 @@ def test_the_impact_tester_is_judged_by_the_greater_of_1_4_j_and_5_percent(
     assert outcomes(checks, "impact error") == [expected]
 
 
+def test_equal_impact_readings_are_unsure_by_their_rounding(put: Put, matrix: CouponMatrix) -> None:
+    checks = checks_of(put, matrix, {"i.csv": I + "1,14.0,15.3,15.3,15.3,15.3,15.3\n"})
+    row = checks.to_frame().set_index("check").loc["impact error"]
+    assert row["uncertainty"] == pytest.approx(t.ppf(0.975, 4) * 0.1 / math.sqrt(12))
+    # 1.31 of 1.4 J: nearer to the limit than half a step of the readings
+    near = checks_of(put, matrix, {"i.csv": I + "1,13.99,15.3,15.3,15.3,15.3,15.3\n"})
+    worse = checks_of(put, matrix, {"i.csv": I + "1,13.95,15.3,15.3,15.3,15.3,15.3\n"})
+    assert outcomes(near, "impact error") == ["pass"]
+    assert outcomes(worse, "impact error") == ["warn"]
+
+
 def test_a_limit_that_tests_little_is_told(put: Put, matrix: CouponMatrix) -> None:
     checks = checks_of(put, matrix, {"i.csv": I + "1,1.59,1.6,1.5,1.6,1.7,1.6\n"})
     assert "At 1.59\u00a0J the limit is 88\u00a0% of the value: it tests little." in checks.notes

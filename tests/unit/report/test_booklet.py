@@ -1,12 +1,10 @@
-"""The bench booklet: its PDF read back by pikepdf and poppler, its HTML by the standard library."""
+"""The bench booklet: its PDF read back by pikepdf, its HTML by the standard library."""
 
 from __future__ import annotations
 
 import datetime
 import io
 import re
-import shutil
-import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
@@ -15,18 +13,22 @@ from pathlib import Path
 import pandas as pd
 import pikepdf
 import pytest
+from tests.pdf_text import page_texts
 
+from quenchbook.bench.breach_groups import breach_sentences
 from quenchbook.columns import GLOSSARY
 from quenchbook.errors import ReportError
+from quenchbook.metallurgy.tester_limits import IMPACT_COUPONS
 from quenchbook.plan.entry_tables import BLOCK_COLUMNS, IMPACT_CHECK_COLUMNS
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.report.booklet import Booklet, bench_booklet
+from quenchbook.report.booklet import Booklet, bench_booklet, fits_one_page
 from quenchbook.report.booklet_files import BOOKLET_HTML, BOOKLET_PDF, write_bench_documents
 from quenchbook.report.booklet_html import booklet_html
 from quenchbook.report.booklet_pages import booklet_files, booklet_source
 from quenchbook.report.html import POLICY
 from quenchbook.report.pdf import compile_typst
 from quenchbook.study.stock import OtherPieces, Stock, StockBar
+from quenchbook.writing import write_bytes
 
 STOCK = Stock(
     (StockBar(500.0),), 25.0, 1.6, 10.0, pieces=(OtherPieces("spare share", 60.0),), labels=True
@@ -53,11 +55,7 @@ def pdf(booklet: Booklet) -> bytes:
 @pytest.fixture(scope="module")
 def texts(pdf: bytes) -> list[str]:
     """Text of each page of the PDF."""
-    if shutil.which("pdftotext") is None:
-        pytest.skip("needs pdftotext of poppler")
-    command = ["pdftotext", "-layout", "-", "-"]
-    done = subprocess.run(command, input=pdf, capture_output=True, check=True)
-    return done.stdout.decode().split("\f")[:-1]
+    return page_texts(pdf)
 
 
 @pytest.fixture(scope="module")
@@ -176,6 +174,18 @@ def test_a_part_without_pages_is_not_in_the_booklet(coated_bars_matrix: CouponMa
     assert [key for key in PARTS if key in keys] == keys
 
 
+def test_the_contents_speak_of_the_air_only_where_it_is_on_the_page(matrix: CouponMatrix) -> None:
+    def note(own: Booklet) -> str:
+        return next(part.note for part in own.parts if part.key == "needs")
+
+    own = bench_booklet(matrix)
+    needs = own.sheets.needs
+    assert needs is not None
+    assert note(own) == "what is used up, and the air of the room"
+    bare = replace(own.sheets, needs=replace(needs, air=()))
+    assert note(replace(own, sheets=bare)) == "what is used up"
+
+
 def test_every_page_says_its_number_of_all(texts: list[str]) -> None:
     feet = [re.findall(r"page (\d+) of (\d+)", words)[-1:] for words in texts]
     assert feet == [[(str(n), str(len(texts)))] for n in range(1, len(texts) + 1)]
@@ -272,12 +282,38 @@ def test_a_tester_sheet_has_a_field_for_each_column_of_the_block_form(booklet: B
     assert all("session" in sheet.lines for sheet in booklet.sheets.tests)
 
 
+def test_as_many_certified_coupons_are_asked_for_as_the_limit_needs(booklet: Booklet) -> None:
+    impact = booklet.sheets.tests[-1].check
+    assert impact is not None
+    assert IMPACT_COUPONS == 5
+    assert impact.hint.startswith("Five of one certified energy")
+    block = booklet.sheets.tests[0].check
+    assert block is not None
+    assert "three readings" in block.hint
+    assert "(common practice, no source)" in block.hint
+
+
 def test_every_step_of_the_timetable_stands_in_the_html(booklet: Booklet, html: str) -> None:
     found = sections(html)
     for day, _ in booklet.days:
-        rows = [row for row in found[f"day-{day.day}-list"].all("tr") if list(row.all("td"))]
+        # a short list stands below its picture
+        page = found.get(f"day-{day.day}-list", found[f"day-{day.day}"])
+        rows = [row for row in page.all("tr") if list(row.all("td"))]
         told = [tuple(cell.text() for cell in row.all("td"))[:3] for row in rows]
         assert told == [(own.start, own.words, own.coupons) for own in day.lines]
+
+
+def test_a_day_at_the_oven_alone_is_one_page_with_picture_and_list(
+    booklet: Booklet, html: str, texts: list[str]
+) -> None:
+    day, picture = booklet.days[-1]
+    assert all("temper" in own.words for own in day.lines)
+    assert fits_one_page(day, picture)
+    assert f"day-{day.day}-list" not in sections(html)
+    (page,) = (words for words in texts if words.lstrip().startswith(day.title))
+    assert all(own.start in page and own.words.split(",")[0] in page for own in day.lines)
+    full, its_picture = booklet.days[0]
+    assert not fits_one_page(full, its_picture)
 
 
 def test_what_cannot_be_met_stands_on_the_first_page_of_the_timetable(
@@ -288,7 +324,8 @@ def test_what_cannot_be_met_stands_on_the_first_page_of_the_timetable(
     late = bench_booklet(replace(matrix, study=study, frame=first_day))
     assert late.timetable.breaches
     words = sections(booklet_html(late))["timetable"].text()
-    assert all(str(breach) in words for breach in late.timetable.breaches)
+    assert all(own in words for own in breach_sentences(late.timetable.breaches))
+    assert len(breach_sentences(late.timetable.breaches)) < len(late.timetable.breaches)
     source = booklet_source(late)
     assert source.index("What cannot be met") < source.index("Day 1: what to do")
 
@@ -304,6 +341,19 @@ def test_all_bars_are_drawn_and_the_summary_of_the_cut_list_is_told(
     assert first in words
     told = " ".join(" ".join(texts).replace("\u00a0", " ").split())
     assert first.replace("\u00a0", " ") in told
+
+
+def test_no_note_of_an_amount_is_cut_and_a_long_one_flows(matrix: CouponMatrix) -> None:
+    own = bench_booklet(matrix)
+    needs = own.sheets.needs
+    assert needs is not None
+    long = replace(needs.lines[0], note=f"Counted with care. {'Every word. ' * 900}The last word.")
+    needs = replace(needs, lines=(long, *needs.lines[1:]))
+    own = replace(own, sheets=replace(own.sheets, needs=needs))
+    pages = page_texts(compile_typst(booklet_source(own), booklet_files(own), title=own.title))
+    words = " ".join(" ".join(pages).split())
+    assert words.count("Every") >= 900
+    assert "The last word." in words
 
 
 def test_no_picture_has_a_text_lighter_than_the_grey_for_print(booklet: Booklet) -> None:
@@ -405,8 +455,44 @@ def test_a_booklet_of_another_plan_is_never_overwritten(
     assert (tmp_path / name).read_bytes() == b"notes of another plan"
 
 
-def test_a_cut_list_of_ones_own_is_not_overwritten(small: CouponMatrix, tmp_path: Path) -> None:
-    (tmp_path / "cut_list.csv").write_text("mine\n", encoding="utf-8")
-    with pytest.raises(ReportError, match="Move it away"):
+@pytest.mark.parametrize("name", ["cut_list.csv", "timetable.csv", "timetable.ics"])
+@pytest.mark.parametrize(
+    "held", ["mine\n", "start,plan\n8:00,0badbeef\n", "X-WR-CALDESC:Plan 0badbeef\r\n"]
+)
+def test_a_table_that_is_not_of_this_plan_is_not_overwritten(
+    small: CouponMatrix, tmp_path: Path, name: str, held: str
+) -> None:
+    (tmp_path / name).write_text(held, encoding="utf-8")
+    with pytest.raises(ReportError, match=f"not of this plan, {small.short_hash}") as caught:
         write_bench_documents(small, tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["cut_list.csv"]
+    assert "overwrite=" not in str(caught.value)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+
+
+def test_tables_that_the_plan_has_no_more_are_removed_but_never_others(
+    small: CouponMatrix, tmp_path: Path
+) -> None:
+    write_bench_documents(small, tmp_path / "bench")
+    less = replace(small, study=replace(small.study, stock=None, timetable={}))
+    paths = write_bench_documents(less, tmp_path / "bench")
+    assert sorted(paths) == sorted((tmp_path / "bench").iterdir())
+    assert {path.name for path in paths} == {"booklet.pdf", "booklet.html", "timetable.csv"}
+    (tmp_path / "bench" / "cut_list.csv").write_text("mine\n", encoding="utf-8")
+    write_bench_documents(less, tmp_path / "bench")
+    assert (tmp_path / "bench" / "cut_list.csv").read_text(encoding="utf-8") == "mine\n"
+
+
+def test_a_crash_while_writing_does_not_block_the_next_run(
+    small: CouponMatrix, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(path: Path, data: bytes) -> Path:
+        if path.name == "cut_list.csv":
+            raise OSError("no space left")
+        return write_bytes(path, data)
+
+    monkeypatch.setattr("quenchbook.report.booklet_files.write_bytes", broken)
+    with pytest.raises(OSError, match="no space left"):
+        write_bench_documents(small, tmp_path)
+    monkeypatch.undo()
+    (tmp_path / "booklet.pdf").unlink()
+    assert len(write_bench_documents(small, tmp_path)) == 5

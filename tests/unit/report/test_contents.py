@@ -84,6 +84,17 @@ def test_what_is_undecided_comes_last_and_is_never_bold(bars: Analysis) -> None:
     assert not part.strong
 
 
+def test_page_one_says_that_a_tester_was_out(irons: Analysis) -> None:
+    assert "out of its limit" not in words_of(contents.report_answer(irons))
+    blocks = irons.records.block_checks
+    high = blocks.assign(hardness_hrc=blocks["hardness_hrc"] + 2.0)
+    off = dataclasses.replace(irons, records=dataclasses.replace(irons.records, block_checks=high))
+    assert not blocks.empty
+    assert "A tester check is out of its limit (error, session" in words_of(
+        contents.report_answer(off)
+    )
+
+
 def test_page_one_says_which_interval_is_which(irons: Analysis) -> None:
     words = words_of(contents.report_answer(irons))
     assert "estimate and its 95 % interval" in words

@@ -5,13 +5,12 @@ from __future__ import annotations
 import datetime
 import io
 import re
-import shutil
-import subprocess
 import warnings
 
 import pandas as pd
 import pikepdf
 import pytest
+from tests.pdf_text import page_texts
 
 from quenchbook.errors import QuenchbookWarning, ReportError
 from quenchbook.report.blocks import (
@@ -46,15 +45,6 @@ def _tags(pdf):
         children = node.get("/K", [])
         waiting.extend(children if isinstance(children, pikepdf.Array) else [children])
     return found
-
-
-def _page_texts(done):
-    """Text of each page, by poppler."""
-    if shutil.which("pdftotext") is None:
-        pytest.skip("needs pdftotext of poppler")
-    command = ["pdftotext", "-layout", "-", "-"]
-    words = subprocess.run(command, input=done, capture_output=True, check=True).stdout.decode()
-    return words.rstrip("\f").split("\f")
 
 
 def _outline_count(items):
@@ -139,7 +129,7 @@ def test_no_words_run_off_a_page(hostile, hostile_pdf):
     alternatives = re.findall(r'alt: "(?:[^"\\]|\\.)*"', body)
     told = body.count("private") - sum(words.count("private") for words in alternatives)
     assert told > 30
-    assert sum(page.count("private") for page in _page_texts(hostile_pdf)) == told
+    assert sum(page.count("private") for page in page_texts(hostile_pdf)) == told
 
 
 def test_copied_text_has_no_invisible_characters_in_long_words(notebook_showing):
@@ -148,7 +138,7 @@ def test_copied_text_has_no_invisible_characters_in_long_words(notebook_showing)
  Paragraph((f"Plan {hash_text}.",)),
         table(pd.DataFrame({"file": ["a_very_long_name_of_a_file.csv"]}), key="f", caption="Files."),
     )  # fmt: skip
-    text = "".join(_page_texts(pdf_bytes(report_document(notebook))))
+    text = "".join(page_texts(pdf_bytes(report_document(notebook))))
     assert hash_text in text
     assert "a_very_long_name_of_a_file.csv" in text
     assert not {"\u200b", "\u00ad"} & set(text)
@@ -216,8 +206,8 @@ def test_a_long_table_repeats_its_head_on_every_page(notebook_showing):
     done = pdf_bytes(report_document(notebook_showing(block)))
     with pikepdf.open(io.BytesIO(done)) as pdf:
         assert len(pdf.pages) == 3
-    assert all(page.split().count("coupon") == 1 for page in _page_texts(done))
-    assert sum(page.count("K0") + page.count("K1") for page in _page_texts(done)) == 150
+    assert all(page.split().count("coupon") == 1 for page in page_texts(done))
+    assert sum(page.count("K0") + page.count("K1") for page in page_texts(done)) == 150
 
 
 def test_a_page_break_turns_the_page(notebook_showing):
@@ -232,7 +222,7 @@ def test_a_very_long_caption_goes_under_its_figure_and_over_pages(notebook_showi
     done = pdf_bytes(report_document(notebook_showing(figure)))
     with pikepdf.open(io.BytesIO(done)) as pdf:
         assert len(pdf.pages) >= 2
-    assert sum(page.split().count("apart") for page in _page_texts(done)) == 300
+    assert sum(page.split().count("apart") for page in page_texts(done)) == 300
 
 
 def test_an_author_may_set_another_language():

@@ -63,6 +63,18 @@ def with_levels(levels: str, name: str = "austenitize") -> str:
             "Is the unit right? Write 32 degF if that is meant (0\u00a0°C).",
         ),
         (
+            "reaustenitize",
+            '["850 degC", "8500 degC"]',
+            "reaustenitize level 8500 degC is outside the 600 to 1350\u00a0°C in which steel is "
+            "austenitized. Is the unit right, or was the decimal point lost (850 degC)?",
+        ),
+        (
+            "cold_temperature",
+            '["-78 degC", "60 degC"]',
+            "cold_temperature level 60 degC is outside the −270 to 30\u00a0°C in which a cold "
+            "step lies. Is the unit right? Write 60 degF if that is meant (16\u00a0°C).",
+        ),
+        (
             "cold_bath",
             '["-78 degC", "-321 degC"]',
             "cold_bath level -321 degC is outside the −270 to 30\u00a0°C in which a cold step "
@@ -122,6 +134,8 @@ def test_a_level_that_cannot_be_read_is_told_once(tmp_path: Path) -> None:
         ("cold", '["-268.9 degC", "20 degC"]'),  # helium, room
         ("temperature", '["-40 degC", "1200 degC"]'),  # says not what for
         ("furnace_temp", '["360 degC", "380 degC"]'),  # an oven for a coating
+        ("cold_oil", '["20 degC", "60 degC"]'),  # a bath of the quench, not a cold step
+        ("cold_water_quench", '["10 degC", "40 degC"]'),
         ("scold_temp", '["20 degC", "900 degC"]'),  # cold is no word of this name
     ],
 )

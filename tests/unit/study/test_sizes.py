@@ -12,6 +12,7 @@ import quenchbook as qb
 from quenchbook.bench.at_hand import consumables
 from quenchbook.bench.coupon_size import CouponSize, coupon_size, is_sawn_size
 from quenchbook.bench.cutting import cut_list
+from quenchbook.bench.grinding import expected_allowance
 from quenchbook.errors import StudyError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.tester import checks_of_testers
@@ -83,6 +84,48 @@ def test_the_cut_list_saws_the_told_finished_length_and_what_is_ground_off(
     plan = qb.read_plan(plane_irons.folder / "plan", study)
     frame = cut_list(plan).frame
     assert set((frame["to_mm"] - frame["from_mm"]).round(6)) == {25.0}
+
+
+def test_a_finished_length_alone_is_sawn_longer_by_the_estimate_and_that_is_said(
+    plane_irons: Study, tmp_path: Path
+) -> None:
+    stock = STOCK.replace('coupon_length = "25 mm"\n', "").replace('"500 mm"', '"710 mm"')
+    study = read(tmp_path, plane_irons, stock, 'thickness = "4 mm"\ncoupon_length = "24 mm"')
+    estimate = expected_allowance(study)
+    assert estimate is not None
+    most = 2 * float(estimate.high)
+    own = cut_list(qb.read_plan(plane_irons.folder / "plan", study))
+    [sawn] = set((own.frame["to_mm"] - own.frame["from_mm"]).round(6))
+    assert 24 + most <= sawn < 24 + most + 0.1 + 1e-9
+    assert f"Coupons are sawn {sawn - 24:.1f}\u00a0mm longer than finished (24\u00a0mm)" in (
+        own.summary()
+    )
+    # without a soak nothing can be estimated: then it is said that nothing is left for grinding
+    held = {key: value for key, value in study.held_constant.items() if key != "soak"}
+    plan = qb.read_plan(plane_irons.folder / "plan", replace(study, held_constant=held))
+    assert "sawn at their finished length, 24\u00a0mm: nothing is left" in cut_list(plan).summary()
+
+
+@pytest.mark.parametrize(
+    ("told", "expected"),
+    [
+        ("thickness = 4", 'thickness is 4: it has no unit. Write thickness = "4 mm".'),
+        ('thickness = "4"', "thickness: '4' has no unit."),
+        ('coupon_width = "0 mm"', "coupon_width is '0 mm', not above zero."),
+        ('length = "25 kg"', "length: 'kg' is not a unit of length."),
+    ],
+)
+def test_a_side_below_steel_that_is_no_length_is_a_mistake(
+    told: str, expected: str, plane_irons: Study, tmp_path: Path
+) -> None:
+    [found] = problems(tmp_path, plane_irons, "", told)
+    assert found.startswith(f"study.toml line {line_of(tmp_path, told)}: {expected}")
+
+
+def test_bars_are_told_in_feet(plane_irons: Study, tmp_path: Path) -> None:
+    study = read(tmp_path, plane_irons, STOCK.replace('"500 mm"', '"2 ft"'))
+    assert study.stock is not None
+    assert study.stock.bars[0].length_mm == pytest.approx(609.6)
 
 
 def test_no_length_at_all_is_still_asked_for(plane_irons: Study, tmp_path: Path) -> None:
