@@ -26,7 +26,7 @@ def verdict_blocks(findings: Iterable[AnyFinding]) -> list[Block]:
     """What the words for what was shown mean, as far as they occur."""
     findings = list(findings)
     meanings = tuple(
-        (Run(verdict, strong=True), f": {' or '.join(dict.fromkeys(words))}.")
+        (Run(verdict, strong=True), f": {'. Or: '.join(dict.fromkeys(words))}.")
         for verdict in VERDICTS
         if (words := [own.meaning for own in findings if own.word == verdict])
     )

@@ -64,13 +64,14 @@ def report_asked(analysis: Analysis, *asks: str) -> list[Block]:
         if len(responses) > 1:
             blocks.append(Section(capital(analysis.study.response(name).quantity), level=3))
         own = [f for f in findings if f.response == name]
-        blocks += comparison_blocks(
-            [f for f in own if isinstance(f, Finding)], analysis.study.response(name).unit
-        )
+        compared = comparison_blocks(
+            [f for f in own if isinstance(f, Finding) and kinds[f.key] == COMPARISON],
+            analysis.study.response(name).unit,
+        )  # an answer about a curve has a figure of its own
         drawn = trade_figures(own)
         if about_peaks and not drawn:
             drawn = curve_blocks(analysis.models[name])
-        blocks += [*sentence_blocks(own), *drawn]
+        blocks += [*compared[:1], *sentence_blocks(own), *drawn, *compared[1:]]
     for question, why in analysis.unanswered:
         if question.key in wanted:
             runs = (Run(question.words, strong=True), " ", Run("not answered", emphasis=True))
