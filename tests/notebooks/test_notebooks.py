@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import ast
+import html
+import re
 from pathlib import Path
 
 import nbformat
@@ -11,9 +13,40 @@ from quenchbook.report.run import executed
 from quenchbook.steps import NOTEBOOKS, copy_example
 
 PATHS = [ROOT / "notebooks" / f"{name}.ipynb" for name in NOTEBOOKS]
+QUESTIONS = sorted((ROOT / "notebooks" / "questions").glob("*.ipynb"))
+
+FOUND = {
+    "does_waiting_spoil_it": (
+        "costs 0.23 HRC", "not yet lost after 24 h", "no upper limit", "<td>0.049</td>",
+    ),
+    "how_sure_is_a_published_table": (
+        "+23.00 per cent (95 % interval 16.65 to 29.35)", "rests on one spare unit",
+        "There was one group",
+    ),
+    "lot_against_lot": ("+14 °C (95 % interval +8 to +24 °C", "margin is not settled"),
+    "tougher_or_only_softer": (
+        "neither a difference nor its absence was shown", "about 2.4 times",
+        "never had the same hardness",
+    ),
+    "what_did_others_find": (
+        "−0.8 % on average (95 % interval −25 % to +32 %)",
+        "−9.1 % on average (95 % interval −31 % to +20 %)", "too few to pool",
+        "inside what a further study was expected to find",
+    ),
+    "what_does_the_steel_model_say": (
+        "215 (170 to 260)", "143 (98 to 188)", "0.49 (0.38 to 0.60)", "0.32 to 0.54",
+        "0.99 (0.87 to 1.12)", "0.66 to 0.87", "A prior, not a measurement",
+    ),
+    "where_is_it_hardest": (
+        "+27 °C (95 % interval +18 to +47 °C", "certainly from 988 to 1015 °C",
+        "<td>981.68</td>", "<td>1022.32</td>",
+    ),
+    "which_temper": ("155 °C with dry ice gives 63 HRC", "168 °C or cooler", "5.8 (4.2 to 7.4)"),
+}  # fmt: skip
+"""What the words under "The finding on the demonstration" rest on; without it they are stale."""
 
 
-@pytest.mark.parametrize("path", PATHS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", [*PATHS, *QUESTIONS], ids=lambda path: path.stem)
 def test_a_committed_notebook_is_clean_and_thin(path: Path) -> None:
     notebook = nbformat.read(path, as_version=4)
     nbformat.validate(notebook)
@@ -30,6 +63,35 @@ def test_a_committed_notebook_is_clean_and_thin(path: Path) -> None:
             assert len(cell.source.splitlines()) <= 12
             kinds = (ast.FunctionDef, ast.ClassDef, ast.For, ast.While)
             assert not any(isinstance(node, kinds) for node in ast.walk(ast.parse(cell.source)))
+
+
+@pytest.mark.parametrize("path", [*PATHS, *QUESTIONS], ids=lambda path: path.stem)
+def test_the_cells_of_a_notebook_keep_their_ids(path: Path) -> None:
+    ids = [cell.id for cell in nbformat.read(path, as_version=4).cells]
+    assert len(set(ids)) == len(ids)
+    prefix = ids[0].removesuffix("-00")
+    assert all(re.fullmatch(rf"{prefix}-\d\d[a-z]?", own) for own in ids)
+
+
+@pytest.mark.parametrize("path", QUESTIONS, ids=lambda path: path.stem)
+def test_a_page_of_one_question_says_what_it_found_and_what_not(path: Path) -> None:
+    notebook = nbformat.read(path, as_version=4)
+    words = [cell.source for cell in notebook.cells if cell.cell_type == "markdown"]
+    assert words[0].splitlines()[0].endswith("?")
+    heads = [text.splitlines()[0] for text in words]
+    assert "## The finding on the demonstration, in words" in heads
+    assert "## What it does not say" in heads
+    assert any(head.startswith("## On your own") for head in heads)
+
+
+@pytest.mark.parametrize("path", QUESTIONS, ids=lambda path: path.stem)
+def test_a_page_of_one_question_shows_what_its_words_say(path: Path) -> None:
+    notebook = executed(path, parameters={}, folder=path.parent)
+    outputs = [out for cell in notebook.cells for out in cell.get("outputs", [])]
+    shown = " ".join(out.get("data", {}).get("text/html", "") for out in outputs)
+    shown = html.unescape(re.sub(r"</?(?:strong|em|b)>", "", shown)).replace("\xa0", " ")
+    assert [words for words in FOUND[path.stem] if words not in shown] == []
+    assert "data:image/png" in shown
 
 
 @pytest.fixture(scope="module")
@@ -49,4 +111,14 @@ def test_a_notebook_runs_from_a_clean_kernel(name: str, example: str, folders: d
     assert outputs
     assert all(out.output_type != "error" for out in outputs)
     shown = [out.get("data", {}).get("text/html", "") for out in outputs]
-    assert any("<" in html for html in shown)
+    assert any("<" in text for text in shown)
+
+
+@pytest.mark.parametrize("example", ["steel_bars", "springs", "leaf_springs", "two_lots"])
+def test_the_analysis_runs_on_every_study_that_comes_with_it(example: str) -> None:
+    path = ROOT / "notebooks" / "04_analysis.ipynb"
+    folder = ROOT / "data" / example
+    notebook = executed(path, parameters={"study_folder": str(folder)}, folder=path.parent)
+    outputs = [out for cell in notebook.cells for out in cell.get("outputs", [])]
+    shown = " ".join(out.get("data", {}).get("text/html", "") for out in outputs)
+    assert "This study does not ask it" in shown

@@ -57,7 +57,7 @@ class AnyAnswer:
         from html import escape
 
         _, _, words = self.summary().partition(": ")
-        return f"<p><b>{escape(self.verdict)}</b>: {escape(words)}</p>"
+        return f"<p><b>{escape(self.word)}</b>: {escape(words)}</p>"
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -28,6 +28,7 @@ from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
+from quenchbook.units import interval_text, number_text
 
 ROUTE_C: Final[Mapping[str, float]] = {
     "freezer": FREEZER_C, "dry_ice": DRY_ICE_C, "liquid_nitrogen": NITROGEN_C,
@@ -37,6 +38,12 @@ LOSS_FRAME: Final = (
     "gain_share_high", "expected_share_low", "expected_share_high", "lost_by_hardness_low",
     "lost_by_hardness_high", "coupons_with_lengths", "lost_by_length", "lost_by_length_low",
     "lost_by_length_high",
+)  # fmt: skip
+_SHOWN: Final = (
+    ("gain, HRC", "gain", 2), ("share of the gain", "gain_share", 2),
+    ("share expected", "expected_share", 2),
+    ("austenite lost by hardness, %", "lost_by_hardness", 0),
+    ("austenite lost by length, %", "lost_by_length", 1),
 )  # fmt: skip
 _SHARES: Final = np.linspace(-1.0, 3.0, 4001)
 
@@ -68,6 +75,27 @@ class AusteniteLosses:
 
     def __repr__(self) -> str:
         return f"<AusteniteLosses: {len(self.frame)} routes>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
+        return self._written().to_html(index=False, border=0) + words
+
+    def _written(self) -> pd.DataFrame:
+        """Table for people: each value with its interval in one cell, blank where not known."""
+        own = self.frame
+        told = pd.DataFrame({"cold_route": own["cold_route"]})
+        for title, name, decimals in _SHOWN:
+            ends = own[[f"{name}_low", f"{name}_high"]].itertuples(index=False)
+            middles = own[name] if name in own else [np.nan] * len(own)
+            told[title] = [
+                "" if low != low
+                else interval_text(low, high, decimals) if middle != middle
+                else f"{number_text(middle, decimals)} ({interval_text(low, high, decimals)})"
+                for middle, (low, high) in zip(middles, ends, strict=True)
+            ]  # fmt: skip
+        return told.loc[:, (told != "").any()]
 
 
 def expected_share(cold_c: float, coldest_c: float) -> tuple[float, float]:

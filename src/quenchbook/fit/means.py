@@ -309,14 +309,16 @@ def differences_inside_loads(model: MixedModel, question: Question) -> Array:
     Returns
     -------
     ndarray, shape (loads with both,)
-        Empty for a factor that is set once for a load, and for a change of a difference.
+        Empty for a factor that is set once for a load, for a change of a difference, and where
+        there is one load only: its difference is the estimate.
     """
-    if question.change or "furnace_load" not in model.coupons:
+    coupons = model.coupons
+    if question.change or "furnace_load" not in coupons or coupons["furnace_load"].nunique() < 2:
         return np.zeros(0)
     names = list(dict.fromkeys([question.factor, *question.at]))
     if any(name not in [v.name for v in model.terms.variables] for name in names):
         return np.zeros(0)
-    table = model.coupons.assign(adjusted=adjusted_values(model, names))
+    table = coupons.assign(adjusted=adjusted_values(model, names))
     for name, level in question.at.items():
         column = model.terms.variable(name).column
         nearest = table[f"{column}_planned"] if f"{column}_planned" in table else table[column]

@@ -122,6 +122,21 @@ class TemperCurve:
     def __repr__(self) -> str:
         return f"<TemperCurve of {self.model.response}: {self.shape_words}>"
 
+    def _at_levels(self) -> pd.DataFrame:
+        return self.to_frame(self.levels).rename(columns={"x": self.along})
+
+    def summary(self) -> str:
+        """Show the means at the planned tempers, and what the curve assumes."""
+        table = self._at_levels().round(3).to_string(index=False)
+        return "\n".join([f"{self.shape_words}:", table, *self.notes])
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
+        table = self._at_levels().round(3).to_html(index=False, border=0, na_rep="")
+        return f"<p>{escape(self.shape_words)}</p>{table}{notes}"
+
 
 @dataclass(frozen=True, eq=False, repr=False)
 class TemperSet:
@@ -164,8 +179,35 @@ class TemperSet:
         """Whether no temper inside the limits can be excluded."""
         return self.pieces == ((-np.inf, np.inf),)
 
+    def to_frame(self) -> pd.DataFrame:
+        """One row for each piece: ``conf_low, conf_high``; infinite where no limit was found."""
+        return pd.DataFrame(list(self.pieces), columns=["conf_low", "conf_high"])
+
+    def summary(self) -> str:
+        """Say which tempers are in the set."""
+        low, high = self.curve.limits
+        wanted = f"Mean of {self.target:g}, tempers of {low:g} to {high:g} tried"
+        if self.is_empty:
+            return f"{wanted}: none gives it."
+        if self.is_everything:
+            return f"{wanted}: none is excluded."
+        parts = [
+            f"{bottom:.0f} to {top:.0f}" if np.isfinite([bottom, top]).all()
+            else f"{top:.0f} or less" if np.isinf(bottom)
+            else f"{bottom:.0f} or more"
+            for bottom, top in self.pieces
+        ]  # fmt: skip
+        places = "".join(f"{place:.0f}, " for place in self.estimates)
+        level = f"{self.curve.model.confidence * 100:g} % interval"
+        return f"{wanted}: {places}{level} {'; '.join(parts)}."
+
     def __repr__(self) -> str:
         return f"<TemperSet {self.pieces} for {self.target:g}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<p>{escape(self.summary())}</p>"
 
 
 def temper_curve(

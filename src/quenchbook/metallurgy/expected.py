@@ -9,11 +9,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from quenchbook.units import decimals_for, interval_text, number_text
+
 Array = NDArray[np.float64]
+_EXACT = 1e-9  # a range narrower than this share of its value is rounding
+_EXACT_DECIMALS = 2
+_MOST_DECIMALS = 3
 Standing = Literal["prior", "measured"]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Expected:
     """What a published equation expects, with its range.
 
@@ -39,6 +44,40 @@ class Expected:
     validity: str = ""
     flags: tuple[str, ...] = field(default=())
     standing: Standing = "prior"
+
+    def range_words(self) -> list[str]:
+        """Each value with its range, rounded by its width: ``190 (145 to 235)``.
+
+        The unit is that of the function that made it.
+        """
+        ends = (np.atleast_1d(own) for own in (self.value, self.low, self.high))
+        return [_in_words(*each) for each in zip(*ends, strict=True)]
+
+    def summary(self) -> str:
+        """Values with their ranges, where they come from, and for what they hold."""
+        return "\n".join(["; ".join(self.range_words()), *self._notes()])
+
+    def _notes(self) -> list[str]:
+        standing = "A prior, not a measurement" if self.standing == "prior" else "From readings"
+        notes = [f"{standing}. Source: {self.source}."]
+        notes += [f"Holds for: {self.validity}."] if self.validity else []
+        notes += [f"Outside of that: {'; '.join(self.flags)}."] if self.flags else []
+        return notes
+
+    def __repr__(self) -> str:
+        return f"<Expected ({self.standing}): {'; '.join(self.range_words())}>"
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        words = "".join(f"<p>{escape(note)}</p>" for note in self._notes())
+        return f"<p><b>{escape('; '.join(self.range_words()))}</b></p>{words}"
+
+
+def _in_words(value: float, low: float, high: float) -> str:
+    wide = high - low > _EXACT * abs(value)
+    decimals = min(_MOST_DECIMALS, decimals_for((high - low) / 2)) if wide else _EXACT_DECIMALS
+    return f"{number_text(value, decimals)} ({interval_text(low, high, decimals)})"
 
 
 def hull(parts: Sequence[Expected]) -> Expected:

@@ -6,7 +6,6 @@ and the author writes between them.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable
 from typing import Any, Final
 
@@ -22,13 +21,13 @@ from quenchbook.findings.statements import (
     shown_limits,
 )
 from quenchbook.findings.trade_findings import TradeFinding
-from quenchbook.findings.verdicts import INNER_VERDICTS, VERDICTS, Finding, TermFinding
-from quenchbook.fit.curves import curve_factors, furnace_order, response_curves
+from quenchbook.findings.verdicts import INNER_VERDICTS, Finding, TermFinding
 from quenchbook.fit.diagnostics import diagnostics
 from quenchbook.fit.equal_hardness import EqualHardness
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
 from quenchbook.records.tester import checks_of_testers
+from quenchbook.report.answer_blocks import response_blocks, verdict_blocks
 from quenchbook.report.blocks import (
     Block,
     Bullets,
@@ -48,6 +47,7 @@ from quenchbook.report.noise_tables import (
     second_opinion_table,
     term_table,
 )
+from quenchbook.report.order_blocks import order_blocks
 from quenchbook.report.study_tables import (
     coupon_table,
     deviation_blocks,
@@ -57,7 +57,6 @@ from quenchbook.report.study_tables import (
     term_words,
 )
 from quenchbook.report.tester_tables import blocks_of_testers, length_blocks
-from quenchbook.report.trade_figures import trade_figures
 from quenchbook.study.definition import Response, Study, held_words
 from quenchbook.units import capital, listed, with_unit
 
@@ -140,7 +139,6 @@ def report_method(analysis: Analysis) -> list[Block]:
 
 def report_noise(analysis: Analysis) -> list[Block]:
     """Noise budget of each response, the tests with their strata, and what ignoring units does."""
-    from quenchbook.plots.furnace_order import figure_furnace_order
     from quenchbook.plots.noise import figure_noise_budget
 
     blocks: list[Block] = [Section("How much is noise")]
@@ -150,9 +148,8 @@ def report_noise(analysis: Analysis) -> list[Block]:
             blocks.append(Section(capital(quantity), level=3))
         blocks.append(Paragraph((model.units_ladder(),)))
         blocks.append(from_drawing(figure_noise_budget(noise_budget(model))))
-        loads = analysis.records.matrix.unit_counts().get("furnace_load", 0)
-        if number == 0 and loads > 1 and analysis.study.order_told:
-            blocks.append(from_drawing(figure_furnace_order(furnace_order(model))))
+        if number == 0:
+            blocks += order_blocks(model, analysis)
         blocks.append(term_table(model, name, analysis.study))
         blocks += ignoring_blocks(model, name, analysis.study)
         for extra in (
@@ -168,45 +165,12 @@ def report_noise(analysis: Analysis) -> list[Block]:
 
 def report_questions(analysis: Analysis) -> list[Block]:
     """Each declared question with its verdict, and the figures of each response."""
-    from quenchbook.plots.gauges import figure_contrasts
-
-    blocks: list[Block] = [Section("What was found")]
-    meanings = tuple(
-        (Run(verdict, strong=True), f": {' or '.join(dict.fromkeys(words))}.")
-        for verdict in VERDICTS
-        if (words := [own.meaning for own in analysis.findings if own.word == verdict])
-    )
-    blocks.append(Paragraph(("The words for what was shown:",)))
-    blocks.append(Bullets(meanings))
-    for name, model in analysis.models.items():
-        response = analysis.study.response(name)
-        own = [f for f in analysis.findings if f.response == name]
+    blocks: list[Block] = [Section("What was found"), *verdict_blocks(analysis.findings)]
+    for name in analysis.models:
         if len(analysis.models) > 1:
-            blocks.append(Section(capital(response.quantity), level=3))
-        contrasts = [f for f in own if isinstance(f, Finding)]
-        if contrasts:
-            blocks.append(from_drawing(figure_contrasts(contrasts, unit=response.unit)))
-        if not any(getattr(f, "asks", "") in ("peak", "working_window") for f in own):
-            blocks += _curve_blocks(model)  # else the figure of the peaks shows the same curves
-        common = _common_notes(own)
-        for f in own:
-            below = [note for note in _below(f) if note not in common]
-            said = " ".join(filter(None, (f.sentence, f.remedy, f.change, *below)))
-            runs = (Run(f.question, strong=True), " ", Run(f.word, emphasis=True), f". {said}")
-            blocks.append(Paragraph(runs))
-        if common:
-            blocks.append(Paragraph((f"Of several answers: {' '.join(common)}",)))
-        blocks += trade_figures(own)
-        if any(len(set(f.strata)) > 1 for f in contrasts):
-            blocks.append(
-                Paragraph(
-                    (
-                        "Where a comparison carries the noise of several units, their mean "
-                        "squares are added and the degrees of freedom follow Satterthwaite, drawn "
-                        "toward the smallest of them.",
-                    )
-                )
-            )
+            blocks.append(Section(capital(analysis.study.response(name).quantity), level=3))
+        own = [f for f in analysis.findings if f.response == name]
+        blocks += response_blocks(analysis, name, own)
     return blocks
 
 
@@ -513,30 +477,10 @@ def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> Finding
     )
 
 
-def _below(own: AnyFinding) -> tuple[str, ...]:
-    """Notes that belong to the answer about a curve: its mix, shape, scatter and advice."""
-    return own.notes if isinstance(own, TradeFinding) else ()
-
-
-def _common_notes(findings: Iterable[AnyFinding]) -> tuple[str, ...]:
-    """Notes that more than one answer carries: they stand once, below all."""
-    notes = Counter(note for own in findings for note in _below(own))
-    return tuple(note for note, count in notes.items() if count > 1)
-
-
 def _statement(own: AnyFinding) -> str:
     """The question of a row, marked if it is exploratory; why stands once above the rows."""
     words = own.question or own.label
     return f"{words}\nExploratory." if own.change else words
-
-
-def _curve_blocks(model: MixedModel) -> list[Block]:
-    from quenchbook.plots.curves import figure_response_curves
-
-    x, group = curve_factors(model)
-    if x is None:
-        return []
-    return [from_drawing(figure_response_curves(response_curves(model, x, group)))]
 
 
 def _date_text(iso: str) -> str:

@@ -94,6 +94,19 @@ def test_a_flat_curve_through_the_value_excludes_no_temper() -> None:
     assert found.pieces == ((-math.inf, math.inf),)
 
 
+def test_a_set_says_its_tempers_in_words() -> None:
+    hill = tempered((100.0, 150.0, 200.0, 250.0), lambda x: 64 - ((x - 150) / 50) ** 2, noise=0.05)
+    found = temper_set(temper_curve(hill), 63.5)
+    words = found.summary()
+    assert words.startswith("Mean of 63.5, tempers of 100 to 250 tried: ")
+    for low, high in found.pieces:
+        assert f"{low:.0f} to {high:.0f}" in words
+    line = temper_curve(tempered((150.0, 175.0), lambda x: 65 - 0.02 * x))
+    assert temper_set(line, 60.0).summary().endswith("none gives it.")
+    assert "150 to 175 tried" in temper_set(line, 61.9).summary()
+    assert " or less." in temper_set(line, 62.0).summary()
+
+
 def test_the_set_does_not_depend_on_unit_or_origin_of_the_response() -> None:
     model = tempered((150.0, 175.0, 200.0), lambda x: 65 - 0.02 * x)
     frame = model.coupons.assign(y=3.0 * model.coupons["value"] - 100.0)[["temper", "y"]]

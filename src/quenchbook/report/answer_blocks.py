@@ -1,0 +1,99 @@
+"""Answers to the questions of a study, with the figures that belong to them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from quenchbook.findings.answers import Analysis, AnyFinding
+from quenchbook.findings.trade_findings import TradeFinding
+from quenchbook.findings.verdicts import VERDICTS, Finding
+from quenchbook.fit.curves import curve_factors, response_curves
+from quenchbook.fit.mixed import MixedModel
+from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, from_drawing
+from quenchbook.report.trade_figures import trade_figures
+
+_SHOW_CURVES = ("peak", "working_window")
+"""Kinds whose figure shows the fitted curves."""
+
+_SEVERAL_STRATA = (
+    "Where a comparison carries the noise of several units, their mean squares are added and the "
+    "degrees of freedom follow Satterthwaite, drawn toward the smallest of them."
+)
+
+
+def verdict_blocks(findings: Iterable[AnyFinding]) -> list[Block]:
+    """What the words for what was shown mean, as far as they occur."""
+    findings = list(findings)
+    meanings = tuple(
+        (Run(verdict, strong=True), f": {'. Or: '.join(dict.fromkeys(words))}.")
+        for verdict in VERDICTS
+        if (words := [own.meaning for own in findings if own.word == verdict])
+    )
+    return [Paragraph(("The words for what was shown:",)), Bullets(meanings)]
+
+
+def response_blocks(analysis: Analysis, name: str, own: Sequence[AnyFinding]) -> list[Block]:
+    """Answers about one response: comparisons as gauges, curves, sentences, figures of curves.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    name : str
+        Name of the response.
+    own : sequence of findings
+        About that response.
+    """
+    contrasts = [f for f in own if isinstance(f, Finding)]
+    compared = comparison_blocks(contrasts, analysis.study.response(name).unit)
+    blocks = compared[:1]  # the figure; what is said of it stands last
+    if not any(getattr(f, "asks", "") in _SHOW_CURVES for f in own):
+        blocks += curve_blocks(analysis.models[name])
+    return [*blocks, *sentence_blocks(own), *trade_figures(own), *compared[1:]]
+
+
+def sentence_blocks(own: Sequence[AnyFinding]) -> list[Block]:
+    """A paragraph for each answer; notes that several carry stand once, below all."""
+    common = _common_notes(own)
+    blocks: list[Block] = []
+    for f in own:
+        below = [note for note in _below(f) if note not in common]
+        said = " ".join(filter(None, (f.sentence, f.remedy, f.change, *below)))
+        runs = (Run(f.question, strong=True), " ", Run(f.word, emphasis=True), f". {said}")
+        blocks.append(Paragraph(runs))
+    if common:
+        blocks.append(Paragraph((f"Of several answers: {' '.join(common)}",)))
+    return blocks
+
+
+def curve_blocks(model: MixedModel) -> list[Block]:
+    """Figure of the response along the first numeric factor; empty where there is none."""
+    from quenchbook.plots.curves import figure_response_curves
+
+    x, group = curve_factors(model)
+    if x is None:
+        return []
+    return [from_drawing(figure_response_curves(response_curves(model, x, group)))]
+
+
+def comparison_blocks(contrasts: Sequence[Finding], unit: str) -> list[Block]:
+    """Figure of comparisons, and how noise of several units is added; empty for none."""
+    from quenchbook.plots.gauges import figure_contrasts
+
+    if not contrasts:
+        return []
+    blocks: list[Block] = [from_drawing(figure_contrasts(contrasts, unit=unit))]
+    if any(len(set(f.strata)) > 1 for f in contrasts):
+        blocks.append(Paragraph((_SEVERAL_STRATA,)))
+    return blocks
+
+
+def _below(own: AnyFinding) -> tuple[str, ...]:
+    """Notes that belong to the answer about a curve: its mix, shape, scatter and advice."""
+    return own.notes if isinstance(own, TradeFinding) else ()
+
+
+def _common_notes(findings: Iterable[AnyFinding]) -> tuple[str, ...]:
+    """Notes that more than one answer carries: they stand once, below all."""
+    notes = Counter(note for own in findings for note in _below(own))
+    return tuple(note for note, count in notes.items() if count > 1)
