@@ -60,7 +60,9 @@ def test_intervals_cover_as_often_as_the_notes_say(count, between, mean, further
     for repeat in range(REPEATS):
         effects, variances, new = simulated(count, between, source)
         own = random_mean(effects, variances, floor=count <= 5)
-        low, high = further_study(effects, variances, confidence=0.95, seed=repeat, draws=DRAWS)
+        low, high = further_study(
+            effects, variances, confidence=0.95, seed=repeat, floor=count <= 5, draws=DRAWS
+        )
         hits += (abs(own.estimate - TRUTH) <= factor * own.std_error, low <= new <= high)
     rates = hits / REPEATS
     print(f"k {count}, tau {between}: mean {rates[0]:.3f}, further study {rates[1]:.3f}")

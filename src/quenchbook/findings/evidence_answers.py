@@ -75,7 +75,7 @@ class EvidenceFinding(AnyAnswer):
     outcome : str
         ``listed`` where they are too few to pool; else empty, and the verdict says it.
     consistent : bool
-        Whether the range of a further study excludes zero.
+        Whether the mean is a real difference and the range of a further study excludes zero too.
     sentence, remedy, change : str
     margin : float or None
     notes : tuple of str
@@ -232,7 +232,8 @@ def _finding(
         verdict = verdict_of(
             found.conf_low, found.conf_high, found.inner_low, found.inner_high, margin
         )
-        consistent = found.further_low > 0 or found.further_high < 0
+        real = verdict in ("exceeds", "differs", "slight")
+        consistent = real and (found.further_low > 0 or found.further_high < 0)
         sentence = words.pooled(found, found.mean, verdict, margin, consistent)
     beside = [words.beside(study, found) for study in own]
     return EvidenceFinding(
@@ -302,6 +303,10 @@ class _Words:
         self.better = first.better
         self.confidence = confidence
 
+    @property
+    def _range(self) -> str:
+        return interval_words(self.confidence).replace("interval", "range")
+
     def value(self, value: float, std_error: float) -> str:
         if self.is_ratio:
             return percent_text(value)
@@ -346,7 +351,8 @@ class _Words:
         )
         parts = [f"{head}{self._judged(verdict, margin)}."]
         further = self.limits(found.further_low, found.further_high, own.std_error)
-        parts.append(f"The true effect in a further study is expected from {further}.")
+        parts.append(
+            f"The true effect in a further study is expected from {further} ({self._range}).")
         parts.append(self._consistency(found.kind, own.estimate, consistent))
         return " ".join(parts)
 
@@ -379,10 +385,10 @@ class _Words:
         if found is None or found.mean is None:
             return f"{head}."
         if own.conf_low > found.further_high or own.conf_high < found.further_low:
-            return f"{head}, outside what a further study was expected to find."
+            return f"{head}, outside what a further study was expected to find ({self._range})."
         inside = found.further_low <= own.estimate <= found.further_high
         where = "inside" if inside else "at the edge of"
-        return f"{head}, {where} what a further study was expected to find."
+        return f"{head}, {where} what a further study was expected to find ({self._range})."
 
 
 def evidence_limits(low: float, high: float, std_error: float, *, is_ratio: bool, unit: str) -> str:

@@ -10,7 +10,7 @@ from quenchbook.findings.statements import interval_words, p_text
 from quenchbook.fit.fitted_curve import CHECKABLE, FittedCurve
 from quenchbook.fit.inversion import Piece
 from quenchbook.fit.peak_height import PeakHeight
-from quenchbook.fit.peak_shift import PeakShift
+from quenchbook.fit.peak_shift import REACH, PeakShift
 from quenchbook.fit.peaks import PeakPlace
 from quenchbook.fit.target_window import TargetWindow
 from quenchbook.fit.working_window import WorkingWindow
@@ -227,9 +227,12 @@ def shift_sentence(
     )  # fmt: skip
     away = low > 0 or high < 0
     if math.isnan(low) or (math.isinf(low) and math.isinf(high)):
+        why = (
+            f"no shift of up to {REACH:g} ranges can be told from another" if shift.is_bent
+            else "no bend down, common to both, is established"
+        )  # fmt: skip
         return capital(
-            f"{what}: how far cannot be told, because no bend common to both is established "
-            f"(judged on {judged_on(curve)})."
+            f"{what}: how far cannot be told, because {why} (judged on {judged_on(curve)})."
         )
     told = f"; margin {shift_text(curve, margin, sign=False)}" if margin is not None else ""
     if not away:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.random_effects import DRAWS, FEWEST, RandomMean, further_study, random_mean
 from quenchbook.study.terms import Array
 from quenchbook.units import NO_BREAK, capital, listed, number_text, with_unit
@@ -108,7 +109,7 @@ class Synthesis:
         own = np.array([not math.isnan(row.estimate) for row in self.comparisons])
         factors = np.full(len(own), float(special.ndtri((1 + self.confidence) / 2)))
         if self.scatter.df > 0:
-            factors[~own] = special.stdtrit(self.scatter.df, (1 + self.confidence) / 2)
+            factors[~own] = t_limit(self.scatter.df, self.confidence)
         half = factors * np.sqrt(self.variances)
         return self.effects - half, self.effects + half
 
@@ -236,8 +237,6 @@ def _synthesis(
     confidence: float,
     seed: int,
 ) -> Synthesis:
-    from scipy import special
-
     scatter, notes = pooled_scatter(rows), list[str]()
     by_arms = any(math.isnan(own.estimate) for own in rows)
     if by_arms and math.isnan(scatter.sd) and not math.isnan(everywhere.sd):
@@ -260,12 +259,12 @@ def _synthesis(
     else:
         floor, why = _floor(rows)
         mean = random_mean(effects, variances, floor=floor)
-        for names, share in (("conf", (1 + confidence) / 2), ("inner", confidence)):
-            half = float(special.stdtrit(mean.df, share)) * mean.std_error
+        for names, share in (("conf", confidence), ("inner", 2 * confidence - 1)):
+            half = float(t_limit(mean.df, share)) * mean.std_error
             limits[f"{names}_low"] = mean.estimate - half
             limits[f"{names}_high"] = mean.estimate + half
         limits["further_low"], limits["further_high"] = further_study(
-            effects, variances, confidence=confidence, seed=seed
+            effects, variances, confidence=confidence, seed=seed, floor=floor
         )
         notes += _method_notes(mean, why if floor else "", seed, rows)
     return Synthesis(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -17,6 +18,8 @@ _GOLDEN_STEPS: Final = 26  # of a step: to 4e-6 of it, so to 1e-11 in the minimu
 Piece = tuple[float, float]
 Mask = npt.NDArray[np.bool_]
 Rule = Callable[[Array], Mask]
+Excess = Callable[[Array], Array]
+"""Array of places -> how far the test statistic lies above its limit; accepted up to 0."""
 
 
 def accepted_runs(accepts: Rule, grid: Array, *, halvings: int = _HALVINGS) -> list[Piece]:
@@ -49,6 +52,39 @@ def accepted_runs(accepts: Rule, grid: Array, *, halvings: int = _HALVINGS) -> l
     if inside[-1]:
         edges.append(float(grid[-1]))
     return list(zip(edges[::2], edges[1::2], strict=True))
+
+
+def excess_runs(
+    excess: Excess, grid: Array, *, known: Sequence[float] = (), halvings: int = _HALVINGS
+) -> list[Piece]:
+    """Runs of places whose excess is not above 0, those narrower than a step of the grid too.
+
+    Parameters
+    ----------
+    excess : callable
+    grid : ndarray
+        Rising.
+    known : sequence of float
+        Places that belong into the grid, such as the estimate, where the excess is smallest; those
+        beyond its ends widen it, and what is not finite is left out.
+    halvings : int
+    """
+    places = finer_grid(excess, grid, known)
+    return accepted_runs(lambda x: excess(x) <= 0, places, halvings=halvings)
+
+
+def finer_grid(excess: Excess, grid: Array, known: Sequence[float] = ()) -> Array:
+    """Grid with known places and with the minima of the excess between its places."""
+    told = np.array([place for place in known if math.isfinite(place)])
+    grid = np.unique(np.concatenate([grid, told]))
+    values = excess(grid)
+    middle = values[1:-1]
+    dips = 1 + np.flatnonzero((middle > 0) & (middle <= values[:-2]) & (middle <= values[2:]))
+    if not len(dips):
+        return grid
+    return np.unique(
+        np.concatenate([grid, golden_minimum(excess, grid[dips - 1], grid[dips + 1])])
+    )
 
 
 def with_open_ends(pieces: list[Piece], low: float, high: float) -> list[Piece]:

@@ -28,7 +28,7 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import FittedCurve, common_curvature, curve_of
 from quenchbook.fit.inversion import (
     Piece,
-    accepted_runs,
+    excess_runs,
     golden_minimum,
     hull,
     t_limit,
@@ -219,10 +219,14 @@ def _per_range(curve: FittedCurve, x: float) -> float:
 
 
 def _free_estimate(own: FittedCurve) -> float:
+    bends = own.noise.estimates[[2, 5], 0]
+    return math.nan if (bends >= 0).any() else _per_range(own, _vertex_difference(own))
+
+
+def _vertex_difference(own: FittedCurve) -> float:
+    """Shift between the places where the two fitted slopes are zero [half ranges]."""
     _, a1, a2, _, b1, b2 = own.noise.estimates[:, 0]
-    if a2 >= 0 or b2 >= 0:
-        return math.nan
-    return _per_range(own, -a1 / (2 * a2) + b1 / (2 * b2))
+    return -a1 / (2 * a2) + b1 / (2 * b2) if a2 and b2 else math.nan
 
 
 def shift_set(curve: FittedCurve, confidence: float) -> list[Piece]:
@@ -242,15 +246,17 @@ def shift_set(curve: FittedCurve, confidence: float) -> list[Piece]:
     """
     noise = curve.noise
 
-    def accepts(x: np.ndarray) -> np.ndarray:
+    def excess(x: np.ndarray) -> np.ndarray:
         rows = np.stack([np.ones_like(x), 2 * x], axis=-1)
         estimate, std_error, df = (own[:, 0] for own in noise.of(rows))
-        return np.asarray(np.abs(estimate) <= t_limit(df, confidence) * std_error)
+        return np.asarray(np.abs(estimate) - t_limit(df, confidence) * std_error)
 
     reach = 2 * REACH  # x spans two half ranges
-    runs = accepted_runs(accepts, np.linspace(-reach, reach, _GRID))
-    if not accepts(np.zeros(1))[0]:
-        rises = noise.estimates[0, 0] > 0
+    steep, bent = noise.estimates[:, 0]
+    known = [0.0, -steep / (2 * bent) if bent else math.nan]
+    runs = excess_runs(excess, np.linspace(-reach, reach, _GRID), known=known)
+    if excess(np.zeros(1))[0] > 0:
+        rises = steep > 0
         runs = [run for run in runs if (run[0] > 0) == rises]
     runs = with_open_ends(runs, -reach, reach)
     return [(_per_range(curve, first), _per_range(curve, last)) for first, last in runs]
@@ -270,12 +276,14 @@ def free_shift_set(own: FittedCurve) -> list[Piece]:
         First less second [storage unit of the factor].
     """
 
-    def accepts(shift: np.ndarray) -> np.ndarray:
+    def excess(shift: np.ndarray) -> np.ndarray:
         q, df = smallest_over_places(own, shift)
-        return np.asarray(q <= t_limit(df, own.confidence) ** 2)
+        return np.asarray(q - t_limit(df, own.confidence) ** 2)
 
     reach = 2 * REACH
-    runs = accepted_runs(accepts, np.linspace(-reach, reach, _WIDE_GRID), halvings=_HALVINGS)
+    known = [_vertex_difference(own)]  # there Q is 0
+    grid = np.linspace(-reach, reach, _WIDE_GRID)
+    runs = excess_runs(excess, grid, known=known, halvings=_HALVINGS)
     runs = with_open_ends(runs, -reach, reach)
     return [(_per_range(own, first), _per_range(own, last)) for first, last in runs]
 

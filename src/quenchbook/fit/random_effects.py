@@ -189,6 +189,7 @@ def further_study(
     *,
     confidence: float,
     seed: int,
+    floor: bool = False,
     draws: int = DRAWS,
 ) -> tuple[float, float]:
     """Where the true effect of one more study lies, by the confidence distribution.
@@ -203,6 +204,9 @@ def further_study(
     confidence : float
     seed : int
         Of ``numpy.random.SeedSequence``; the same seed gives the same limits.
+    floor : bool
+        As in `random_mean`, for the part of the mean: or a further study could be told more surely
+        than the mean itself.
     draws : int
 
     Returns
@@ -227,6 +231,8 @@ def further_study(
     total = weights.sum(axis=1)
     means = (weights @ effects) / total
     spread = (weights * (effects - means[:, None]) ** 2).sum(axis=1) / df
+    if floor:
+        spread = np.maximum(1.0, spread)
     found = means - t_values * np.sqrt(spread / total) + z_values * np.sqrt(between)
     low, high = np.quantile(found, [(1 - confidence) / 2, (1 + confidence) / 2])
     return float(low), float(high)

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -24,6 +25,7 @@ from quenchbook.fit.inversion import (
     Piece,
     Rule,
     accepted_runs,
+    excess_runs,
     hull,
     t_limit,
     with_open_ends,
@@ -140,13 +142,19 @@ def window_of(curve: FittedCurve, within: float) -> WorkingWindow:
     noise = curve.noise
     _, steep, bent = noise.estimates[:, 0]
 
-    def in_set(side: int) -> Rule:
-        return lambda x: end_accepted(curve, x, within, side)
-
     root = 2 * math.sqrt(within * max(-bent, 0.0))
-    sets = []
+    ends = {1: math.nan, -1: math.nan}  # of the window of the fitted curve
+    if bent < 0:
+        vertex, away = -steep / (2 * bent), math.sqrt(within / -bent)
+        ends = {1: vertex - away, -1: vertex + away}
+    sets, marks = [], list(ends.values())
     for side in (1, -1):
-        runs = accepted_runs(in_set(side), np.linspace(-_REACH, _REACH, _GRID))
+        runs = excess_runs(
+            partial(end_excess, curve, within=within, side=side),
+            np.linspace(-_REACH, _REACH, _GRID),
+            known=[ends[side]],
+        )
+        marks += [end for run in runs for end in run]
         first, last = hull(with_open_ends(runs, -_REACH, _REACH))
         sets.append((_place(curve, first), _place(curve, last)))
 
@@ -161,7 +169,8 @@ def window_of(curve: FittedCurve, within: float) -> WorkingWindow:
         certain, excluded = zones_at(x)
         return np.asarray(~certain & ~excluded)
 
-    grid = np.linspace(-1.0, 1.0, _GRID)
+    # with the sets, however narrow
+    grid = np.unique([*np.linspace(-1.0, 1.0, _GRID), *(x for x in marks if abs(x) < 1)])
 
     def stretches(rule: Rule) -> tuple[Piece, ...]:
         runs = accepted_runs(rule, grid)
@@ -170,12 +179,8 @@ def window_of(curve: FittedCurve, within: float) -> WorkingWindow:
     certain, excluded = (
         stretches(lambda x: zones_at(x)[0]), stretches(lambda x: zones_at(x)[1])
     )  # fmt: skip
-    lower = upper = math.nan
-    if bent < 0:
-        vertex, away = -steep / (2 * bent), math.sqrt(within / -bent)
-        lower, upper = _place(curve, vertex - away), _place(curve, vertex + away)
     return WorkingWindow(
-        curve, within, lower, upper, sets[0], sets[1], certain, stretches(possible_at), excluded
+        curve, within, _place(curve, ends[1]), _place(curve, ends[-1]), sets[0], sets[1], certain, stretches(possible_at), excluded
     )
 
 
@@ -196,6 +201,16 @@ def end_accepted(curve: FittedCurve, x: Array, within: float, side: int) -> Mask
     Returns
     -------
     ndarray of bool, shape (places,)
+    """
+    return np.asarray(end_excess(curve, x, within, side) <= 0)
+
+
+def end_excess(curve: FittedCurve, x: Array, within: float, side: int) -> Array:
+    """By how much the joint test of an end of the window lies above its limit; as `end_accepted`.
+
+    Returns
+    -------
+    ndarray, shape (places,)
         ``Q(x) = min over s of Q{slope(x) = s, b2 = -s^2/(4 d)}`` against t squared; s has the sign
         of `side`. The derivative in s is a cubic, solved in closed form.
     """
@@ -224,7 +239,7 @@ def end_accepted(curve: FittedCurve, x: Array, within: float, side: int) -> Mask
     q = p11[:, None] * one**2 + 2 * p12[:, None] * one * two + p22[:, None] * two**2
     best = steps[np.arange(len(x)), q.argmin(axis=1)]
     smallest, df = noise.joint_q(rows, np.stack([best, -e * best**2], axis=-1))
-    return np.asarray(smallest <= t_limit(df, curve.confidence) ** 2)
+    return np.asarray(smallest - t_limit(df, curve.confidence) ** 2)
 
 
 def _real_roots(cubic: Array) -> Array:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from tests.conftest import ROOT
 
@@ -116,3 +117,42 @@ def test_a_question_that_was_not_answered_is_named(analysis: Analysis) -> None:
     rows = tuple(replace(own, question="nobody") for own in table(1.0, 1.1, 1.2).rows)
     (answer,) = qb.evidence_answers(EvidenceTable(rows), analysis)
     assert answer.notes == ("The own study has no answer to the question 'nobody'.",)
+
+
+def told(*effects: float, std_error: float) -> EvidenceTable:
+    """Logarithms of ratios with their standard error as published."""
+    return EvidenceTable(
+        tuple(
+            PublishedComparison(
+                study=f"study {number}", kind="equal hardness", quantity="impact energy", unit="J",
+                effect="ratio", level="dry ice", against="no cold step", better="higher",
+                estimate=effect, std_error=std_error, source="invented in a test",
+            )
+            for number, effect in enumerate(effects)
+        )
+    )  # fmt: skip
+
+
+def test_few_studies_that_agree_by_chance_are_no_consistent_gain() -> None:
+    # The mean is floored at what chance gives, so the range of a further study must be too.
+    (own,) = only(told(0.2, 0.21, 0.19, std_error=0.14)).findings
+    found = own.synthesis
+    assert found is not None
+    assert own.verdict == "undecided"
+    assert found.further_low < 0 < found.further_high
+    assert not own.consistent
+    assert "No consistent gain" in own.sentence
+
+
+@pytest.mark.parametrize("count", [3, 5])
+def test_no_gain_is_consistent_whose_mean_was_not_shown(count: int) -> None:
+    source = np.random.default_rng(count)
+    for _ in range(10):
+        effects = 0.1 + 0.14 * source.standard_normal(count)
+        (own,) = only(told(*effects, std_error=0.14)).findings
+        assert own.verdict in ("exceeds", "differs", "slight") or not own.consistent
+
+
+def test_the_range_of_a_further_study_names_its_confidence() -> None:
+    (own,) = only(table(1.29, 1.31, 1.33, 1.30, 1.28, 1.32), confidence=0.9).findings
+    assert "(90\u00a0% range)" in own.sentence

@@ -11,7 +11,7 @@ import pytest
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.inversion import accepted_runs, golden_minimum, hull
+from quenchbook.fit.inversion import accepted_runs, excess_runs, golden_minimum, hull
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peaks import fieller_pieces
 from quenchbook.fit.working_window import end_accepted, window_of
@@ -172,3 +172,43 @@ def test_batches_without_spare_leave_the_peak_but_no_height() -> None:
         qb.peak_height(model, "temp")
     with pytest.raises(EstimabilityError, match="no chance can be told"):
         qb.target_window(model, "temp", 62.0)
+
+
+def shifted(sd: float, seed: int) -> MixedModel:
+    """Peak of b 0.6 / 2.6 half ranges above that of a; much more precise than a grid is fine."""
+    rng = np.random.default_rng(seed)
+    rows = [
+        (f"L{temp:.0f}{number}", temp, route)
+        for temp in np.linspace(940.0, 1060.0, 5) for number in range(2) for route in "aabb"
+    ]  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["load", "temp", "route"])
+    x = (frame["temp"] - 1000) / 60
+    frame["y"] = 63 + 0.6 * x * frame["route"].eq("b") - 1.3 * x**2 + rng.normal(0, sd, len(frame))
+    return qb.mixed_model(
+        frame, "y", fixed="temp * route", strata=["load"], shapes={"temp": "quadratic"}
+    )
+
+
+@pytest.mark.parametrize("sd", [0.1, 0.02, 0.005, 0.001])
+def test_sets_narrower_than_a_step_of_the_grid_are_found(sd: float) -> None:
+    for seed in range(6):
+        model = shifted(sd, seed)
+        shift = qb.peak_shift(model, "temp", "route", "b", "a")
+        assert shift.is_bent
+        assert shift.conf_low < shift.estimate < shift.conf_high
+        assert shift.free_low < shift.free_estimate < shift.free_high
+        window = qb.working_window(model, "temp", 0.3, at={"route": "a"})
+        assert window.lower_set[0] < window.lower < window.lower_set[1]
+        assert window.upper_set[0] < window.upper < window.upper_set[1]
+        # what lies between what is excluded and what is certain is possible, however narrow
+        middle, last = len(window.possible), 0.06 * sd / 0.001
+        assert middle == 2
+        assert all(high - low < max(last, 1.0) * 6 for low, high in window.possible)
+
+
+def test_a_minimum_between_two_places_of_a_grid_is_found() -> None:
+    runs = excess_runs(lambda x: (x - 0.123) ** 2 - 1e-8, np.linspace(-1, 1, 21))
+    assert runs[0] == pytest.approx((0.1229, 0.1231), abs=1e-9)
+    # and a known place beyond the grid
+    runs = excess_runs(lambda x: np.abs(x - 7) - 1e-6, np.linspace(-1, 1, 21), known=[7.0])
+    assert runs[0] == pytest.approx((7 - 1e-6, 7.0), abs=1e-9)
