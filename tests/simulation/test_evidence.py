@@ -44,10 +44,13 @@ def simulated(count: int, between: float, source: np.random.Generator):
     ("count", "between", "mean", "further"),
     [
         # floors of the mean: .999 .994 .975 (k 3), .988 .973 .952 (k 5) at tau .1 .2 .4
-        (3, 0.1, (0.990, 1.0), (0.952, 0.974)),
-        (3, 0.2, (0.990, 0.999), (0.952, 0.974)),
-        (5, 0.1, (0.985, 0.990), (0.937, 0.976)),
-        (5, 0.2, (0.970, 0.976), (0.937, 0.976)),
+        # the range of a further study, floored in the same way (without: .952 to .974 for k 3 and
+        # .937 to .976 for k 5, but then it can be surer than the mean): timid with three studies,
+        # measured .999 .989 and .983 .961
+        (3, 0.1, (0.990, 1.0), (0.990, 1.0)),
+        (3, 0.2, (0.990, 0.999), (0.980, 0.995)),
+        (5, 0.1, (0.985, 0.990), (0.975, 0.990)),
+        (5, 0.2, (0.970, 0.976), (0.950, 0.976)),
         # no floor from six studies: .953 .951
         (10, 0.1, (0.951, 0.954), (0.926, 0.982)),
         (10, 0.2, (0.949, 0.953), (0.926, 0.982)),

@@ -352,7 +352,8 @@ class _Words:
         parts = [f"{head}{self._judged(verdict, margin)}."]
         further = self.limits(found.further_low, found.further_high, own.std_error)
         parts.append(
-            f"The true effect in a further study is expected from {further} ({self._range}).")
+            f"The true effect in a further study is expected from {further} ({self._range})."
+        )
         parts.append(self._consistency(found.kind, own.estimate, consistent))
         return " ".join(parts)
 

@@ -56,12 +56,16 @@ def judged_on(curve: FittedCurve) -> str:
 
 
 def peak_estimate_words(place: PeakPlace) -> str:
-    """Estimate in print; outside the range only the side is told."""
+    """Estimate in print; outside the range only the side is told.
+
+    Where the set reaches into the range, the side is that of the estimate only, and said so.
+    """
     curve = place.curve
+    head = "" if place.is_outside else "estimate "
     if place.outcome == "still rising":
-        return f"above {curve.place_word(curve.high)}"
+        return f"{head}above {curve.place_word(curve.high)}"
     if place.outcome == "falling throughout":
-        return f"below {curve.place_word(curve.low)}"
+        return f"{head}below {curve.place_word(curve.low)}"
     return curve.place_word(place.estimate) if not math.isnan(place.estimate) else "not told"
 
 
@@ -85,20 +89,23 @@ def peak_sentence(place: PeakPlace, who: str, quantity: str) -> str:
         limits = _interval(curve, place.conf_low, place.conf_high)
         at = curve.place_word(place.estimate)
         return capital(f"{head}peak at {at}, {level} {limits}{judged}")
-    if place.outcome == "still rising":
-        above = curve.place_word(curve.high)
-        told = p_text(place.p_rising)
-        return capital(
-            f"{head}no peak inside {range_words(curve)}: {quantity} still rises at {above} "
-            f"({told}, one-sided){judged}"
+    if place.outcome in ("still rising", "falling throughout"):
+        rises = place.outcome == "still rising"
+        what = (
+            f"{quantity} still rises at {curve.place_word(curve.high)}" if rises
+            else f"{quantity} falls from {curve.place_word(curve.low)} on"
+        )  # fmt: skip
+        shown = f"{p_text(place.p_rising if rises else place.p_falling)}, one-sided"
+        if place.is_outside:
+            return capital(f"{head}no peak inside {range_words(curve)}: {what} ({shown}){judged}")
+        # the slopes are one-sided tests at 5 %, and the interval may reach farther in
+        limits = limits_words(curve, place.conf_low, place.conf_high)
+        limits = (
+            f"peak at {limits}"
+            if any(map(math.isfinite, (place.conf_low, place.conf_high)))
+            else "the peak was not located"
         )
-    if place.outcome == "falling throughout":
-        below = curve.place_word(curve.low)
-        told = p_text(place.p_falling)
-        return capital(
-            f"{head}no peak inside {range_words(curve)}: {quantity} falls from {below} on "
-            f"({told}, one-sided){judged}"
-        )
+        return capital(f"{head}{what} ({shown}); {limits} ({level}){judged}")
     if place.outcome == "low point":
         return capital(f"{head}the fitted curve has a low point, not a peak{judged}")
     if math.isinf(place.conf_low) and math.isinf(place.conf_high):

@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.inversion import Piece, excess_runs, hull, t_limit, with_open_ends
 from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.mixed import MixedModel, interval_frame
 from quenchbook.metallurgy.cooling import DRY_ICE_C, NITROGEN_C
@@ -45,7 +46,7 @@ _SHOWN: Final = (
     ("austenite lost by hardness, %", "lost_by_hardness", 0),
     ("austenite lost by length, %", "lost_by_length", 1),
 )  # fmt: skip
-_SHARES: Final = np.linspace(-1.0, 3.0, 4001)
+_SHARES: Final = np.linspace(-1.0, 3.0, 101)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -171,13 +172,16 @@ def austenite_losses(
     coldest = routes[-1]
     cheap, dear = COST_HRC
     lengths = _lost_by_length(records, model.confidence)
-    found = []
+    found, gaps = [], []
     for number, route in enumerate(routes):
         own = table.iloc[number]
         share: tuple[float, float, float] = (np.nan, np.nan, np.nan)
         expected = (np.nan, np.nan)
         if route != coldest:
-            share = _share(model, gains[number], gains[-1])
+            value, pieces = gain_share(model, gains[number], gains[-1])
+            share = (value, *hull(pieces))
+            if len(pieces) > 1:
+                gaps.append(gap_words(_route_word(records, route), pieces))
             expected = expected_share(ROUTE_C[route], ROUTE_C[coldest])
         found.append(
             (route, own["estimate"], own["conf_low"], own["conf_high"], *share, *expected,
@@ -185,34 +189,57 @@ def austenite_losses(
              *lengths.get(route, (0, np.nan, np.nan, np.nan)))
         )  # fmt: skip
     frame = pd.DataFrame(found, columns=list(LOSS_FRAME))
-    return AusteniteLosses(frame, _notes(frame, coldest, records))
+    return AusteniteLosses(frame, (*_notes(frame, coldest, records), *gaps))
 
 
-def _share(model: MixedModel, gain: Array, coldest: Array) -> tuple[float, float, float]:
-    """Ratio of two gains: every ratio whose contrast gain - ratio x coldest is not told from 0."""
+def gain_share(model: MixedModel, gain: Array, coldest: Array) -> tuple[float, list[Piece]]:
+    """Ratio of two gains, and every ratio whose contrast gain - ratio x coldest may be 0.
+
+    Parameters
+    ----------
+    model : MixedModel
+    gain, coldest : ndarray, shape (coefficients,)
+        Weights of the coefficients in the two gains.
+
+    Returns
+    -------
+    float, list of (float, float)
+        The set by inverting the t test of that contrast, in pieces; ends beyond -1 or 3 are
+        infinite.
+    """
     both = model.precision.coefficients[:, 0]
     value = float(gain @ both) / float(coldest @ both)
-    coarse = _SHARES[::40]
-    table = interval_frame(model, gain - coarse[:, None] * coldest, model.confidence)
-    # the distance from 0 is smooth in the ratio: fine places by straight lines between coarse ones
-    away = np.maximum(table["conf_low"].to_numpy(), -table["conf_high"].to_numpy())
-    inside = np.flatnonzero(np.interp(_SHARES, coarse, away) <= 0)
-    if not inside.size:
-        return value, np.nan, np.nan
-    low, high = _SHARES[inside[0]], _SHARES[inside[-1]]
+
+    def excess(share: Array) -> Array:
+        table = interval_frame(model, gain - share[:, None] * coldest, model.confidence)
+        return np.asarray(np.maximum(table["conf_low"].to_numpy(), -table["conf_high"].to_numpy()))
+
+    low, high = float(_SHARES[0]), float(_SHARES[-1])
+    return value, with_open_ends(excess_runs(excess, _SHARES, known=[value]), low, high)
+
+
+def gap_words(word: str, pieces: list[Piece]) -> str:
+    """Say that a share lies in one of several pieces, which its two ends alone would hide."""
+    told = [
+        f"at most {number_text(high, 2)}" if np.isinf(low)
+        else f"at least {number_text(low, 2)}" if np.isinf(high)
+        else interval_text(low, high, 2)
+        for low, high in pieces
+    ]  # fmt: skip
     return (
-        value,
-        -np.inf if inside[0] == 0 else float(low),
-        np.inf if inside[-1] == len(_SHARES) - 1 else float(high),
+        f"{word}: the share is {' or '.join(told)}; what lies between is excluded. The gain of the "
+        "coldest route is too unsure for two limits."
     )
+
+
+def _route_word(records: Records, route: str) -> str:
+    return records.study.factor("cold_route").word(route)
 
 
 def _lost_by_length(
     records: Records, confidence: float
 ) -> dict[str, tuple[int, float, float, float]]:
     """Coupons, per cent lost and its interval for each route with lengths."""
-    from scipy import special
-
     lengths = length_changes(records).to_frame()
     if lengths.empty:
         return {}
@@ -226,7 +253,7 @@ def _lost_by_length(
         value = float(means.mean())
         low, high = float(own["transformed_low"].mean()), float(own["transformed_high"].mean())
         if len(means) > 1:
-            half = special.stdtrit(len(means) - 1, (1 + confidence) / 2)
+            half = t_limit(len(means) - 1, confidence)
             noise = float(half * means.std(ddof=1) / np.sqrt(len(means)))
             low, high = min(low, value - noise), max(high, value + noise)
         found[str(route)] = (len(own), value, low, high)
@@ -234,8 +261,7 @@ def _lost_by_length(
 
 
 def _notes(frame: pd.DataFrame, coldest: str, records: Records) -> tuple[str, ...]:
-    study = records.study
-    word = study.factor("cold_route").word(coldest)
+    word = _route_word(records, coldest)
     cheap, dear = COST_HRC
     notes = [
         f"Share: of the gain with {word}, by test inversion over the strata of the contrast. "
@@ -252,7 +278,7 @@ def _notes(frame: pd.DataFrame, coldest: str, records: Records) -> tuple[str, ..
         )
         if apart:
             notes.append(
-                f"{study.factor('cold_route').word(row['cold_route'])}: length and hardness "
+                f"{_route_word(records, row['cold_route'])}: length and hardness "
                 "disagree. Was a temper between the readings, or a soft skin on the coupon?"
             )
     for _, row in frame.dropna(subset=["gain_share_low"]).iterrows():
@@ -261,7 +287,7 @@ def _notes(frame: pd.DataFrame, coldest: str, records: Records) -> tuple[str, ..
             or row["gain_share_high"] < row["expected_share_low"]
         ):
             notes.append(
-                f"{study.factor('cold_route').word(row['cold_route'])}: the share lies outside "
+                f"{_route_word(records, row['cold_route'])}: the share lies outside "
                 "what the equation expects. A delay before the cold step, or martensite that forms "
                 "with time, can do that."
             )

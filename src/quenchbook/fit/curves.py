@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.means import adjusted_values, marginal_means
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.study.definition import Study
@@ -211,8 +212,6 @@ class FurnaceOrder:
 
 def furnace_order(model: MixedModel) -> FurnaceOrder:
     """Deviations from the fitted fixed part, load by load in the order they were run."""
-    from scipy import special
-
     study = model.study
     if study is None:
         raise EstimabilityError("Furnace order needs a study with its coupon matrix.")
@@ -223,11 +222,7 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
     for load, own in table.groupby("furnace_load"):
         mean, count = float(own["deviation"].mean()), len(own)
         df = float(model.precision.df_error["coupon"][0])
-        half = (
-            float(special.stdtrit(max(df, 1.0), (1 + model.confidence) / 2))
-            * spread
-            / np.sqrt(count)
-        )
+        half = float(t_limit(max(df, 1.0), model.confidence)) * spread / np.sqrt(count)
         first = model.coupons.loc[own.index[0]]
         level = (
             setting.word(first.get(f"{setting.column}_planned", first[setting.column]))

@@ -19,6 +19,7 @@ from quenchbook.fit.half_loss_profile import (
     explained_squares,
     stepwise_bounds,
 )
+from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.stages import BatchStage, CouponStage
 from quenchbook.fit.strata import Strata
@@ -258,8 +259,6 @@ def _assembled(
     notes: tuple[str, ...],
 ) -> HalfLoss:
     """Profile, bounds and table of the gains."""
-    from scipy import special
-
     decades = np.round(np.log10(times / times[0]), 12)
     lines = broken_lines(tuple(decades.tolist()))
     squares = explained_squares(lines, gains, covariance)
@@ -272,7 +271,7 @@ def _assembled(
     low = 0.0 if lines.grid[inside[0]] <= STEP + _SMALL else float(minutes[inside[0]])
     step_low, step_high = stepwise_bounds(gains, covariance, square, df, confidence)
     errors = np.sqrt(square * np.diag(covariance))
-    half = float(special.stdtrit(df, (1 + confidence) / 2)) * errors
+    half = float(t_limit(df, confidence)) * errors
     levels = np.array([float(x) for x in delays.factor.levels])[order]
     table = pd.DataFrame(
         {

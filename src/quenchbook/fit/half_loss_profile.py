@@ -20,6 +20,7 @@ from typing import Final
 
 import numpy as np
 
+from quenchbook.fit.inversion import t_limit
 from quenchbook.study.terms import Array
 
 STEP: Final = 0.05
@@ -134,9 +135,7 @@ def allowed_times(squares: Array, mean_square: Array, df: Array, confidence: flo
     -------
     ndarray of bool, shape as `squares`
     """
-    from scipy import special
-
-    limit = special.stdtrit(df, (1 + confidence) / 2) ** 2
+    limit = t_limit(df, confidence) ** 2
     return np.asarray(squares.max(axis=0) - squares <= limit * mean_square)
 
 
@@ -159,14 +158,12 @@ def stepwise_bounds(
         Number of the longest delay at which more than half is left, going up from the shortest,
         and of the shortest at which less is left, going down from the longest.
     """
-    from scipy import special
-
     count = len(gains)
     rows = np.eye(count)
     rows[:, 0] -= 0.5
     above = rows @ gains
     error = np.sqrt(mean_square * np.einsum("ij,jk,ik->i", rows, covariance, rows))
-    half = float(special.stdtrit(df, (1 + confidence) / 2)) * error
+    half = float(t_limit(df, confidence)) * error
     lower = upper = None
     for number in range(count):
         if not above[number] > half[number]:

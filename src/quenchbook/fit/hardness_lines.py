@@ -12,6 +12,7 @@ import pandas as pd
 
 from quenchbook.fit.hardness_cells import Cells
 from quenchbook.fit.hardness_pairs import HardnessPairs
+from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.means import adjusted_values
 from quenchbook.fit.precision import Precision
@@ -96,10 +97,8 @@ class ArmLines:
         return pd.DataFrame(rows, columns=_ENDS)
 
     def _noise(self, row: Array) -> tuple[float, float, float]:
-        from scipy import special
-
         _, std_error, df = (float(own[0, 0]) for own in self._own_rest.of(row[None, :]))
-        return std_error, df, float(special.stdtrit(df, (1 + self.confidence) / 2)) * std_error
+        return std_error, df, float(t_limit(df, self.confidence)) * std_error
 
     @functools.cached_property
     def _own_rest(self) -> Precision:

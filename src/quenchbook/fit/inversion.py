@@ -82,9 +82,7 @@ def finer_grid(excess: Excess, grid: Array, known: Sequence[float] = ()) -> Arra
     dips = 1 + np.flatnonzero((middle > 0) & (middle <= values[:-2]) & (middle <= values[2:]))
     if not len(dips):
         return grid
-    return np.unique(
-        np.concatenate([grid, golden_minimum(excess, grid[dips - 1], grid[dips + 1])])
-    )
+    return np.unique(np.concatenate([grid, golden_minimum(excess, grid[dips - 1], grid[dips + 1])]))
 
 
 def with_open_ends(pieces: list[Piece], low: float, high: float) -> list[Piece]:

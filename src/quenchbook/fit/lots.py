@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.means import marginal_means
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.study.definition import Study
@@ -64,7 +65,6 @@ class LotMeans:
         pair has its own confidence: with many pairs some leave out zero by chance.
         """
         import pandas as pd
-        from scipy import special
 
         rows = []
         for first, second in itertools.combinations(self.table.to_dict("records"), 2):
@@ -75,7 +75,7 @@ class LotMeans:
             df = float(parts.sum() ** 2 / (parts**2 / dfs).sum())
             std_error = math.sqrt(parts.sum())
             estimate = second["estimate"] - first["estimate"]
-            half = float(special.stdtrit(df, (1 + self.confidence) / 2)) * std_error
+            half = float(t_limit(df, self.confidence)) * std_error
             rows.append(
                 {
                     "label": _name(second), "against": _name(first), "estimate": estimate,

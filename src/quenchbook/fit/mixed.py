@@ -15,6 +15,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
 from quenchbook.fit.coupon_data import CouponData, data_of_frame, data_of_records
 from quenchbook.fit.frame_checks import forgotten_units
+from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import RemlFit, cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
@@ -404,10 +405,8 @@ class MixedModel:
 
 def interval_frame(model: MixedModel, rows: Array, confidence: float) -> pd.DataFrame:
     """Estimates of linear functions: ``estimate, std_error, df, conf_low, conf_high``."""
-    from scipy import special
-
     estimate, std_error, df = model.estimates(rows)
-    half = special.stdtrit(df, (1 + confidence) / 2) * std_error
+    half = t_limit(df, confidence) * std_error
     return pd.DataFrame(
         {
             "estimate": estimate,

@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.inversion import t_limit
 from quenchbook.study.terms import Array
 
 _PRECISE: Final = 1e-15  # stop only where doubles end
@@ -59,9 +60,7 @@ class NonlinearFit:
 
     def to_frame(self) -> pd.DataFrame:
         """Return ``parameter, estimate, std_error, df, conf_low, conf_high``."""
-        from scipy import special
-
-        half = special.stdtrit(self.df, (1 + self.confidence) / 2) * self.std_error
+        half = t_limit(self.df, self.confidence) * self.std_error
         return pd.DataFrame(
             {
                 "parameter": list(self.names),

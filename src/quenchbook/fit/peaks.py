@@ -25,6 +25,7 @@ from quenchbook.fit.inversion import Piece, accepted_runs, hull, t_limit
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.stratum_covariance import NoisyRows
 from quenchbook.study.factors import Level
+from quenchbook.study.terms import Array
 
 Outcome = Literal[
     "inside", "still rising", "falling throughout", "low point", "no upper limit",
@@ -110,6 +111,11 @@ class PeakPlace:
         """The peak, where it lies inside the tested range; else nan."""
         inside = self.curve.low <= self.vertex <= self.curve.high
         return self.vertex if inside else math.nan
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether the whole set lies at or beyond one end of the tested range."""
+        return self.conf_low >= self.curve.high or self.conf_high <= self.curve.low
 
     @property
     def is_bent(self) -> bool:
@@ -330,18 +336,33 @@ def fieller_pieces(a: float, b: float, c: float, steep: float, bent: float) -> l
     >>> fieller_pieces(-1.0, 0.0, 4.0, 1.0, -0.1)
     [(2.0, inf)]
     """
+    low, high = fieller_ends(*np.atleast_2d(np.array([a, b, c, steep, bent])).T)
+    return [] if np.isnan(low[0]) else [(float(low[0]), float(high[0]))]
+
+
+def fieller_ends(a: Array, b: Array, c: Array, steep: Array, bent: Array) -> tuple[Array, Array]:
+    """Ends of the set of `fieller_pieces` for many curves; nan for a low point.
+
+    Parameters
+    ----------
+    a, b, c, steep, bent : ndarray, shape (curves,)
+
+    Returns
+    -------
+    low, high : ndarray, shape (curves,)
+    """
     inner = b * b - 4 * a * c
-    if a > 0:
-        if bent > 0:
-            return []
-        root = math.sqrt(max(inner, 0.0))
-        return [((-b - root) / (2 * a), (-b + root) / (2 * a))]
-    if inner <= 0 or a == 0:
-        return [(-math.inf, math.inf)]
-    root = math.sqrt(inner)
-    first, last = (-b + root) / (2 * a), (-b - root) / (2 * a)
-    rises = steep + bent * (first + last) > 0  # in the excluded stretch between the roots
-    return [(last, math.inf)] if rises else [(-math.inf, first)]
+    root = np.sqrt(np.maximum(inner, 0.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        both = np.array([(-b - root) / (2 * a), (-b + root) / (2 * a)])
+    first, last = both.min(axis=0), both.max(axis=0)
+    bounded, ray = a > 0, (a < 0) & (inner > 0)
+    with np.errstate(invalid="ignore"):
+        rises = steep + bent * (first + last) > 0  # in the excluded stretch between the roots
+    low = np.where(bounded, first, np.where(ray & rises, last, -np.inf))
+    high = np.where(bounded, last, np.where(ray & ~rises, first, np.inf))
+    trough = bounded & (bent > 0)
+    return np.where(trough, np.nan, low), np.where(trough, np.nan, high)
 
 
 def _cubic_peak(curve: FittedCurve) -> tuple[float, list[Piece]]:

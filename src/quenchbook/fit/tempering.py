@@ -12,8 +12,7 @@ pieces. The noise is that of the strata which the mean carries, temper batches a
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -22,6 +21,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.inversion import excess_runs, with_open_ends
 from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.mixed import MixedModel, fitted_model, interval_frame
 from quenchbook.metallurgy.tempering import HOURS_CONSTANT, tempering_parameter
@@ -316,32 +316,18 @@ def temper_set(curve: TemperCurve, target: float) -> TemperSet:
     means = np.polynomial.Polynomial.fit(nodes, table["estimate"].to_numpy(), curve.degree)
     widths = CubicSpline(nodes, np.log(np.maximum(half, 1e-300)))
 
-    def away(x: float) -> float:
-        return float(means(x)) - target
+    def excess(x: Array) -> Array:
+        return np.asarray(np.abs(means(x) - target) - np.exp(widths(x)))
 
-    def outside(x: float) -> float:
-        return abs(away(x)) - float(np.exp(widths(x)))
-
+    roots = (means - target).roots()
+    real = roots.real[np.abs(roots.imag) <= 1e-9 * (high - low)]
+    estimates = sorted(float(x) for x in real if low < x < high)
     grid = np.linspace(low, high, _SET_POINTS)
+    pieces = with_open_ends(excess_runs(excess, grid, known=estimates), low, high)
     gap = means(grid) - target
-    ends = _crossings(outside, grid, np.abs(gap) - np.exp(widths(grid)))
-    estimates = _crossings(away, grid, gap)
-    marks = [low, *ends, high]
-    pieces: list[tuple[float, float]] = []
-    for left, right in itertools.pairwise(marks):
-        middle = (left + right) / 2
-        if right > left and outside(middle) <= 0:
-            if pieces and pieces[-1][1] == left:
-                pieces[-1] = (pieces[-1][0], right)
-            else:
-                pieces.append((left, right))
-    opened = tuple(
-        (-np.inf if left <= low else left, np.inf if right >= high else right)
-        for left, right in pieces
-    )
     place = int(np.argmin(np.abs(gap)))
     return TemperSet(
-        curve, float(target), opened, tuple(estimates),
+        curve, float(target), tuple(pieces), tuple(estimates),
         0.0 if estimates else float(gap[place]), float(grid[place]),
         float(np.interp(grid[place], nodes, table["df"])),
     )  # fmt: skip
@@ -352,16 +338,6 @@ def cubic_beside(curve: TemperCurve) -> TemperCurve | None:
     if curve.degree != 2 or len(curve.levels) < _CUBIC_TEMPERS:
         return None
     return temper_curve(curve.model, curve.along, at=curve.at, degree=3)
-
-
-def _crossings(function: Callable[[float], float], grid: Array, values: Array) -> list[float]:
-    """Places where a function changes its sign between neighbours of a grid."""
-    from scipy.optimize import brentq
-
-    found = [float(x) for x in grid[1:-1][values[1:-1] == 0]]
-    for place in np.flatnonzero(values[:-1] * values[1:] < 0):
-        found.append(float(brentq(function, grid[place], grid[place + 1], xtol=1e-6)))
-    return sorted(found)
 
 
 def _on_the_parameter(model: MixedModel, temper: Variable, hold: Variable) -> MixedModel:

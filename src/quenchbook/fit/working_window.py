@@ -180,7 +180,15 @@ def window_of(curve: FittedCurve, within: float) -> WorkingWindow:
         stretches(lambda x: zones_at(x)[0]), stretches(lambda x: zones_at(x)[1])
     )  # fmt: skip
     return WorkingWindow(
-        curve, within, _place(curve, ends[1]), _place(curve, ends[-1]), sets[0], sets[1], certain, stretches(possible_at), excluded
+        curve,
+        within,
+        _place(curve, ends[1]),
+        _place(curve, ends[-1]),
+        sets[0],
+        sets[1],
+        certain,
+        stretches(possible_at),
+        excluded,
     )
 
 

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from quenchbook.fit.inversion import t_limit
-from quenchbook.fit.peaks import LEVEL
+from quenchbook.fit.peaks import LEVEL, fieller_ends
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata
 from quenchbook.fit.stratum_covariance import (
@@ -125,17 +125,9 @@ def peak_chances(
     a = 4 * (bent**2 - limit * cov[:, 2, 2])
     b = 4 * (steep * bent - limit * cov[:, 1, 2])
     c = steep**2 - limit * cov[:, 1, 1]
-    inner = b * b - 4 * a * c
-    root = np.sqrt(np.maximum(inner, 0.0))
-    first, last = (-b - root) / (2 * a), (-b + root) / (2 * a)
-    first, last = np.minimum(first, last), np.maximum(first, last)
-    rises = steep + bent * (first + last) > 0
-    bounded, ray = (a > 0) & (bent < 0), (a <= 0) & (inner > 0)
-    low = np.where(bounded, first, np.where(ray & rises, last, -np.inf))
-    high = np.where(bounded, last, np.where(ray & ~rises, first, np.inf))
-    low_told, high_told = low > -1, high < 1
-    trough = (a > 0) & (bent >= 0)
-    both, any_end = low_told & high_told & ~trough, (low_told | high_told) & ~trough
+    low, high = fieller_ends(a, b, c, steep, bent)
+    low_told, high_told = low > -1, high < 1  # neither for a low point, which is nan
+    both, any_end = low_told & high_told, low_told | high_told
     ends = np.array([[0.0, 1.0, -2.0], [0.0, 1.0, 2.0]])
     slope, error, slope_df = own.of(ends)
     one_sided = t_limit(slope_df, 1 - 2 * LEVEL) * error

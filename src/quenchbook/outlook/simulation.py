@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata
 from quenchbook.outlook.error_df import tested_coupons
@@ -180,15 +181,13 @@ def _contrast_hits(
     precision: Precision, row: Array, difference: float, own: QuestionOutlook
 ) -> tuple[int, int, float]:
     """Studies that find the difference, those without one that show equivalence, sum of widths."""
-    from scipy import special
-
     estimate, std_error, df = (part[0] for part in precision.of(row[None, :]))
-    outer = special.stdtrit(df, (1 + own.confidence) / 2) * std_error
+    outer = t_limit(df, own.confidence) * std_error
     hits = int(np.sum(np.abs(estimate + difference) > outer))
     width = float(np.sum(outer))
     if own.margin is None:
         return hits, 0, width
-    inner = special.stdtrit(df, own.confidence) * std_error
+    inner = t_limit(df, 2 * own.confidence - 1) * std_error
     return hits, int(np.sum(np.abs(estimate) + inner < own.margin)), width
 
 

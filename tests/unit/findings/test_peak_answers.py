@@ -15,6 +15,7 @@ from tests.conftest import ROOT
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.peak_answers import peak_finding
+from quenchbook.findings.peak_words import free_shift_words, shift_sentence
 from quenchbook.findings.trade_answers import trade_answer
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.fit.fitted_curve import FittedCurve
@@ -104,6 +105,27 @@ def test_a_curve_that_still_rises_has_no_peak_inside(models: Mapping[str, MixedM
     assert (own.conf_low, own.conf_high) == (1030.0, math.inf)
 
 
+def test_a_rising_curve_whose_interval_reaches_inside_is_not_said_to_have_no_peak_there(
+    models: Mapping[str, MixedModel],
+) -> None:
+    # one-sided tests at 5 % show the rise; the two-sided 95 % set reaches below 1030 degC
+    own = drawn(models, 63.0, 1.0, -0.35, sd=0.072)
+    assert own.outcome == "still rising"
+    assert own.conf_low < 1030
+    assert "no peak inside" not in text(own)
+    assert text(own).startswith("Dry ice: hardness still rises at 1030 °C (p")
+    assert f"; peak at {own.conf_low:.0f} °C or higher (95 % interval) (judged on" in text(own)
+    assert own.estimate_words == "estimate above 1030\u00a0°C"
+
+
+def test_a_falling_curve_whose_interval_reaches_inside_says_the_limit(
+    models: Mapping[str, MixedModel],
+) -> None:
+    own = drawn(models, 63.0, -1.0, -0.35, sd=0.072)
+    assert own.outcome == "falling throughout"
+    assert f"; peak at {own.conf_high:.0f} °C or lower (95 % interval) (judged on" in text(own)
+
+
 def test_a_falling_curve_is_told_as_falling(models: Mapping[str, MixedModel]) -> None:
     own = drawn(models, 63.0, -1.0, -0.2)
     assert "hardness falls from 940 °C on" in text(own)
@@ -175,6 +197,18 @@ def test_a_shift_that_was_not_shown_is_not_claimed(models: Mapping[str, MixedMod
     assert "no shift was shown" in own.sentence
     assert own.verdict == "undecided"
     assert "would narrow it" in own.remedy
+
+
+def test_a_precise_shift_is_told_although_its_set_is_narrow(
+    models: Mapping[str, MixedModel],
+) -> None:
+    from tests.unit.fit.test_peak_sets import shifted
+
+    shift = qb.peak_shift(shifted(0.005, 1), "temp", "route", "b", "a")
+    told = shift_sentence(shift, "b", "a", curves=False, margin=None, verdict="differs")
+    assert "a real shift" in told
+    assert "cannot be told" not in told
+    assert "no shift fits" not in free_shift_words(shift)
 
 
 def test_levels_swapped_turn_the_shift_round(models: Mapping[str, MixedModel]) -> None:

@@ -5,10 +5,19 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import special
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.austenite_loss import LOSS_FRAME, austenite_losses, expected_share
+from quenchbook.fit.austenite_loss import (
+    LOSS_FRAME,
+    austenite_losses,
+    expected_share,
+    gain_share,
+    gap_words,
+)
+from quenchbook.fit.mean_rows import mean_rows
+from quenchbook.fit.mixed import MixedModel, interval_frame
 from quenchbook.metallurgy.length_change import growth_share
 from quenchbook.records.reading import Records
 
@@ -76,3 +85,43 @@ def test_expected_shares_are_those_of_the_ratios() -> None:
     low, high = expected_share(-18.0, -196.0)
     assert low == pytest.approx((1 - 0.74) / (1 - 0.18), abs=0.02)
     assert high == pytest.approx((1 - 0.47) / (1 - 0.013), abs=0.02)
+
+
+def gains_of(
+    means: dict[str, float], sd: float, seed: int
+) -> tuple[MixedModel, np.ndarray, np.ndarray]:
+    """Model of eight loads with three coupons of each route, and the gains of the two colder."""
+    rng = np.random.default_rng(seed)
+    rows = [(f"L{load}", route) for load in range(8) for route in means for _ in range(3)]
+    frame = pd.DataFrame(rows, columns=["load", "cold_route"])
+    frame["y"] = frame["cold_route"].map(means) + rng.normal(0, sd, len(frame))
+    model = qb.mixed_model(frame, "y", fixed="cold_route", strata=["load"])
+    held = {"cold_route": ("none", "freezer", "dry_ice")}
+    means_of, levels = mean_rows(model.terms, ["cold_route"], held)
+    order = [list(levels["cold_route"]).index(route) for route in held["cold_route"]]
+    none, freezer, dry_ice = means_of[order]
+    return model, freezer - none, dry_ice - none
+
+
+@pytest.mark.parametrize("sd", [0.3, 0.1, 0.05, 0.03, 0.005])
+def test_the_share_has_the_ends_of_the_exact_set_however_narrow(sd: float) -> None:
+    model, gain, coldest = gains_of({"none": 60.0, "freezer": 61.0, "dry_ice": 62.0}, sd, 1)
+    value, ((low, high),) = gain_share(model, gain, coldest)
+    assert low < value < high
+    # Fieller (1954): (g - r c)^2 = t^2 (v11 - 2 r v12 + r^2 v22); balanced, so v12 = v/2
+    table = interval_frame(model, np.array([gain, coldest]), 0.95)
+    g, c = table["estimate"]
+    v = float(table["std_error"].iloc[0] ** 2 * special.stdtrit(table["df"].iloc[0], 0.975) ** 2)
+    ends = np.sort(np.roots([c**2 - v, -2 * g * c + v, g**2 - v]))
+    assert [low, high] == pytest.approx(ends, rel=1e-9)
+
+
+def test_a_share_in_two_pieces_says_what_its_ends_hide() -> None:
+    # no gain of the coldest route, so any share far enough from zero fits, of either sign
+    model, gain, coldest = gains_of({"none": 60.0, "freezer": 60.25, "dry_ice": 60.0}, 0.3, 9)
+    _, pieces = gain_share(model, gain, coldest)
+    (first, below), (above, last) = pieces
+    assert (first, last) == (-np.inf, np.inf)
+    assert below < 0 < above
+    words = gap_words("freezer", pieces)
+    assert f"at most \u2212{-below:.2f} or at least {above:.2f}; what lies between" in words

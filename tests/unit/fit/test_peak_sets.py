@@ -201,9 +201,9 @@ def test_sets_narrower_than_a_step_of_the_grid_are_found(sd: float) -> None:
         assert window.lower_set[0] < window.lower < window.lower_set[1]
         assert window.upper_set[0] < window.upper < window.upper_set[1]
         # what lies between what is excluded and what is certain is possible, however narrow
-        middle, last = len(window.possible), 0.06 * sd / 0.001
-        assert middle == 2
-        assert all(high - low < max(last, 1.0) * 6 for low, high in window.possible)
+        assert len(window.possible) == 2
+        assert window.possible[0] == pytest.approx(window.lower_set, abs=1e-6)
+        assert window.possible[1] == pytest.approx(window.upper_set, abs=1e-6)
 
 
 def test_a_minimum_between_two_places_of_a_grid_is_found() -> None:
