@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pandas as pd
 
@@ -18,6 +20,20 @@ def toughness_plan(
         for load in range(loads)
         for temper in range(tempers)
         for route in routes
+        for _ in range(coupons)
+    ]
+    frame = pd.DataFrame(rows, columns=["load", "batch", "temper", "route"])
+    return frame.assign(coupon=[f"K{n}" for n in range(len(frame))])
+
+
+def incomplete_plan(*, loads: int = 6, tempers: int = 2, coupons: int = 2) -> pd.DataFrame:
+    """Each batch of load and temper holds two of three routes, in turn."""
+    pairs = list(itertools.combinations("abc", 2))
+    rows = [
+        (f"L{load}", f"L{load}T{temper}", f"T{temper}", route)
+        for load in range(loads)
+        for temper in range(tempers)
+        for route in pairs[(load + temper) % 3]
         for _ in range(coupons)
     ]
     frame = pd.DataFrame(rows, columns=["load", "batch", "temper", "route"])

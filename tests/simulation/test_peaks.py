@@ -1,8 +1,11 @@
 """Coverage of peaks, shifts, heights and windows at known truths.
 
 Slow lane: ``pytest -m simulation -rP`` prints the measured rates. Nominal .95; the project promises
-.93 to .97 in realistic plans (8 to 12 loads). Exceptions that were known beforehand stand beside
-their cells. A rate is judged with its binomial error (2.5 standard errors).
+.93 to .97 in realistic plans (8 to 12 loads). A rate is judged with its binomial error (2.5
+standard errors): with 10,000 studies, where the test is taken at the truth, .924 to .974; with
+1,500, .914 to .981. Exceptions stand beside their cells: ends of a working window .92 to .97, what
+it calls possible from .91 and certain from .96 (flat curves), heights up to .99 (the wider set of
+flat curves), shifts with unequal curvature from .925, unlike scatter and a cubic truth.
 """
 
 from __future__ import annotations
@@ -29,8 +32,9 @@ from quenchbook.study.terms import Terms, Variable
 
 pytestmark = pytest.mark.simulation
 
-STUDIES = 300
+STUDIES = 1500
 MANY = 10_000  # where only the test at the truth is needed
+FEW = 150  # where a set is compared with the test, study by study
 WIDE = 2.5  # binomial standard errors
 COUPON_SD = 0.5
 LOW, HIGH = 940.0, 1060.0
@@ -40,8 +44,8 @@ BEND = -1.3  # coefficient of x^2 [HRC]
 
 
 def is_between(rate: float, low: float, high: float, studies: int = STUDIES) -> bool:
-    error = math.sqrt(low * (1 - low) / studies)
-    return low - WIDE * error <= rate <= high + WIDE * error
+    below, above = (WIDE * math.sqrt(p * (1 - p) / studies) for p in (low, high))
+    return low - below <= rate <= high + above
 
 
 def plan(
@@ -127,6 +131,7 @@ PLANS = {
     "10 loads, 12 % lost": with_losses(plan(5, 2)),
     "12 loads, crossed tempers, cold batches, days": crossed_plan(),
 }
+HEIGHTS = ("8 loads", "12 loads, crossed tempers, cold batches, days")
 
 
 def curves_of(
@@ -151,21 +156,24 @@ def covers(place: PeakPlace, truth: float) -> bool:
 @pytest.mark.parametrize("name", list(PLANS))
 def test_sets_of_a_peak_and_of_its_height_keep_their_coverage(name: str, load_sd: float) -> None:
     """Also for route d, whose peak lies outside the range: there the set before the cut is judged,
-    since an open end always covers it."""
+    since an open end always covers it. Heights are slow, and stand in four cells."""
     frame = PLANS[name]
     y = studies_of(frame, "route", load_sd, {}, 11)
     for level in ("b", "d"):
         strata, noise = curves_of(frame, "route", level, y)
         places = [place_of_curve(curve(noise.one(i), strata)) for i in range(STUDIES)]
         rate = float(np.mean([covers(place, PEAKS[level]) for place in places]))
+        outcomes = pd.Series([place.outcome for place in places]).value_counts(normalize=True)
+        print(f"{name}, load sd {load_sd}, peak {PEAKS[level]:.0f}: covered {rate:.3f}, "
+              f"{outcomes.round(2).to_dict()}")  # fmt: skip
+        assert is_between(rate, 0.93, 0.97)
+        if load_sd == 0.0 or name not in HEIGHTS:
+            continue
         best = min(max(PEAKS[level], LOW), HIGH)
         height = 62.0 + 0.4 * (ord(level) - ord("a")) + BEND * ((best - PEAKS[level]) / HALF) ** 2
         heights = [height_of(place) for place in places]
         tall = float(np.mean([own.conf_low <= height <= own.conf_high for own in heights]))
-        outcomes = pd.Series([place.outcome for place in places]).value_counts(normalize=True)
-        print(f"{name}, load sd {load_sd}, peak {PEAKS[level]:.0f}: covered {rate:.3f}, "
-              f"height {tall:.3f}, {outcomes.round(2).to_dict()}")  # fmt: skip
-        assert is_between(rate, 0.93, 0.97)
+        print(f"{name}, load sd {load_sd}, peak {PEAKS[level]:.0f}: height {tall:.3f}")
         assert is_between(tall, 0.93, 0.99)  # the wider set for flat curves: up to .99
 
 
@@ -178,8 +186,7 @@ def test_slope_at_the_true_peak_is_rejected_one_time_in_twenty(name: str, load_s
     for level, peak in PEAKS.items():
         _, noise = curves_of(frame, "route", level, y)
         place = (peak - CENTRE) / HALF
-        estimate, error, df = (part[0] for part in noise.of(np.array([[0.0, 1.0, 2 * place]])))
-        rate = float((np.abs(estimate) <= t_limit(df, 0.95) * error).mean())
+        rate = accepted_at(noise, [0.0, 1.0, 2 * place])
         print(f"{name}, load sd {load_sd}, peak {peak:.0f}: accepted {rate:.4f}")
         assert is_between(rate, 0.93, 0.97, MANY)
 
@@ -214,11 +221,13 @@ def test_ends_of_the_working_window_keep_their_coverage(name: str, load_sd: floa
     assert is_between(rates["possible"], 0.91, 1.0)  # .91 to .92 for flat curves
 
 
-def shift_rates(
-    frame: pd.DataFrame, group: str, load_sd: float, bends: dict[str, float], pair: tuple[str, str]
-) -> tuple[float, float]:
-    """Coverage of the shift, and share of studies that exclude no shift."""
-    y = studies_of(frame, group, load_sd, bends, 13)
+def shift_noise(
+    frame: pd.DataFrame,
+    group: str,
+    pair: tuple[str, str],
+    y: np.ndarray,
+) -> tuple[Strata, NoisyRows]:
+    """Slope difference and common coefficient of x^2."""
     mix = terms_of(frame, group)
     coded = one_curvature(mix, "temp", group)
     strata = strata_of(frame, coded, units_of(frame))
@@ -227,46 +236,54 @@ def shift_rates(
         polynomial_rows(mix, "temp", {group: level}, CENTRE, HALF, 2, coded) for level in pair
     )
     rows = np.array([first[1] - second[1], (first[2] + second[2]) / 2])
-    noise = noisy_rows(stratum_covariance(strata), Precision(strata, y), rows)
-    truth = PEAKS[pair[0]] - PEAKS[pair[1]]
-    covered = found = 0
-    for i in range(STUDIES):
-        low, high = hull(shift_set(curve(noise.one(i), strata), 0.95))
-        covered += bool(low <= truth <= high)
-        found += bool(low > 0 or high < 0)
-    return covered / STUDIES, found / STUDIES
+    return strata, noisy_rows(stratum_covariance(strata), Precision(strata, y), rows)
 
 
-@pytest.mark.parametrize("load_sd", [0.0, 0.4])
+def shift_rates(
+    frame: pd.DataFrame, group: str, load_sd: float, bends: dict[str, float], pair: tuple[str, str]
+) -> tuple[float, float]:
+    """Shares of studies that accept the true shift, and that exclude none."""
+    _, noise = shift_noise(frame, group, pair, studies_of(frame, group, load_sd, bends, 13, MANY))
+    truth = (PEAKS[pair[0]] - PEAKS[pair[1]]) / HALF
+    return accepted_at(noise, [1.0, 2 * truth]), 1 - accepted_at(noise, [1.0, 0.0])
+
+
 @pytest.mark.parametrize("name", list(PLANS))
-def test_sets_of_a_shift_keep_their_coverage(name: str, load_sd: float) -> None:
-    for pair in (("b", "a"), ("d", "a")):
-        rate, found = shift_rates(PLANS[name], "route", load_sd, {}, pair)
-        shift = PEAKS[pair[0]] - PEAKS[pair[1]]
-        print(
-            f"{name}, load sd {load_sd}, shift {shift:.0f}: covered {rate:.3f}, found {found:.2f}"
-        )
-        assert is_between(rate, 0.93, 0.97)
+def test_a_set_of_shifts_holds_the_truth_where_its_test_accepts_it(name: str) -> None:
+    """So that the rates of the test at the truth are the coverage of the set; it may lose a little
+    by the rule that a peak bends down, and gain a little where its hull closes a gap."""
+    frame, differ = PLANS[name], []
+    for load_sd, pair in itertools.product((0.0, 0.4), (("b", "a"), ("d", "a"))):
+        y = studies_of(frame, "route", load_sd, {}, 13, FEW)
+        strata, noise = shift_noise(frame, "route", pair, y)
+        truth = PEAKS[pair[0]] - PEAKS[pair[1]]
+        estimate, error, df = (part[0] for part in noise.of(np.array([[1.0, 2 * truth / HALF]])))
+        accepted = np.abs(estimate) <= t_limit(df, 0.95) * error
+        for i in range(FEW):
+            low, high = hull(shift_set(curve(noise.one(i), strata), 0.95))
+            differ.append(bool(low <= truth <= high) != bool(accepted[i]))
+    print(f"{name}: set and test differ in {np.mean(differ):.4f} of {len(differ)} studies")
+    assert np.mean(differ) <= 0.01
 
 
 def test_unequal_curvature_costs_a_shift_little() -> None:
     """Curvatures of -1.5 against -0.9 covered .928 to .949 when the recipe was made."""
     rate, _ = shift_rates(PLANS["10 loads"], "route", 0.2, {"a": -1.5, "c": -0.9}, ("c", "a"))
-    print(f"unequal curvature: covered {rate:.3f}")
-    assert is_between(rate, 0.925, 0.97)
+    print(f"unequal curvature: covered {rate:.4f}")
+    assert is_between(rate, 0.925, 0.97, MANY)
 
 
 @pytest.mark.parametrize("load_sd", [0.0, 0.4])
 def test_shifts_of_lots_keep_their_coverage_and_cost_power_across_loads(load_sd: float) -> None:
-    """Lots in different loads covered .949 to .968; load noise enters there."""
+    """Load noise enters where lots are in different loads."""
     together, found = shift_rates(plan(5, 2, group="lot"), "lot", load_sd, {}, ("b", "a"))
     apart, seldom = shift_rates(
         plan(5, 2, group="lot", by_load=True), "lot", load_sd, {}, ("b", "a")
     )
-    print(f"lots, load sd {load_sd}: same loads {together:.3f} (found {found:.2f}), different "
-          f"loads {apart:.3f} (found {seldom:.2f})")  # fmt: skip
-    assert is_between(together, 0.93, 0.97)
-    assert is_between(apart, 0.93, 0.975)
+    print(f"lots, load sd {load_sd}: same loads {together:.4f} (found {found:.2f}), different "
+          f"loads {apart:.4f} (found {seldom:.2f})")  # fmt: skip
+    assert is_between(together, 0.93, 0.97, MANY)
+    assert is_between(apart, 0.93, 0.97, MANY)
     assert found > seldom + 0.2 or load_sd == 0.0
 
 
@@ -307,19 +324,9 @@ def test_the_true_shift_is_rejected_one_time_in_twenty(name: str, load_sd: float
     """The inversion itself, with df that follow the shift, in many more studies."""
     frame = PLANS[name]
     y = studies_of(frame, "route", load_sd, {}, 16, MANY)
-    mix = terms_of(frame, "route")
-    coded = one_curvature(mix, "temp", "route")
-    strata = strata_of(frame, coded, units_of(frame))
-    precision, covariance = Precision(strata, y), stratum_covariance(strata)
     for pair in (("b", "a"), ("d", "a")):
-        first, second = (
-            polynomial_rows(mix, "temp", {"route": level}, CENTRE, HALF, 2, coded) for level in pair
-        )
-        rows = np.array([first[1] - second[1], (first[2] + second[2]) / 2])
         shift = (PEAKS[pair[0]] - PEAKS[pair[1]]) / HALF
-        noise = noisy_rows(covariance, precision, rows)
-        estimate, error, df = (part[0] for part in noise.of(np.array([[1.0, 2 * shift]])))
-        rate = float((np.abs(estimate) <= t_limit(df, 0.95) * error).mean())
+        rate = accepted_at(shift_noise(frame, "route", pair, y)[1], [1.0, 2 * shift])
         print(f"{name}, load sd {load_sd}, shift {60 * shift:.0f}: accepted {rate:.4f}")
         assert is_between(rate, 0.93, 0.97, MANY)
 
