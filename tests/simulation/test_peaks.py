@@ -3,9 +3,9 @@
 Slow lane: ``pytest -m simulation -rP`` prints the measured rates. Nominal .95; the project promises
 .93 to .97 in realistic plans (8 to 12 loads). A rate is judged with its binomial error (2.5
 standard errors): with 10,000 studies, where the test is taken at the truth, .924 to .974; with
-1,500, .914 to .981. Exceptions stand beside their cells: ends of a working window .92 to .97, what
-it calls possible from .91 and certain from .96 (flat curves), heights up to .99 (the wider set of
-flat curves), shifts with unequal curvature from .925, unlike scatter and a cubic truth.
+1,500, .914 to .981. Exceptions stand beside their cells: what a working window calls certain or
+possible, up to 1; heights up to .99 (the wider set of flat curves); shifts with unequal curvature
+from .925; unlike scatter; a cubic truth.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ pytestmark = pytest.mark.simulation
 
 STUDIES = 1500
 MANY = 10_000  # where only the test at the truth is needed
-FEW = 150  # where a set is compared with the test, study by study
+FEW = 100  # where a set is compared with the test, study by study
 WIDE = 2.5  # binomial standard errors
 COUPON_SD = 0.5
 LOW, HIGH = 940.0, 1060.0
@@ -156,7 +156,7 @@ def covers(place: PeakPlace, truth: float) -> bool:
 @pytest.mark.parametrize("name", list(PLANS))
 def test_sets_of_a_peak_and_of_its_height_keep_their_coverage(name: str, load_sd: float) -> None:
     """Also for route d, whose peak lies outside the range: there the set before the cut is judged,
-    since an open end always covers it. Heights are slow, and stand in four cells."""
+    since an open end always covers it. Heights are slow, and stand in two cells."""
     frame = PLANS[name]
     y = studies_of(frame, "route", load_sd, {}, 11)
     for level in ("b", "d"):
@@ -167,7 +167,7 @@ def test_sets_of_a_peak_and_of_its_height_keep_their_coverage(name: str, load_sd
         print(f"{name}, load sd {load_sd}, peak {PEAKS[level]:.0f}: covered {rate:.3f}, "
               f"{outcomes.round(2).to_dict()}")  # fmt: skip
         assert is_between(rate, 0.93, 0.97)
-        if load_sd == 0.0 or name not in HEIGHTS:
+        if load_sd == 0.0 or level == "d" or name not in HEIGHTS:
             continue
         best = min(max(PEAKS[level], LOW), HIGH)
         height = 62.0 + 0.4 * (ord(level) - ord("a")) + BEND * ((best - PEAKS[level]) / HALF) ** 2
@@ -215,10 +215,12 @@ def test_ends_of_the_working_window_keep_their_coverage(name: str, load_sd: floa
         hits["possible"] += not (never & inside).any()
     rates = {key: count / STUDIES for key, count in hits.items()}
     print(f"{name}, load sd {load_sd}: {rates}")
-    assert is_between(rates["lower"], 0.92, 0.97)  # measured .92 to .96 when the recipe was made
-    assert is_between(rates["upper"], 0.92, 0.97)
+    assert is_between(rates["lower"], 0.93, 0.97)
+    assert is_between(rates["upper"], 0.93, 0.97)
     assert is_between(rates["certain"], 0.96, 1.0)
-    assert is_between(rates["possible"], 0.91, 1.0)  # .91 to .92 for flat curves
+    assert is_between(
+        rates["possible"], 0.93, 1.0
+    )  # the recipe: .91 to .92 for flat curves, none here
 
 
 def shift_noise(
@@ -314,8 +316,8 @@ def test_tolerance_limits_of_a_target_window_keep_their_level(name: str, load_sd
         low += below <= truth
         high += above >= truth
     print(f"{name}, load sd {load_sd}: lower limit {low / STUDIES:.3f}, upper {high / STUDIES:.3f}")
-    assert is_between(low / STUDIES, 0.93, 0.975)
-    assert is_between(high / STUDIES, 0.93, 0.975)
+    assert is_between(low / STUDIES, 0.93, 0.97)
+    assert is_between(high / STUDIES, 0.93, 0.97)
 
 
 @pytest.mark.parametrize("load_sd", [0.0, 0.2, 0.4, 0.8])
