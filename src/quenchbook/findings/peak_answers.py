@@ -281,6 +281,21 @@ def _who(study: Study, at: Mapping[str, Level]) -> str:
     return ", ".join(_word(study.factor(name), level) for name, level in at.items())
 
 
+def _mixed_word(
+    model: MixedModel, study: Study, name: str, held: Mapping[str, tuple[Level, ...]]
+) -> str:
+    """Factor that was averaged over; where it exists for some of the levels, with these."""
+    word = model.term_word(name)
+    own = study.factor(name) if study.has(name) else None
+    if own is None or own.nested_in not in held:
+        return word
+    levels = held[own.nested_in]
+    found = [study.factor(own.nested_in).word(x) for x in levels if x in own.exists_for]
+    if not found:
+        return ""
+    return word if len(found) == len(levels) else f"{word} with {listed(found)}"
+
+
 def _notes(
     model: MixedModel,
     study: Study,
@@ -290,10 +305,14 @@ def _notes(
 ) -> list[str]:
     """Mix, shape, and scatter of coupons at each level."""
     named = {question.along, *question.at, question.factor}
+    held: dict[str, tuple[Level, ...]] = {name: (level,) for name, level in question.at.items()}
+    if question.factor:
+        held[question.factor] = (question.level, question.against)
     mixed = [
-        model.term_word(variable.name)
+        word
         for variable in model.terms.variables
         if variable.name not in named and variable.name not in model.terms.blocks
+        if (word := _mixed_word(model, study, variable.name, held))
     ]
     notes = [f"Over an even mix of {', '.join(mixed)}."] if mixed else []
     notes.append(shape_note(curve))
