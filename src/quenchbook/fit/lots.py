@@ -107,6 +107,7 @@ def lot_means(
     at: Mapping[str, Level],
     *,
     confidence: float = 0.95,
+    left_out: Mapping[str, str] | None = None,
 ) -> LotMeans:
     """Mean of one treatment in each study and lot, with the noise of its furnace loads.
 
@@ -117,6 +118,8 @@ def lot_means(
     at : mapping of factor name to level
         The treatment, in storage units.
     confidence : float
+    left_out : mapping of study to reason, optional
+        Studies that have no model; they are listed with those without the treatment.
 
     Returns
     -------
@@ -132,7 +135,7 @@ def lot_means(
     if len({(model.response, model.scale, model.unit) for model in models}) != 1:
         raise EstimabilityError("Compare models of one response, on one scale and in one unit.")
     rows: list[dict[str, Any]] = []
-    left_out: dict[str, str] = {}
+    reasons = dict(left_out or {})
     for model in models:
         study = model.study
         if study is None:
@@ -140,10 +143,10 @@ def lot_means(
         try:
             rows += _rows(model, study, at, confidence)
         except EstimabilityError as error:
-            left_out[study.key] = str(error)
+            reasons[study.key] = str(error)
     if not rows:
-        reasons = " ".join(f"{key}: {why}" for key, why in left_out.items())
-        raise EstimabilityError(f"No study has this treatment. {reasons}")
+        words = " ".join(f"{key}: {why}" for key, why in reasons.items())
+        raise EstimabilityError(f"No study has this treatment. {words}")
     table = pd.DataFrame(rows).sort_values(["date", "study"], kind="stable", ignore_index=True)
     notes = [CONFOUNDED] if table["study"].nunique() > 1 else []
     if (one := sorted(table.loc[table["furnace_loads"] == 1, "study"].unique())) != []:
@@ -152,7 +155,7 @@ def lot_means(
         )
     first = models[0]
     return LotMeans(
-        first.response, first.unit, dict(at), table, first.scale, confidence, left_out,
+        first.response, first.unit, dict(at), table, first.scale, confidence, reasons,
         tuple(notes),
     )  # fmt: skip
 
