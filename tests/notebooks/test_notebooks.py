@@ -41,7 +41,7 @@ FOUND = {
         "+27 °C (95 % interval +18 to +47 °C", "certainly from 988 to 1015 °C",
         "<td>981.68</td>", "<td>1022.32</td>",
     ),
-    "which_temper": ("155 °C with dry ice gives 63 HRC", "168 °C or cooler", "5.8 (4.2 to 7.4)"),
+    "which_temper": ("155 °C with dry ice gives 63 HRC", "168 °C or cooler", "5.8 (4.1 to 7.4)"),
 }  # fmt: skip
 """What the words under "The finding on the demonstration" rest on; without it they are stale."""
 
