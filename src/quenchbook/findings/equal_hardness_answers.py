@@ -15,6 +15,7 @@ from quenchbook.findings.equal_hardness_words import (
     refusal_words,
     total_words,
 )
+from quenchbook.findings.level_words import study_of
 from quenchbook.findings.statements import (
     comparison_title,
     estimate_text,
@@ -60,9 +61,7 @@ def equal_hardness_answer(
         Where there is no answer: with the total effect and the reason.
     """
     response = models[question.response]
-    study = response.study
-    if study is None:
-        raise EstimabilityError("A declared question needs the model of a study.")
+    study = study_of(response)
     hardness, others = _hardness_model(models, study, question.response)
     compare = {question.factor: (question.level, question.against)}
     confidence = study.question_confidence

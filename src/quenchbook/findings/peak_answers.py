@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.findings.level_words import held_levels, study_of
 from quenchbook.findings.peak_words import (
     OUTCOME_WORDS,
     cubic_words,
@@ -61,7 +62,7 @@ def peak_finding(
 ) -> TradeFinding:
     """Finding of a fitted peak."""
     response = study.response(question.response)
-    who = _who(study, question.at)
+    who = held_levels(study, question.at)
     try:
         height = height_words(
             height_of(place), response.quantity, response.unit, log=model.scale == "log"
@@ -105,7 +106,7 @@ def shift_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> T
         confidence=study.question_confidence,
     )  # fmt: skip
     factor = study.factor(question.factor)
-    level, against = _word(factor, question.level), _word(factor, question.against)
+    level, against = factor.named_word(question.level), factor.named_word(question.against)
     ends = (shift.conf_low, shift.conf_high, shift.inner_low, shift.inner_high)
     verdict = verdict_of(*ends, question.margin)
     curves = question.asks == "curve_shift"
@@ -166,7 +167,7 @@ def working_window_answer(
         model, question.along, within, at=question.at, confidence=study.question_confidence
     )
     response = study.response(question.response)
-    who = _who(study, question.at)
+    who = held_levels(study, question.at)
     size = with_unit(f"{within:g}", response.unit)
     label = f"within {size} of the peak" + (f", {who}" if who else "")
     sentence = window_sentence(window, who, response.quantity, response.unit)
@@ -182,7 +183,7 @@ def target_window_answer(models: Mapping[str, MixedModel], question: TradeQuesti
         model, question.along, target, at=question.at, confidence=study.question_confidence
     )
     response = study.response(question.response)
-    who = _who(study, question.at)
+    who = held_levels(study, question.at)
     aim = with_unit(f"{target:g}", response.unit)
     label = f"reaches {aim}" + (f", {who}" if who else "")
     coupon = study.unit_word("coupon")
@@ -242,9 +243,7 @@ def _model_of(
     models: Mapping[str, MixedModel], question: TradeQuestion
 ) -> tuple[MixedModel, Study]:
     model = models[question.response]
-    if model.study is None:
-        raise EstimabilityError("A declared question needs the model of a study.")
-    return model, model.study
+    return model, study_of(model)
 
 
 def _frame(
@@ -271,14 +270,6 @@ def _frame(
         limits_words="",
         sentence="",
     )
-
-
-def _word(factor: Factor, level: Level) -> str:
-    return f"{factor.title} {factor.word(level)}" if factor.is_numeric else factor.word(level)
-
-
-def _who(study: Study, at: Mapping[str, Level]) -> str:
-    return ", ".join(_word(study.factor(name), level) for name, level in at.items())
 
 
 def _mixed_word(

@@ -33,7 +33,7 @@ def level_word(model: MixedModel, factor: str, level: Level, *, alone: bool = Tr
     """Level in print; with the name of a numeric factor unless it stood just before."""
     if model.study is not None and model.study.has(factor):
         own = model.study.factor(factor)
-        return f"{own.title} {own.word(level)}" if own.is_numeric and alone else own.word(level)
+        return own.named_word(level) if alone else own.word(level)
     return str(level).replace("_", " ")
 
 
