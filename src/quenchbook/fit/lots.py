@@ -98,6 +98,13 @@ class LotMeans:
         lines += [f"{study} is left out: {why}" for study, why in self.left_out.items()]
         return "\n".join([*lines, *self.notes])
 
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        left = [f"{study} is left out: {why}" for study, why in self.left_out.items()]
+        words = "".join(f"<p>{escape(line)}</p>" for line in (*left, *self.notes))
+        return self.table.round(3).to_html(index=False, border=0) + words
+
     def __repr__(self) -> str:
         return f"<LotMeans {self.response}: {len(self.table)} lots>"
 

@@ -24,4 +24,4 @@ def test_a_change_is_signed_and_its_limits_only_where_they_differ_in_sign() -> N
     assert change_text(0.51, 0.1, is_ratio=False, unit="HRC") == "+0.51\u00a0HRC"
     assert change_limits(0.2, 0.8, 0.1, is_ratio=False, unit="HRC") == "0.20 to 0.80"
     assert change_limits(-0.2, 0.8, 0.1, is_ratio=False, unit="HRC") == "−0.20 to +0.80"
-    assert percent_size(-0.1) == "9.5"
+    assert (percent_size(-0.1), percent_size(0.05)) == ("10", "5.1")
