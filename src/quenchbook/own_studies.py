@@ -87,23 +87,45 @@ class OwnStudies:
         """Models of a response, one a study that has enough readings of it.
 
         Each is fitted to all of its study: a filter of the table chooses studies, not coupons, for
-        a part of a study is no longer what was planned.
+        a part of a study is no longer what was planned. `not_fitted` names the others.
         """
+        found, why = self._fitted(response)
+        if not found:
+            raise self._none_fitted(response, why)
+        return found
+
+    def not_fitted(self, response: str) -> dict[str, str]:
+        """Studies that measured a response and cannot be analysed for it, each with the reason."""
+        return self._fitted(response)[1]
+
+    def _fitted(self, response: str) -> tuple[list[MixedModel], dict[str, str]]:
         from quenchbook.fit.mixed import mixed_model
 
-        found = []
-        for own in self.records.values():
+        found, why = [], {}
+        for key, own in self.records.items():
             if response in {one.name for one in own.study.responses}:
                 try:
                     found.append(mixed_model(own, response, own.study))
-                except EstimabilityError:
-                    continue
-        if not found:
-            names = ", ".join(sorted(self.table["response"].unique()))
-            raise EstimabilityError(
-                f"No study can be analysed for '{response}'. There are {names}."
-            )
-        return found
+                except EstimabilityError as error:
+                    why[key] = str(error)
+        return found, why
+
+    def _none_fitted(self, response: str, why: Mapping[str, str]) -> EstimabilityError:
+        names = ", ".join(sorted(self.table["response"].unique()))
+        reasons = "".join(f" {key}: {words}" for key, words in why.items())
+        return EstimabilityError(
+            f"No study can be analysed for '{response}'. There are {names}.{reasons}"
+        )
+
+    def _own(self) -> tuple[OwnStudies, dict[str, str]]:
+        """Studies of the own furnace, and why each other one is none; all where there is none."""
+        others = {
+            key: "data of others, published" if one.study.published else "an invented demonstration"
+            for key, one in self.records.items()
+            if one.study.published or one.study.invented
+        }
+        own = {key: one for key, one in self.records.items() if key not in others}
+        return (replace(self, records=own), others) if own else (self, {})
 
     def noise(self) -> dict[str, Noise]:
         """Noise of each response for planning, pooled over the studies that measured it.
@@ -114,12 +136,7 @@ class OwnStudies:
         """
         from quenchbook.outlook.noise import measured_noise
 
-        own = {
-            key: one
-            for key, one in self.records.items()
-            if not (one.study.published or one.study.invented)
-        }
-        chosen = replace(self, records=own or self.records)
+        chosen, _ = self._own()
         found = {}
         for name in self.table["response"].unique():
             try:
@@ -132,10 +149,22 @@ class OwnStudies:
     def lot_means(
         self, response: str, at: Mapping[str, Level], *, confidence: float = 0.95
     ) -> LotMeans:
-        """Compare the same treatment between lots and studies, see `quenchbook.fit.lots`."""
+        """Compare the same treatment between lots and studies, see `quenchbook.fit.lots`.
+
+        As for `noise`, published and invented studies count only where there is nothing else.
+        `left_out` names each study that was not compared, with the reason.
+        """
         from quenchbook.fit.lots import lot_means
 
-        return lot_means(self.models(response), at, confidence=confidence)
+        chosen, others = self._own()
+        measured = {
+            key: why for key, why in others.items()
+            if response in {one.name for one in self.records[key].study.responses}
+        }  # fmt: skip
+        models, why = chosen._fitted(response)
+        if not models:
+            raise chosen._none_fitted(response, {**why, **measured})
+        return lot_means(models, at, confidence=confidence, left_out={**why, **measured})
 
     def summary(self) -> str:
         """How many studies and coupons there are, and which studies could not be read."""

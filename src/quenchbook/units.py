@@ -274,6 +274,15 @@ def times_text(count: float) -> str:
     return {1.0: "once", 2.0: "twice"}.get(float(count), f"{count:g}{NO_BREAK}times")
 
 
+def unit_ending(unit: str) -> str:
+    """Letters of a unit for the end of a column's name; ``percent`` for the sign of it.
+
+    >>> unit_ending("HRC"), unit_ending("%"), unit_ending("")
+    ('hrc', 'percent', '')
+    """
+    return re.sub(r"[^a-z0-9]", "", unit.lower().replace("%", "percent"))
+
+
 def minutes_text(minutes: float) -> str:
     r"""Write a time as people say it: ``0 min``, ``45 min``, ``2 h``, ``1 day``.
 

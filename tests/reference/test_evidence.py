@@ -17,7 +17,7 @@ import quenchbook as qb
 from quenchbook.fit.evidence import Synthesis
 from quenchbook.fit.random_effects import (
     between_by_likelihood,
-    between_by_moments,
+    between_for_q,
     further_study,
     random_mean,
     weighted_mean,
@@ -66,6 +66,11 @@ def test_the_bcg_trials_give_the_published_interval_after_hartung_and_knapp(bcg)
     assert own.estimate - half == pytest.approx(-1.108444, abs=5e-7)
     assert own.estimate + half == pytest.approx(-0.320621, abs=5e-7)
     assert own.df == 12
+
+
+def between_by_moments(effects: np.ndarray, variances: np.ndarray) -> float:
+    """Paule and Mandel (1982), J. Research NBS 87, 377-385: the weighted squares meet their df."""
+    return float(between_for_q(effects, variances, np.array([len(effects) - 1.0]))[0])
 
 
 def test_five_effects_give_the_variances_of_an_independent_prototype() -> None:

@@ -35,7 +35,11 @@ from quenchbook.metallurgy.tempering import (
     equivalent_temper_c,
     tempering_parameter,
 )
-from quenchbook.metallurgy.whole_steel import soluble_carbon, steel_martensite_start
+from quenchbook.metallurgy.whole_steel import (
+    ferrite_gone_c,
+    soluble_carbon,
+    steel_martensite_start,
+)
 
 FOLDER = REFERENCE / "metallurgy"
 CONTENT = json.loads((FOLDER / "checks.json").read_text(encoding="utf-8"))
@@ -226,6 +230,21 @@ def test_carbon_that_dissolves_in_plain_steel_is_the_computed_solubility(name: s
     assert steel_martensite_start({"C": most - 0.01}, check["inputs"]["T"]).value < 250.0
     with pytest.raises(EstimabilityError, match="the rest is carbide"):
         steel_martensite_start({"C": most + 0.01}, check["inputs"]["T"])
+
+
+@pytest.mark.parametrize(("carbon", "at_c"), [(0.3, 750.0), (0.4, 760.0), (0.2, 740.0)])
+def test_a_steel_with_ferrite_left_is_refused(carbon: float, at_c: float) -> None:
+    # 0.3 % C at 750 degC: by the lever rule its austenite holds about .6 % C, Ms near 270 degC
+    with pytest.raises(EstimabilityError, match="ferrite may be left"):
+        steel_martensite_start({"C": carbon, "Mn": 0.7}, at_c)
+    assert steel_martensite_start({"C": carbon, "Mn": 0.7}, 880.0).value > 300.0
+
+
+def test_ferrite_is_gone_no_earlier_than_on_the_iron_carbon_line() -> None:
+    # A3 of Fe-C: 912 degC without carbon, 727 at the eutectoid (textbook values, from memory)
+    assert ferrite_gone_c({"C": 0.0}) == pytest.approx(912.0, abs=3.0)
+    assert 727.0 <= ferrite_gone_c({"C": 0.763}) <= 740.0
+    assert ferrite_gone_c({"C": 0.4, "Si": 0.3}) > ferrite_gone_c({"C": 0.4, "Mn": 0.7})
 
 
 def test_solubility_begins_at_the_eutectoid() -> None:

@@ -193,6 +193,23 @@ def test_a_study_without_the_treatment_is_named(studies: OwnStudies) -> None:
         studies.lot_means("hardness_hrc", {"temper": 175.0})
 
 
+def test_studies_that_are_not_compared_are_listed_with_the_reason(
+    folder: Path, tmp_path: Path
+) -> None:
+    for name in ("year_one", "year_two"):
+        shutil.copytree(folder / name, tmp_path / name)
+    write_study(tmp_path, "shown", lot="X", date="2023-03-01", shift=5.0, more="invented = true")
+    write_study(tmp_path, "short", lot="S", date="2022-03-01", shift=0.0)
+    readings = tmp_path / "short" / "records" / "hardness.csv"
+    readings.write_text("".join(readings.read_text().splitlines(True)[:2]), encoding="utf-8")
+    studies = qb.read_studies(tmp_path)
+    own = studies.lot_means("hardness_hrc", {"cold_route": "freezer"})
+    assert set(own.table["study"]) == {"year_one", "year_two"}
+    assert own.left_out["shown"] == "an invented demonstration"
+    assert own.left_out["short"] == studies.not_fitted("hardness_hrc")["short"] != ""
+    assert "shown is left out: an invented demonstration" in own.summary()
+
+
 def test_every_column_is_in_the_glossary(studies: OwnStudies) -> None:
     from quenchbook.columns import meaning
 

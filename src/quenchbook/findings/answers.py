@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.findings.level_words import study_of, told_apart
 from quenchbook.findings.statements import term_remedy, term_sentence
 from quenchbook.findings.trade_answers import trade_answer
 from quenchbook.findings.trade_findings import TradeFinding
@@ -15,7 +16,6 @@ from quenchbook.fit.means import differences_inside_loads, question_contrast
 from quenchbook.fit.mixed import MixedModel, mixed_model
 from quenchbook.plan.declaration import change_of
 from quenchbook.study.definition import Question, Study
-from quenchbook.study.factors import Factor, Level
 from quenchbook.study.trade_questions import TradeQuestion
 
 if TYPE_CHECKING:
@@ -200,9 +200,7 @@ def answer(model: MixedModel, question: Question) -> AnyFinding:
     -------
     Finding, TermFinding or TradeFinding
     """
-    study = model.study
-    if study is None:
-        raise EstimabilityError("A declared question needs the model of a study.")
+    study = study_of(model)
     if question.term:
         return _term_answer(model, question, study)
     contrast = replace(question_contrast(model, question), confidence=study.question_confidence)
@@ -249,11 +247,9 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
 
 def _labels(question: Question, study: Study) -> tuple[str, str]:
     factor = study.factor(question.factor)
-    label = _level_words(factor, question.level, study)
+    label = told_apart(study, question.factor, question.level)
     against = factor.word(question.against)
-    places = ", ".join(
-        _level_words(study.factor(name), level, study) for name, level in question.at.items()
-    )
+    places = ", ".join(told_apart(study, name, level) for name, level in question.at.items())
     if question.change:
         (name, (first, second)), *_ = question.change.items()
         other = study.factor(name)
@@ -264,10 +260,3 @@ def _labels(question: Question, study: Study) -> tuple[str, str]:
             "",
         )
     return label, f"{against} ({places})" if places else against
-
-
-def _level_words(factor: Factor, level: Level, study: Study) -> str:
-    """Level in print; with its factor where the word alone does not tell which is meant."""
-    word = factor.word(level)
-    shared = sum(word in map(own.word, own.levels) for own in study.factors) > 1
-    return f"{factor.title} {word}" if factor.is_numeric or shared else word

@@ -6,14 +6,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from quenchbook.errors import EstimabilityError
 from quenchbook.findings.half_loss_words import half_loss_words
+from quenchbook.findings.level_words import study_of
 from quenchbook.findings.statements import (
     comparison_sentence,
+    estimate_text,
     interval_words,
     limits_text,
     margin_words,
-    percent_text,
+    percent_size,
 )
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding, finding
@@ -42,7 +43,7 @@ def per_decade_answer(models: Mapping[str, MixedModel], question: TradeQuestion)
     Finding
     """
     model = models[question.response]
-    study = _study(model)
+    study = study_of(model)
     result = decade_change(
         model,
         question.along,
@@ -96,7 +97,7 @@ def decade_sentence(own: Finding, factor: Factor, where: str) -> str:
         return f"{plain} ({outer}), a real change; whether it is more than {margin} is not settled."
     if own.verdict == "slight":
         return f"{plain} ({outer}; {inner}), a real change, smaller than {margin}."
-    signed = f"{head}: {own.quantity} {_signed(own)}"
+    signed = f"{head}: {own.quantity} {estimate_text(own)}"
     if own.verdict == "equivalent":
         level = f"{interval_words(inner_level)} {limits_text(own, inner=True)}"
         return f"{signed} ({level}): any change is smaller than {margin}."
@@ -105,18 +106,10 @@ def decade_sentence(own: Finding, factor: Factor, where: str) -> str:
     return f"{signed} ({limits}{told}): neither a change nor its absence was shown."
 
 
-def _signed(own: Finding) -> str:
-    if own.scale == "log":
-        return percent_text(own.estimate)
-    return with_unit(
-        number_text(own.estimate, decimals_for(own.std_error, own.unit), sign=True), own.unit
-    )
-
-
 def _amount(own: Finding) -> str:
     """Size of the change without its sign: the verb tells it."""
     if own.scale == "log":
-        return f"{_percent(own.estimate)}{NO_BREAK}%"
+        return f"{percent_size(own.estimate)}{NO_BREAK}%"
     return with_unit(
         number_text(abs(own.estimate), decimals_for(own.std_error, own.unit)), own.unit
     )
@@ -128,15 +121,9 @@ def _turned_limits(own: Finding, *, inner: bool = False) -> str:
     if own.estimate < 0:
         low, high = high, low
     if own.scale == "log":
-        return f"{_percent(low)} to {_percent(high)}{NO_BREAK}%"
+        return f"{percent_size(low)} to {percent_size(high)}{NO_BREAK}%"
     decimals = decimals_for(own.std_error, own.unit)
     return f"{number_text(abs(low), decimals)} to {number_text(abs(high), decimals)}"
-
-
-def _percent(log_ratio: float) -> str:
-    """Size of a change in per cent, without its sign."""
-    size = abs(math.expm1(log_ratio)) * 100
-    return number_text(size, 0 if size >= 9.5 else 1)
 
 
 def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:
@@ -153,7 +140,7 @@ def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) 
     TradeFinding
     """
     model = models[question.response]
-    study = _study(model)
+    study = study_of(model)
     result = half_loss_time(
         model,
         question.along,
@@ -191,12 +178,6 @@ def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) 
         notes=result.notes,
         result=result,
     )
-
-
-def _study(model: MixedModel) -> Study:
-    if model.study is None:
-        raise EstimabilityError("A declared question needs the model of a study.")
-    return model.study
 
 
 def _label(result: DecadeChange, study: Study) -> str:

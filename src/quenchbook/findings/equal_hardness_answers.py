@@ -15,6 +15,7 @@ from quenchbook.findings.equal_hardness_words import (
     refusal_words,
     total_words,
 )
+from quenchbook.findings.level_words import study_of
 from quenchbook.findings.statements import (
     comparison_title,
     estimate_text,
@@ -60,10 +61,8 @@ def equal_hardness_answer(
         Where there is no answer: with the total effect and the reason.
     """
     response = models[question.response]
-    study = response.study
-    if study is None:
-        raise EstimabilityError("A declared question needs the model of a study.")
-    hardness = _hardness_model(models, study, question.response)
+    study = study_of(response)
+    hardness, others = _hardness_model(models, study, question.response)
     compare = {question.factor: (question.level, question.against)}
     confidence = study.question_confidence
     try:
@@ -76,7 +75,14 @@ def equal_hardness_answer(
             f"{words} {error}{assumed_words(response, hardness, question)}"
         ) from None
     own = equal_hardness_finding(result, study)
-    named = replace(own, key=question.key, question=question.words)
+    notes = own.notes
+    if others:
+        notes = (
+            f"Equal hardness is that by {hardness.response}, the first in the study file; "
+            f"{listed(others)} {'was' if len(others) == 1 else 'were'} measured too.",
+            *notes,
+        )
+    named = replace(own, key=question.key, question=question.words, notes=notes)
     return named if result.one_number or result.ends.empty else _two_ended(named, result)
 
 
@@ -118,11 +124,14 @@ def equal_hardness_finding(result: EqualHardness, study: Study) -> Finding:
     )
 
 
-def _hardness_model(models: Mapping[str, MixedModel], study: Study, response: str) -> MixedModel:
-    for name, model in models.items():
-        if study.response(name).kind == "hardness" and name != response:
-            return model
-    raise EstimabilityError("There are no readings of hardness to compare at.")
+def _hardness_model(
+    models: Mapping[str, MixedModel], study: Study, response: str
+) -> tuple[MixedModel, list[str]]:
+    """Model of the first hardness, and the names of the others."""
+    names = [n for n in models if study.response(n).kind == "hardness" and n != response]
+    if not names:
+        raise EstimabilityError("There are no readings of hardness to compare at.")
+    return models[names[0]], names[1:]
 
 
 def _numbers(result: EqualHardness, own: Estimate, study: Study) -> Finding:

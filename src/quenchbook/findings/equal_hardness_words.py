@@ -10,6 +10,7 @@ from quenchbook.findings.statements import (
     interval_words,
     limits_text,
     margin_words,
+    percent_size,
     percent_text,
 )
 from quenchbook.findings.verdicts import Finding
@@ -20,7 +21,7 @@ from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.temper_line import Estimate
 from quenchbook.study.definition import Study
 from quenchbook.study.trade_questions import TradeQuestion
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import NO_BREAK, capital, decimals_for, listed, number_text, with_unit
 
 AT_EQUAL_HARDNESS: Final = ", at equal hardness"
 """What tells the label of an answer from that of the total effect."""
@@ -80,7 +81,7 @@ def total_words(own: Finding, total: Finding) -> str:
 def tougher_words(log_ratio: float) -> str:
     """Say how much tougher: ``11 % tougher``, ``8.0 % less tough``."""
     word = "tougher" if log_ratio > 0 else "less tough"
-    return f"{percent_text(log_ratio, sign=False).lstrip(chr(0x2212))} {word}"
+    return f"{percent_size(log_ratio)}{NO_BREAK}% {word}"
 
 
 def number_notes(result: EqualHardness, study: Study) -> tuple[str, ...]:

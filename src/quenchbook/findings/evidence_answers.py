@@ -8,12 +8,17 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import EstimabilityError
-from quenchbook.findings.statements import interval_words, percent_text
+from quenchbook.findings.statements import (
+    change_limits,
+    change_text,
+    interval_words,
+    percent_text,
+)
 from quenchbook.findings.verdicts import MEANINGS, AnyAnswer, Finding, Verdict, verdict_of
 from quenchbook.fit.evidence import SEED, Synthesis, syntheses
 from quenchbook.fit.random_effects import FEWEST, RandomMean
 from quenchbook.records.published_comparisons import KINDS, EvidenceTable, Kind
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import capital, listed
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
@@ -308,10 +313,7 @@ class _Words:
         return interval_words(self.confidence).replace("interval", "range")
 
     def value(self, value: float, std_error: float) -> str:
-        if self.is_ratio:
-            return percent_text(value)
-        decimals = decimals_for(std_error, self.unit)
-        return with_unit(number_text(value, decimals, sign=True), self.unit)
+        return change_text(value, std_error, is_ratio=self.is_ratio, unit=self.unit)
 
     def limits(self, low: float, high: float, std_error: float) -> str:
         return evidence_limits(low, high, std_error, is_ratio=self.is_ratio, unit=self.unit)
@@ -396,11 +398,7 @@ def evidence_limits(low: float, high: float, std_error: float, *, is_ratio: bool
     """Limits of a difference or of a ratio in per cent: ``−27 % to +20 %``."""
     if math.isnan(low):
         return "limits not known"
-    if is_ratio:
-        return f"{percent_text(low)} to {percent_text(high)}"
-    decimals, mixed = decimals_for(std_error, unit), low < 0 < high
-    first, last = (number_text(value, decimals, sign=mixed) for value in (low, high))
-    return f"{first} to {last}"
+    return change_limits(low, high, std_error, is_ratio=is_ratio, unit=unit)
 
 
 def _studies(count: int) -> str:

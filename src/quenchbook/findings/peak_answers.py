@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.findings.level_words import held_levels, study_of
 from quenchbook.findings.peak_words import (
     OUTCOME_WORDS,
     cubic_words,
@@ -61,7 +62,7 @@ def peak_finding(
 ) -> TradeFinding:
     """Finding of a fitted peak."""
     response = study.response(question.response)
-    who = _who(study, question.at)
+    who = held_levels(study, question.at)
     try:
         height = height_words(
             height_of(place), response.quantity, response.unit, log=model.scale == "log"
@@ -105,7 +106,7 @@ def shift_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> T
         confidence=study.question_confidence,
     )  # fmt: skip
     factor = study.factor(question.factor)
-    level, against = _word(factor, question.level), _word(factor, question.against)
+    level, against = factor.named_word(question.level), factor.named_word(question.against)
     ends = (shift.conf_low, shift.conf_high, shift.inner_low, shift.inner_high)
     verdict = verdict_of(*ends, question.margin)
     curves = question.asks == "curve_shift"
@@ -166,7 +167,7 @@ def working_window_answer(
         model, question.along, within, at=question.at, confidence=study.question_confidence
     )
     response = study.response(question.response)
-    who = _who(study, question.at)
+    who = held_levels(study, question.at)
     size = with_unit(f"{within:g}", response.unit)
     label = f"within {size} of the peak" + (f", {who}" if who else "")
     sentence = window_sentence(window, who, response.quantity, response.unit)
@@ -182,7 +183,7 @@ def target_window_answer(models: Mapping[str, MixedModel], question: TradeQuesti
         model, question.along, target, at=question.at, confidence=study.question_confidence
     )
     response = study.response(question.response)
-    who = _who(study, question.at)
+    who = held_levels(study, question.at)
     aim = with_unit(f"{target:g}", response.unit)
     label = f"reaches {aim}" + (f", {who}" if who else "")
     coupon = study.unit_word("coupon")
@@ -242,9 +243,7 @@ def _model_of(
     models: Mapping[str, MixedModel], question: TradeQuestion
 ) -> tuple[MixedModel, Study]:
     model = models[question.response]
-    if model.study is None:
-        raise EstimabilityError("A declared question needs the model of a study.")
-    return model, model.study
+    return model, study_of(model)
 
 
 def _frame(
@@ -273,12 +272,19 @@ def _frame(
     )
 
 
-def _word(factor: Factor, level: Level) -> str:
-    return f"{factor.title} {factor.word(level)}" if factor.is_numeric else factor.word(level)
-
-
-def _who(study: Study, at: Mapping[str, Level]) -> str:
-    return ", ".join(_word(study.factor(name), level) for name, level in at.items())
+def _mixed_word(
+    model: MixedModel, study: Study, name: str, held: Mapping[str, tuple[Level, ...]]
+) -> str:
+    """Factor that was averaged over; where it exists for some of the levels, with these."""
+    word = model.term_word(name)
+    own = study.factor(name) if study.has(name) else None
+    if own is None or own.nested_in not in held:
+        return word
+    levels = held[own.nested_in]
+    found = [study.factor(own.nested_in).word(x) for x in levels if x in own.exists_for]
+    if not found:
+        return ""
+    return word if len(found) == len(levels) else f"{word} with {listed(found)}"
 
 
 def _notes(
@@ -290,10 +296,14 @@ def _notes(
 ) -> list[str]:
     """Mix, shape, and scatter of coupons at each level."""
     named = {question.along, *question.at, question.factor}
+    held: dict[str, tuple[Level, ...]] = {name: (level,) for name, level in question.at.items()}
+    if question.factor:
+        held[question.factor] = (question.level, question.against)
     mixed = [
-        model.term_word(variable.name)
+        word
         for variable in model.terms.variables
         if variable.name not in named and variable.name not in model.terms.blocks
+        if (word := _mixed_word(model, study, variable.name, held))
     ]
     notes = [f"Over an even mix of {', '.join(mixed)}."] if mixed else []
     notes.append(shape_note(curve))

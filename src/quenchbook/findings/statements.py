@@ -25,21 +25,39 @@ def percent_text(log_ratio: float, *, sign: bool = True) -> str:
     return f"{number_text(change, decimals, sign=sign)}{NO_BREAK}%"
 
 
+def percent_size(log_ratio: float) -> str:
+    """Size of a change in per cent, without sign and unit: ``12``."""
+    size = abs(math.expm1(log_ratio)) * 100
+    return number_text(size, 0 if size >= 9.5 else 1)
+
+
+def change_text(value: float, std_error: float, *, is_ratio: bool, unit: str) -> str:
+    """Difference with sign and unit, two digits of its standard error; a ratio in per cent."""
+    if is_ratio:
+        return percent_text(value)
+    return with_unit(number_text(value, decimals_for(std_error, unit), sign=True), unit)
+
+
+def change_limits(low: float, high: float, std_error: float, *, is_ratio: bool, unit: str) -> str:
+    """Limits of a difference, signed where they differ in it; of a ratio ``−27 % to +20 %``."""
+    if is_ratio:
+        return f"{percent_text(low)} to {percent_text(high)}"
+    decimals, mixed = decimals_for(std_error, unit), low < 0 < high
+    first, last = (number_text(value, decimals, sign=mixed) for value in (low, high))
+    return f"{first} to {last}"
+
+
 def estimate_text(own: Finding) -> str:
     """Estimate with sign and unit, two digits of its standard error."""
-    if own.scale == "log":
-        return percent_text(own.estimate)
-    return with_unit(number_text(own.estimate, _decimals(own), sign=True), own.unit)
+    ratio = own.scale == "log"
+    return change_text(own.estimate, own.std_error, is_ratio=ratio, unit=own.unit)
 
 
 def limits_text(own: Finding, *, inner: bool = False) -> str:
     """Limits of the interval, ``0.69 to 1.19`` or ``−3 % to +12 %``."""
     low, high = (own.inner_low, own.inner_high) if inner else (own.conf_low, own.conf_high)
-    if own.scale == "log":
-        return f"{percent_text(low)} to {percent_text(high)}"
-    mixed = low < 0 < high
-    texts = [number_text(value, _decimals(own), sign=mixed) for value in (low, high)]
-    return f"{texts[0]} to {texts[1]}"
+    ratio = own.scale == "log"
+    return change_limits(low, high, own.std_error, is_ratio=ratio, unit=own.unit)
 
 
 def both_limits_text(own: Finding) -> str:
@@ -88,10 +106,6 @@ def interval_words(confidence: float) -> str:
 
 def _level_text(confidence: float) -> str:
     return f"{round(confidence * 100, 2):g}{NO_BREAK}%"
-
-
-def _decimals(own: Finding) -> int:
-    return decimals_for(own.std_error, own.unit)
 
 
 def comparison_title(own: Finding) -> str:

@@ -27,9 +27,10 @@ from quenchbook.metallurgy.martensite import RATIO_RATE_RANGE, ROOM_C, retained_
 from quenchbook.metallurgy.quenched_hardness import COST_HRC
 from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records
+from quenchbook.study.definition import Study
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
-from quenchbook.units import interval_text, number_text
+from quenchbook.units import interval_text, listed, number_text
 
 ROUTE_C: Final[Mapping[str, float]] = {
     "freezer": FREEZER_C, "dry_ice": DRY_ICE_C, "liquid_nitrogen": NITROGEN_C,
@@ -140,7 +141,8 @@ def austenite_losses(
     model : MixedModel
         Of a Rockwell hardness with the factor ``cold_route``.
     at : mapping of factor to level, optional
-        Where it is asked; other factors are averaged evenly.
+        Where it is asked, of hardness and of lengths; other factors are averaged evenly for the
+        hardness, and over the coupons that were measured for the lengths.
 
     Returns
     -------
@@ -171,7 +173,7 @@ def austenite_losses(
     table = interval_frame(model, gains, model.confidence)
     coldest = routes[-1]
     cheap, dear = COST_HRC
-    lengths = _lost_by_length(records, model.confidence)
+    lengths, short = _lost_by_length(records, model, at or {})
     found, gaps = [], []
     for number, route in enumerate(routes):
         own = table.iloc[number]
@@ -189,7 +191,7 @@ def austenite_losses(
              *lengths.get(route, (0, np.nan, np.nan, np.nan)))
         )  # fmt: skip
     frame = pd.DataFrame(found, columns=list(LOSS_FRAME))
-    return AusteniteLosses(frame, (*_notes(frame, coldest, records), *gaps))
+    return AusteniteLosses(frame, (*_notes(frame, coldest, records, short), *gaps))
 
 
 def gain_share(model: MixedModel, gain: Array, coldest: Array) -> tuple[float, list[Piece]]:
@@ -237,41 +239,77 @@ def _route_word(records: Records, route: str) -> str:
 
 
 def _lost_by_length(
-    records: Records, confidence: float
-) -> dict[str, tuple[int, float, float, float]]:
-    """Coupons, per cent lost and its interval for each route with lengths."""
+    records: Records, model: MixedModel, at: Mapping[str, Level]
+) -> tuple[dict[str, tuple[int, float, float, float]], dict[str, tuple[str, ...]]]:
+    """What lengths say of each route, and which factors they do not cover.
+
+    Returns
+    -------
+    lost : mapping of route to (coupons, per cent lost, low, high)
+        The range of the readings and of the carbon, and beyond it the scatter of batches.
+    short : mapping of route to names of factors
+        Averaged for the hardness over levels at which no length was read.
+    """
+    study, frame = records.study, records.matrix.frame
     lengths = length_changes(records).to_frame()
-    if lengths.empty:
-        return {}
-    frame = records.matrix.frame
-    wanted = ["coupon", "cold_route", *(["cold_batch"] if "cold_batch" in frame else [])]
-    table = lengths.merge(frame[wanted], on="coupon")
+    for name, level in at.items():
+        frame = frame[frame[study.factor(name).column] == level]
+    table = lengths.merge(frame, on="coupon")
+    # a temper comes after the lengths, so these are the same whatever it is
+    averaged = [
+        study.factor(v.name) for v in model.terms.variables
+        if study.has(v.name) and v.name not in {*at, "cold_route"}
+        and study.factor(v.name).set_for != "temper_batch"
+    ]  # fmt: skip
     unit = "cold_batch" if "cold_batch" in table else "coupon"
-    found = {}
-    for route, own in table.groupby("cold_route"):
+    found: dict[str, tuple[int, float, float, float]] = {}
+    short: dict[str, tuple[str, ...]] = {}
+    for label, own in table.groupby("cold_route"):
+        route = str(label)
         means = own.groupby(unit)["transformed"].mean().to_numpy()
         value = float(means.mean())
         low, high = float(own["transformed_low"].mean()), float(own["transformed_high"].mean())
         if len(means) > 1:
-            half = t_limit(len(means) - 1, confidence)
+            half = t_limit(len(means) - 1, model.confidence)
             noise = float(half * means.std(ddof=1) / np.sqrt(len(means)))
-            low, high = min(low, value - noise), max(high, value + noise)
-        found[str(route)] = (len(own), value, low, high)
-    return found
+            low, high = low - noise, high + noise
+        found[route] = (len(own), value, low, high)
+        planned = frame[frame["cold_route"] == route]
+        short[route] = tuple(
+            factor.title for factor in averaged
+            if set(own[factor.column].dropna()) != set(planned[factor.column].dropna())
+        )  # fmt: skip
+    return found, short
 
 
-def _notes(frame: pd.DataFrame, coldest: str, records: Records) -> tuple[str, ...]:
-    word = _route_word(records, coldest)
+def _notes(
+    frame: pd.DataFrame, coldest: str, records: Records, short: Mapping[str, tuple[str, ...]]
+) -> tuple[str, ...]:
+    study = records.study
+    word = study.factor("cold_route").word(coldest)
     cheap, dear = COST_HRC
     notes = [
         f"Share: of the gain with {word}, by test inversion over the strata of the contrast. "
         "Expected: Koistinen and Marburger, rates of 0.008 to 0.020 per K, no delay (a prior).",
-        f"Lost by hardness: a prior of {cheap:g} to {dear:g} HRC for 1 % of austenite.",
+        f"Lost by hardness: a prior of {cheap:g} to {dear:g} HRC for 1 % of austenite, as "
+        "quenched.",
     ]
+    if _is_tempered(study):
+        notes.append(
+            "The coupons were tempered: that softens martensite and may turn austenite too, so per "
+            "cent by hardness can be off by more than its range."
+        )
     both = frame.dropna(subset=["lost_by_length"])
     if both.empty:
         notes.append("No lengths before and after the cold step: per cent rest on the prior only.")
     for _, row in both.iterrows():
+        if missing := short.get(row["cold_route"]):
+            notes.append(
+                f"{study.factor('cold_route').word(row['cold_route'])}: lengths were not read at "
+                f"every level of {listed(missing)}, so they are not compared with the hardness. "
+                "Name the level with at."
+            )
+            continue
         apart = (
             row["lost_by_length_low"] > row["lost_by_hardness_high"]
             or row["lost_by_length_high"] < row["lost_by_hardness_low"]
@@ -292,3 +330,9 @@ def _notes(frame: pd.DataFrame, coldest: str, records: Records) -> tuple[str, ..
                 "with time, can do that."
             )
     return tuple(notes)
+
+
+def _is_tempered(study: Study) -> bool:
+    """Whether the study tells a temper, varied or held constant."""
+    varied = any(factor.set_for == "temper_batch" for factor in study.factors)
+    return varied or any("temper" in name.split("_") for name in study.held_constant)

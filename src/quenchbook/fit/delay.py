@@ -214,7 +214,7 @@ def levels_model(model: MixedModel, variable: Variable) -> MixedModel:
     named = replace(variable, degree=0, first_power=1)
     column = variable.column
     coupons = model.coupons.assign(**{column: model.data.planned[column]})
-    return _refitted(model, coupons, named)
+    return _with_variable(model, coupons, named)
 
 
 def _line_model(model: MixedModel, variable: Variable, delays: EffectiveDelays) -> MixedModel:
@@ -227,10 +227,12 @@ def _line_model(model: MixedModel, variable: Variable, delays: EffectiveDelays) 
         minutes = minutes.where(~there, planned[variable.column].map(known))
     coupons = model.coupons.assign(**{_DECADES: np.log10(minutes)})
     middle = tuple(float(x) for x in np.mean([delays.decades(r) for r in delays.routes], axis=0))
-    return _refitted(model, coupons, replace(variable, column=_DECADES, levels=middle, degree=1))
+    return _with_variable(
+        model, coupons, replace(variable, column=_DECADES, levels=middle, degree=1)
+    )
 
 
-def _refitted(model: MixedModel, coupons: pd.DataFrame, variable: Variable) -> MixedModel:
+def _with_variable(model: MixedModel, coupons: pd.DataFrame, variable: Variable) -> MixedModel:
     terms = model.data.terms
     variables = tuple(variable if v.name == variable.name else v for v in terms.variables)
     column = variable.column

@@ -202,8 +202,9 @@ def equal_hardness_contrast(
         Variance of the hardness of a coupon from its own indents, for error in variables; taken
         from the indents where the hardness has them.
     planned_span : float, optional
-        Hardness that the tempers were planned to span [unit of hardness]; what they did span when
-        left out. It only decides a warning.
+        Hardness that the tempers were planned to span [unit of hardness]. It only decides a
+        warning. A study file does not tell it: what the tempers really spanned stands in, and the
+        warning says so.
 
     Returns
     -------
@@ -278,9 +279,11 @@ def _adjusted(pairs: HardnessPairs, line: TemperLine, row: Array, difference: fl
     # Batches too incomplete to judge it inside them alone: the rest is weighted over all strata,
     # and the slope adds its own part.
     own = model_contrast(model, row)
-    ((_, (inside, df)),) = own.parts.items()
+    ((units, (inside, df)),) = own.parts.items()
     part = difference**2 * line.slope.variance
-    parts = {"coupon": (inside, df), line.unit: (part, line.slope.df)}
+    # both may be of coupons alone, and neither part may take the place of the other
+    slope = line.unit if line.unit != units else f"{line.unit} + {line.unit}"
+    parts = {units: (inside, df), slope: (part, line.slope.df)}
     return Estimate(own.estimate, parts, inside + part, howe=line.spare < 2)
 
 

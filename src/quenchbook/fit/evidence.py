@@ -32,8 +32,6 @@ FEW: Final = 5
 """Up to so many studies the spread is not allowed to be smaller than chance gives."""
 
 _MUCH_LARGER: Final = 4.0  # times the coupons of any other study
-KIND_TEST: Final = 5
-"""Studies that each of two kinds needs before the kinds are compared."""
 
 
 @dataclass(frozen=True)
@@ -203,28 +201,6 @@ def pooled_scatter(comparisons: Sequence[PublishedComparison]) -> PooledScatter:
                 df += arm.coupons - 1
                 count += 1
     return PooledScatter(math.sqrt(total / df) if df else math.nan, df, count)
-
-
-def kind_difference(first: Synthesis, second: Synthesis) -> tuple[float, float, float]:
-    """Difference between two kinds: estimate, standard error and degrees of freedom.
-
-    Kinds differ in more than in what was done about hardness, so a difference has no one cause.
-
-    Raises
-    ------
-    EstimabilityError
-        If one of them has fewer than five studies.
-    """
-    few = [own for own in (first, second) if len(own.comparisons) < KIND_TEST]
-    if few or first.mean is None or second.mean is None:
-        words = listed([f"{own.kind} has {len(own.comparisons)}" for own in few])
-        raise EstimabilityError(
-            f"Kinds are compared from {KIND_TEST} studies each; {words or 'one is not pooled'}. "
-            "With fewer a difference between kinds cannot be told from one between studies."
-        )
-    parts = np.array([first.mean.std_error, second.mean.std_error]) ** 2
-    df = parts.sum() ** 2 / (parts**2 / np.array([first.mean.df, second.mean.df])).sum()
-    return first.mean.estimate - second.mean.estimate, math.sqrt(parts.sum()), float(df)
 
 
 # --- one kind -------------------------------------------------------------------------------------

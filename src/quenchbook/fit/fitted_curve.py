@@ -201,7 +201,7 @@ def primary_curves(model: MixedModel) -> CurveModel:
     return CurveModel(model.terms, model.terms, model.strata, model.precision)
 
 
-def _refitted(model: MixedModel, coded: Terms, degree: int) -> CurveModel:
+def _with_terms(model: MixedModel, coded: Terms, degree: int) -> CurveModel:
     strata = strata_of(model.coupons, coded, model.units, planned=model.data.planned)
     if strata.dropped:
         lost = ", ".join(model.term_word(name) for name in strata.dropped)
@@ -244,7 +244,7 @@ def common_curvature(model: MixedModel, along: str, factor: str) -> CurveModel:
             + (f" ({why})." if why else ".")
             + f' Add "{along}:{factor}" to the combinations of the response.'
         )
-    return _refitted(model, one_curvature(model.terms, along, factor), 2)
+    return _with_terms(model, one_curvature(model.terms, along, factor), 2)
 
 
 def common_cubic(model: MixedModel, along: str) -> CurveModel:
@@ -257,7 +257,7 @@ def common_cubic(model: MixedModel, along: str) -> CurveModel:
         variables=(*model.terms.variables, own),
         names=(*names, own.name, *blocks),
     )
-    return _refitted(model, coded, 3)
+    return _with_terms(model, coded, 3)
 
 
 def curve_of(

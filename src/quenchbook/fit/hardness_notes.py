@@ -33,7 +33,7 @@ def level_word(model: MixedModel, factor: str, level: Level, *, alone: bool = Tr
     """Level in print; with the name of a numeric factor unless it stood just before."""
     if model.study is not None and model.study.has(factor):
         own = model.study.factor(factor)
-        return f"{own.title} {own.word(level)}" if own.is_numeric and alone else own.word(level)
+        return own.named_word(level) if alone else own.word(level)
     return str(level).replace("_", " ")
 
 
@@ -56,7 +56,7 @@ def equal_hardness_notes(
     factor : str
     arms : tuple
     planned_span : float or None
-        Hardness the tempers were planned to span; what they spanned when None.
+        Hardness the tempers were planned to span; what they really spanned when None.
     checks : sequence
         Parallel, then straight; None where it could not be told.
     """
@@ -102,7 +102,7 @@ def _span_words(pairs: HardnessPairs, cells: Cells, planned: float | None) -> st
     unit = pairs.hardness.unit
     if planned is None:
         span = float(np.ptp(cells.hardness.mean(axis=0)))
-        words = "the tempers moved the hardness by"
+        words = "the tempers as they came out moved the hardness by"
     else:
         span, words = planned, "the tempers were planned to move the hardness by"
     if span >= LEAST_SPAN:

@@ -98,6 +98,13 @@ class LotMeans:
         lines += [f"{study} is left out: {why}" for study, why in self.left_out.items()]
         return "\n".join([*lines, *self.notes])
 
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        left = [f"{study} is left out: {why}" for study, why in self.left_out.items()]
+        words = "".join(f"<p>{escape(line)}</p>" for line in (*left, *self.notes))
+        return self.table.round(3).to_html(index=False, border=0) + words
+
     def __repr__(self) -> str:
         return f"<LotMeans {self.response}: {len(self.table)} lots>"
 
@@ -107,6 +114,7 @@ def lot_means(
     at: Mapping[str, Level],
     *,
     confidence: float = 0.95,
+    left_out: Mapping[str, str] | None = None,
 ) -> LotMeans:
     """Mean of one treatment in each study and lot, with the noise of its furnace loads.
 
@@ -117,6 +125,8 @@ def lot_means(
     at : mapping of factor name to level
         The treatment, in storage units.
     confidence : float
+    left_out : mapping of study to reason, optional
+        Studies that have no model; they are listed with those without the treatment.
 
     Returns
     -------
@@ -132,7 +142,7 @@ def lot_means(
     if len({(model.response, model.scale, model.unit) for model in models}) != 1:
         raise EstimabilityError("Compare models of one response, on one scale and in one unit.")
     rows: list[dict[str, Any]] = []
-    left_out: dict[str, str] = {}
+    reasons = dict(left_out or {})
     for model in models:
         study = model.study
         if study is None:
@@ -140,10 +150,10 @@ def lot_means(
         try:
             rows += _rows(model, study, at, confidence)
         except EstimabilityError as error:
-            left_out[study.key] = str(error)
+            reasons[study.key] = str(error)
     if not rows:
-        reasons = " ".join(f"{key}: {why}" for key, why in left_out.items())
-        raise EstimabilityError(f"No study has this treatment. {reasons}")
+        words = " ".join(f"{key}: {why}" for key, why in reasons.items())
+        raise EstimabilityError(f"No study has this treatment. {words}")
     table = pd.DataFrame(rows).sort_values(["date", "study"], kind="stable", ignore_index=True)
     notes = [CONFOUNDED] if table["study"].nunique() > 1 else []
     if (one := sorted(table.loc[table["furnace_loads"] == 1, "study"].unique())) != []:
@@ -152,7 +162,7 @@ def lot_means(
         )
     first = models[0]
     return LotMeans(
-        first.response, first.unit, dict(at), table, first.scale, confidence, left_out,
+        first.response, first.unit, dict(at), table, first.scale, confidence, reasons,
         tuple(notes),
     )  # fmt: skip
 

@@ -92,17 +92,6 @@ def between_for_q(effects: Array, variances: Array, wanted: Array) -> Array:
     return between
 
 
-def between_by_moments(effects: Array, variances: Array) -> float:
-    """Variance between studies after Paule and Mandel: the weighted squares meet their df.
-
-    References
-    ----------
-    Paule and Mandel (1982), J. Research NBS 87, 377-385.
-    """
-    wanted = np.array([float(len(effects) - 1)])
-    return float(between_for_q(effects, variances, wanted)[0])
-
-
 def between_by_likelihood(effects: Array, variances: Array) -> float:
     """Variance between studies by restricted maximum likelihood, not below zero.
 

@@ -38,7 +38,8 @@ class Estimate:
     ----------
     estimate : float
     parts : mapping of unit to (float, float)
-        Variance and df that each stratum gives to it.
+        Variance and df that each stratum gives to it; several strata weighted as one are joined by
+        `` + ``.
     howe : bool
         Whether each part gets its own t in the interval.
     variance : float

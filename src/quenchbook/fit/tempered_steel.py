@@ -70,6 +70,22 @@ class TemperedSteel:
         x = (2 * parameter - self.low - self.high) / (self.high - self.low)
         return np.asarray(np.polynomial.polynomial.polyval(x, self.fit.estimate[: _DEGREE + 1]))
 
+    def summary(self) -> str:
+        """Constant, how well one curve fits, and over which parameters."""
+        fitted = f", standard error {self.constant_error:.1f}" if self.constant_error else ", given"
+        return "\n".join(
+            [
+                f"Constant {self.constant:.1f}{fitted}; the tempers lie {self.rmse:.2f} HRC about "
+                f"one curve (root mean square), parameters {self.low:.0f} to {self.high:.0f} K.",
+                *self.notes,
+            ]
+        )
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
+
     def __repr__(self) -> str:
         return f"<TemperedSteel C {self.constant:.1f}, rmse {self.rmse:.2f} HRC>"
 

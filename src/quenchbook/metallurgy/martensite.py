@@ -63,14 +63,14 @@ def martensite_start(
     Raises
     ------
     EstimabilityError
-        If the carbon is not told, or is no number above zero.
+        If the carbon is not told, or is not from 0 to below 7 % (no austenite).
 
     Notes
     -----
     Against 105 published martensite starts of austenite with 0.6 to 2 % C the root mean square
     error is 37 °C (van Bohemen), 36 °C (Barbier), 103 °C (Andrews, linear) and 132 °C (Steven and
-    Haynes); the last two are kept for 0.6 % C and less. Austenite with more than 0.5 % C and more
-    than 2 % Cr is an extrapolation for every formula; see `is_extrapolated`.
+    Haynes); the last two are kept for less than 0.6 and 0.55 % C. Austenite with 0.5 % C or more
+    and 2 % Cr or more is nearly an extrapolation for every formula; see `is_extrapolated`.
 
     Examples
     --------
@@ -102,7 +102,9 @@ def martensite_start(
     if np.any(alloyed):
         flags.append(f"chromium above {number_text(own.chromium_most)} %")
     if np.any(is_extrapolated(composition)):
-        flags.append("above 0.5 % carbon with 2 % chromium or more no formula was fitted")
+        flags.append(
+            "0.5 % carbon or more with 2 % chromium or more, where hardly any start was measured"
+        )
     validity = (
         f"austenite with less than {number_text(own.carbon_most)} % C, to "
         f"{number_text(own.chromium_most)} % Cr; never the composition of a steel with carbides"
@@ -148,7 +150,9 @@ def transformation_rate(austenite: Mapping[str, ArrayLike]) -> Expected:
 
 
 def is_extrapolated(austenite: Mapping[str, ArrayLike]) -> Array:
-    """Where no formula rests on measured steels: more than 0.5 % C with more than 2 % Cr.
+    """Where hardly any start was measured: 0.5 % C or more with 2 % Cr or more.
+
+    Three of the published measurements lie there with all carbide dissolved.
 
     Parameters
     ----------

@@ -38,7 +38,7 @@ class StartFormula:
     slopes : mapping of element to float
         What one per cent takes off [degC].
     carbon_most : float
-        Carbon above which the formula is flagged [mass per cent].
+        Carbon from which on the formula is flagged [mass per cent].
     chromium_most : float
         Chromium above which it is flagged [mass per cent].
     range_c, range_beyond_c : float

@@ -1,11 +1,13 @@
-"""Refuse the mill sheet of a steel with carbide where an equation asks for its austenite.
+"""Refuse the mill sheet of a steel with carbide or ferrite where its austenite is asked for.
 
 The carbon of undissolved carbide does not lower the martensite start: for seven published steels
 the mill sheet in the formula missed by 106 °C (root mean square), the computed austenite by 23 °C.
+Ferrite holds no carbon: what austenite there is beside it has more than the mill sheet.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Final
 
@@ -22,6 +24,20 @@ from quenchbook.units import number_text
 # Carbon that austenite of plain carbon steel can hold: temperature [degC], carbon [mass per cent];
 # eutectoid and Acm by pycalphad and iron4cd (source as of the austenite table).
 _SOLUBLE: Final = ((726.5, 0.763), (850.0, 1.084), (900.0, 1.227), (950.0, 1.377), (1000.0, 1.535))
+# Ferrite is gone above 910 - 203 sqrt(C) + ... [degC]: Andrews, J. Iron Steel Inst. 203 (1965) 721,
+# on heating, to 0.6 % C, each steel to some 17 degC [all from memory]. His terms of Mn, Ni, Cr and
+# Cu, which lower it, are left out, so that a steel in doubt is refused.
+_FERRITE_GONE_C: Final = 910.0
+_BY_ROOT_OF_CARBON: Final = 203.0
+_RAISED_BY: Final = {
+    "Si": 44.7,
+    "Mo": 31.5,
+    "V": 104.0,
+    "W": 13.1,
+    "P": 700.0,
+    "Al": 400.0,
+    "Ti": 400.0,
+}
 _CARBIDE_FORMERS: Final = ("Cr", "Mo", "V", "W", "Nb", "Ti")
 _PLAIN_MOST: Final = 0.3  # sum of carbide formers up to which a steel is plain; own limit
 _DISSOLVED: Final = 0.001  # share of carbide below which nothing more is to be dissolved
@@ -55,6 +71,31 @@ def soluble_carbon(austenitize_c: ArrayLike) -> Array:
     return np.asarray(np.interp(places, known[:, 0], known[:, 1]))
 
 
+def ferrite_gone_c(steel: Mapping[str, float]) -> float:
+    """Temperature above which a plain or low-alloy steel surely holds no ferrite [degC].
+
+    910 - 203 sqrt(C) + 44.7 Si + 31.5 Mo + 104 V + 13.1 W + 700 P + 400 (Al + Ti) of Andrews,
+    without the terms of Mn, Ni, Cr and Cu, which would lower it.
+
+    Parameters
+    ----------
+    steel : mapping of element to float
+        As on the mill sheet [mass per cent]; carbon counts up to the eutectoid, 0.763 %.
+
+    References
+    ----------
+    Andrews, J. Iron Steel Inst. 203 (1965) 721, to 0.6 % C [from memory].
+
+    Examples
+    --------
+    >>> round(ferrite_gone_c({"C": 0.3}))
+    799
+    """
+    carbon = min(steel.get("C", 0.0), _SOLUBLE[0][1])
+    raised = sum(slope * steel.get(element, 0.0) for element, slope in _RAISED_BY.items())
+    return float(_FERRITE_GONE_C - _BY_ROOT_OF_CARBON * math.sqrt(carbon) + raised)
+
+
 def steel_martensite_start(
     steel: Mapping[str, float],
     austenitize_c: float,
@@ -83,7 +124,7 @@ def steel_martensite_start(
     Raises
     ------
     EstimabilityError
-        If carbide is left at that temperature, or it is not known whether any is.
+        If carbide or ferrite is left at that temperature, or it is not known whether any is.
 
     Notes
     -----
@@ -98,6 +139,14 @@ def steel_martensite_start(
                 f"At {austenitize_c:g} °C the austenite holds at most {number_text(most)} % carbon "
                 f"and the steel has {number_text(steel['C'])} %: the rest is carbide. Give "
                 "martensite_start the composition of the austenite."
+            )
+        free_c = ferrite_gone_c(steel)
+        if austenitize_c < free_c:
+            raise EstimabilityError(
+                f"At {austenitize_c:g} °C ferrite may be left: this steel is surely all austenite "
+                f"from {math.ceil(free_c)} °C (Andrews, 1965, without the elements that lower it). "
+                "Austenite beside ferrite holds more carbon than the mill sheet says. Austenitize "
+                "hotter, or give martensite_start the composition of the austenite."
             )
         return martensite_start(steel, formula=formula)
     try:

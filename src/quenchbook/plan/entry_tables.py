@@ -11,7 +11,7 @@ from typing import Final
 
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import UNITS, Factor, Unit
-from quenchbook.units import convert, is_energy
+from quenchbook.units import convert, is_energy, unit_ending
 
 DEVIATION_COLUMNS: Final = ("what", "which", "item", "actual", "note")
 CORRECTION_COLUMNS: Final = ("file", "row", "column", "found", "corrected", "reason")
@@ -86,7 +86,7 @@ def reading_columns(response: Response) -> tuple[str, ...]:
 
 def impact_check_columns(unit: str) -> tuple[str, ...]:
     """`IMPACT_CHECK_COLUMNS` for a tester that reads in this unit: ``impact_ftlbf_1``."""
-    ending = re.sub(r"[^a-z0-9]", "", unit.lower())
+    ending = unit_ending(unit)
     return tuple(re.sub(r"_j(?=_|$)", f"_{ending}", name) for name in IMPACT_CHECK_COLUMNS)
 
 
@@ -101,7 +101,7 @@ def impact_check_examples(unit: str) -> tuple[tuple[str, ...], ...]:
 
 def response_stem(response: Response) -> str:
     """Name of a response without its unit, for files and headers: ``hardness``."""
-    ending = re.sub(r"[^a-z0-9]", "", response.unit.lower())
+    ending = unit_ending(response.unit)
     return response.name.removesuffix(f"_{ending}") if ending else response.name
 
 

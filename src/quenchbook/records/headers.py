@@ -25,7 +25,7 @@ from quenchbook.records.other_scales import NOT_CONVERTED, is_other_scale
 from quenchbook.records.tables import Table, column_name
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import Factor, Unit
-from quenchbook.units import unit_named
+from quenchbook.units import unit_ending, unit_named
 
 LOG_UNITS: Final[tuple[Unit, ...]] = ("furnace_load", "cold_batch", "temper_batch")
 CHECK_STEMS: Final = {"block checks": "block_value", "impact checks": "certified_value"}
@@ -219,7 +219,7 @@ def _header_unit(words: str, own: str) -> str | None:
     """Unit that a header names; empty for none, None if it is none of the response's kind."""
     if not words:
         return ""
-    if _letters(words) == _letters(own):
+    if unit_ending(words) == unit_ending(own):
         return own
     dimension = dimension_of(own)
     return words if dimension and _is_unit(words, dimension) else None
@@ -239,10 +239,6 @@ def _is_unit(words: str, dimension: str) -> bool:
     except UnitError:
         return False
     return True
-
-
-def _letters(text: str) -> str:
-    return re.sub(r"[^a-z0-9]", "", text.lower())
 
 
 # --- logs -----------------------------------------------------------------------------------------

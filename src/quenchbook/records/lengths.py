@@ -68,7 +68,7 @@ class LengthChanges:
 
 
 def length_changes(records: Records) -> LengthChanges:
-    """Growth of each coupon with both lengths; shown only, no model uses it.
+    """Growth of each coupon with both lengths; `austenite_losses` sets it beside the hardness.
 
     Parameters
     ----------

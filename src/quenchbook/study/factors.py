@@ -112,6 +112,10 @@ class Factor:
         title = self.title[:1].upper() + self.title[1:]
         return f"{title}, {unit_text(self.unit)}" if self.unit else title
 
+    def named_word(self, level: Level) -> str:
+        """Level in print, a number with the name of its factor: ``austenitize 970 °C``."""
+        return f"{self.title} {self.word(level)}" if self.is_numeric else self.word(level)
+
     def word(self, level: Level) -> str:
         """Level in print: ``970 °C``, ``1 day``, ``no cold step``."""
         if isinstance(level, str):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any, Final, cast
 
@@ -16,6 +15,7 @@ from quenchbook.units import (
     is_energy,
     parse_number,
     parse_quantity,
+    unit_ending,
 )
 
 _RESPONSE_KEYS: Final = (
@@ -73,7 +73,7 @@ def _response(
     margin = None
     if "equivalence_margin" in entry:
         margin = _Amounts(unit, scale, mistakes).read(entry, "equivalence_margin", where)
-    ending = re.sub(r"[^a-z0-9]", "", unit.lower())
+    ending = unit_ending(unit)
     return Response(
         name=f"{name}_{ending}" if ending else name,
         quantity=str(entry.get("quantity", name.replace("_", " "))),

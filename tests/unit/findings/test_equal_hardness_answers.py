@@ -155,6 +155,26 @@ def test_one_temper_is_answered_for_stated_slopes_only(
     assert "Assumption, not measured: a slope of −4.9\u00a0% for each HRC would make it" in text
 
 
+def test_which_of_two_hardnesses_is_held_equal_is_said(
+    models: Mapping[str, MixedModel], answer: Finding
+) -> None:
+    study = models["impact_j"].study
+    assert study is not None
+    hard = study.response("hardness_hrc")
+    told = replace(study, responses=(*study.responses, replace(hard, name="vickers_hv")))
+    impact = models["impact_j"]
+    both = {
+        "impact_j": replace(impact, data=replace(impact.data, study=told)),
+        "hardness_hrc": models["hardness_hrc"], "vickers_hv": models["hardness_hrc"],
+    }  # fmt: skip
+    own = trade_answer(both, QUESTION)
+    assert own.notes[0] == (
+        "Equal hardness is that by hardness_hrc, the first in the study file; vickers_hv was "
+        "measured too."
+    )
+    assert not any("measured too" in note for note in answer.notes)
+
+
 def test_without_hardness_there_is_nothing_to_compare_at(models: Mapping[str, MixedModel]) -> None:
     with pytest.raises(EstimabilityError, match="no readings of hardness"):
         trade_answer({"impact_j": models["impact_j"]}, QUESTION)

@@ -188,7 +188,9 @@ def test_two_spare_batches_get_one_t() -> None:
 
 def test_tempers_that_span_little_are_warned_of() -> None:
     own = compared(toughness_frame(2, harder=0.3, step=0.5))
-    assert any(note.startswith("Weak line: the tempers moved") for note in own.notes)
+    assert any(
+        note.startswith("Weak line: the tempers as they came out moved") for note in own.notes
+    )
 
 
 def test_planned_span_decides_the_warning_where_it_is_told() -> None:
@@ -196,6 +198,28 @@ def test_planned_span_decides_the_warning_where_it_is_told() -> None:
     assert not any(note.startswith("Weak line") for note in own.notes)
     own = compared(toughness_frame(2), planned_span=1.0)
     assert any("were planned to move the hardness by 1.00" in note for note in own.notes)
+
+
+def test_tempers_of_single_coupons_lose_no_part_of_the_noise() -> None:
+    # temper set for single coupons, loads that hold two of three routes: both parts are of coupons
+    rng = np.random.default_rng(1)
+    rows = [
+        (f"L{load}", f"T{temper}", route)
+        for load in range(9) for temper in range(2) for route in ("ab", "bc", "ac")[load % 3]
+        for _ in range(2)
+    ]  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["load", "temper", "route"])
+    cold = frame["route"].map({"a": 0.0, "b": 1.0, "c": 0.5}).to_numpy()
+    made = cold - 2.0 * frame["temper"].str[1:].astype(int).to_numpy()
+    frame["hrc"] = 61 + made + rng.normal(0, 0.45, len(frame))
+    frame["impact"] = np.exp(3 + 0.1 * cold - 0.12 * made + rng.normal(0, 0.15, len(frame)))
+    response = qb.mixed_model(frame, "impact", fixed="route + temper", strata=["load"], scale="log")
+    hardness = qb.mixed_model(frame, "hrc", fixed="route + temper", strata=["load"])
+    own = qb.equal_hardness_contrast(response, hardness, compare={"route": ["b", "a"]})
+    assert response.method_of("route") != "stratum"
+    assert len(own.adjusted.parts) == 2
+    total = sum(part for part, _ in own.adjusted.parts.values())
+    assert total == pytest.approx(own.adjusted.variance)
 
 
 def test_two_tempers_cannot_show_a_straight_line() -> None:

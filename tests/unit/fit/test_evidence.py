@@ -8,7 +8,7 @@ import pytest
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
-from quenchbook.fit.evidence import kind_difference, pooled_scatter
+from quenchbook.fit.evidence import pooled_scatter
 from quenchbook.records.published_comparisons import Arm, Kind, PublishedComparison
 
 
@@ -115,22 +115,6 @@ def test_a_further_study_has_the_same_range_for_the_same_seed() -> None:
     first, second, other = (qb.syntheses(several(5), seed=seed)[0] for seed in (1, 1, 2))
     assert (first.further_low, first.further_high) == (second.further_low, second.further_high)
     assert first.further_low != other.further_low
-
-
-def test_kinds_are_not_compared_below_five_studies_each() -> None:
-    equal, total = qb.syntheses([*several(6), *several(4, kind="equal hardness")])
-    with pytest.raises(EstimabilityError, match="from 5 studies each; equal hardness has 4"):
-        kind_difference(total, equal)
-
-
-def test_kinds_are_compared_from_five_studies_each() -> None:
-    equal, total = qb.syntheses([*several(6), *several(5, kind="equal hardness")])
-    estimate, std_error, df = kind_difference(total, equal)
-    assert total.mean is not None
-    assert equal.mean is not None
-    assert estimate == pytest.approx(total.mean.estimate - equal.mean.estimate)
-    assert std_error > max(total.mean.std_error, equal.mean.std_error)
-    assert 4 <= df <= 9
 
 
 def test_the_order_of_the_studies_changes_nothing() -> None:

@@ -9,8 +9,10 @@ import pandas as pd
 import pytest
 import xlsxwriter
 
+import quenchbook as qb
 from quenchbook.columns import meaning
 from quenchbook.errors import RecordError
+from quenchbook.plan.entry_tables import reading_columns
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.mistakes import record_mistakes
 from quenchbook.records.reading import Records, read_records
@@ -542,3 +544,38 @@ def test_the_records_of_the_demo_are_read_with_one_line_for_small_differences(
     frame = records.frame("hardness_hrc")
     late = frame.loc[frame["cold_batch"] == "1-4", "delay_minutes"]
     assert set(late) == {60.0}
+
+
+@pytest.mark.parametrize("header", ["crack_free_percent", "crack_free (%)", "crack_free (percent)"])
+def test_a_response_in_per_cent_is_read_from_the_table_its_plan_asks_for(
+    header: str, tmp_path: Path
+) -> None:
+    text = """
+format = 1
+key = "cracks"
+title = "Cracks"
+question = "Which oil cracks least?"
+author = "invented in a test"
+date = "2026-01-01"
+
+[factors.oil]
+levels = ["slow", "fast"]
+set_for = "furnace_load"
+
+[responses.crack_free]
+unit = "%"
+
+[layout]
+furnace_loads = 4
+coupons_per_load = 2
+"""
+    (tmp_path / "records").mkdir()
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    matrix, _ = qb.plan_study(tmp_path, seed=3)
+    (response,) = matrix.study.responses
+    assert reading_columns(response) == ("crack_free_percent",)
+    rows = "".join(f"{code},80\n" for code in matrix.frame["coupon"])
+    table = f"# plan {matrix.plan_hash}\ncoupon,{header}\n{rows}"
+    (tmp_path / "records" / "c.csv").write_text(table, encoding="utf-8")
+    _, _, records = qb.read_folder(tmp_path)
+    assert (records.frame("crack_free_percent")["value"] == 80.0).all()
