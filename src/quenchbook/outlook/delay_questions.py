@@ -18,6 +18,7 @@ from quenchbook.outlook.wording import chance_text, size_text, times_in
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Noise, Response, Study
 from quenchbook.study.duration_words import duration_text
+from quenchbook.study.terms import Array, Terms
 from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import capital, listed, number_text
 
@@ -58,16 +59,7 @@ def decade_prospect(
         raise EstimabilityError(
             strata.dropped.get(question.along) or f"Plan {title} as levels, not as a curve."
         )
-    if question.change:
-        (name, (first, second)), *_ = question.change.items()
-        row = decade_row(strata.terms, delays, {**question.at, name: first})
-        row = row - decade_row(strata.terms, delays, {**question.at, name: second})
-    else:
-        row = decade_row(strata.terms, delays, question.at)
-    if not np.any(np.abs(row) > _TOUCHED):
-        names = " by ".join(study.factor(name).title for name in question.change)
-        raise EstimabilityError(f"{capital(title)} by {names} is not analysed." if names else
-                                f"{capital(title)} is not analysed.")  # fmt: skip
+    row = change_row(study, strata.terms, question)
     precision, _ = planned_precision_of(matrix, response.name, noise)
     planned = precision.contrast(row)
     if planned is None:
@@ -76,6 +68,39 @@ def decade_prospect(
             "would be."
         )
     return _contrast_words(study, response, planned, f"tenfold {title}")
+
+
+def change_row(study: Study, terms: Terms, question: TradeQuestion) -> Array:
+    """Weights of the coefficients in the change for each decade that is asked for.
+
+    Parameters
+    ----------
+    study : Study
+    terms : Terms
+    question : TradeQuestion
+        ``per_decade``.
+
+    Returns
+    -------
+    ndarray, shape (coefficients,)
+
+    Raises
+    ------
+    EstimabilityError
+        If the terms do not hold what is asked.
+    """
+    delays = effective_delays(study, question.along)
+    if question.change:
+        (name, (first, second)), *_ = question.change.items()
+        row = decade_row(terms, delays, {**question.at, name: first})
+        row = row - decade_row(terms, delays, {**question.at, name: second})
+    else:
+        row = decade_row(terms, delays, question.at)
+    if not np.any(np.abs(row) > _TOUCHED):
+        names = [question.along, *question.change]
+        words = " by ".join(study.factor(name).title for name in names)
+        raise EstimabilityError(f"{capital(words)} is not part of the analysis of this response.")
+    return np.asarray(row)
 
 
 def _contrast_words(
