@@ -92,9 +92,7 @@ def with_response(matrix: CouponMatrix, name: str, **changes: object) -> CouponM
         dataclasses.replace(own, **changes) if own.name == name else own  # type: ignore[arg-type]
         for own in matrix.study.responses
     )
-    return dataclasses.replace(
-        matrix, study=dataclasses.replace(matrix.study, responses=responses)
-    )
+    return dataclasses.replace(matrix, study=dataclasses.replace(matrix.study, responses=responses))
 
 
 def test_every_declared_question_of_the_demo_has_a_line(plane_irons_matrix: CouponMatrix) -> None:
