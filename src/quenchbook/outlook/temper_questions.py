@@ -164,7 +164,15 @@ def _temper_plan(
     check_tempers(tempers, levels, arms, words)
     count = frame[factor.column].nunique()
     strata = prepared(matrix).strata[response.name]
-    unit = strata.term_stage.get(factor.name, "coupon")
+    if factor.name not in strata.term_stage:
+        why = strata.dropped.get(factor.name, "it is not analysed")
+        raise EstimabilityError(f"no temper line: {factor.title}: {why}.")
+    unit = strata.term_stage[factor.name]
+    if not strata.stage(unit).df:
+        raise EstimabilityError(
+            f"no {study.unit_word(unit)} is spare to judge the temper line by. More of them are "
+            "needed, tested for both."
+        )
     held = [unit] if unit in frame and unit != "coupon" else ["furnace_load", factor.column]
     batches = frame[held].drop_duplicates().shape[0]
     each = sum(level in arms for level in levels) / 2 / batches

@@ -181,9 +181,8 @@ def _draw(
     sheet.text(WIDTH - MARGIN, end + 8.0, f"{title}, log scale", size=TITLE_PT, align="right")
     key.draw(sheet, end + 16.0)
     return Drawing(
-        "delay", sheet.figure, finding or _plain_finding(lines), _reading(lines) + half_loss_reading(losses),
-        notes,
-        _alt(lines, finding), _data(lines),
+        "delay", sheet.figure, finding or _plain_finding(lines),
+        _reading(lines) + half_loss_reading(losses), notes, _alt(lines, finding), _data(lines),
     )  # fmt: skip
 
 

@@ -170,6 +170,16 @@ def test_equal_hardness_with_one_temper_is_refused(plane_irons_matrix: CouponMat
     assert "one temper only" in words
 
 
+def test_equal_hardness_without_a_spare_temper_batch_is_refused(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    frame = plane_irons_matrix.frame
+    two = frame["temper_c"].map({150.0: 1, 175.0: 2})
+    lumped = dataclasses.replace(plane_irons_matrix, frame=frame.assign(temper_batch=two))
+    words = told(lumped, EQUAL)
+    assert words.startswith("Not told: no temper batch is spare")
+
+
 def test_equal_hardness_without_a_hardness_is_not_told(plane_irons_matrix: CouponMatrix) -> None:
     kinds = with_response(plane_irons_matrix, RESPONSE, kind="impact")
     assert told(kinds, EQUAL) == "Not told: no hardness is measured to compare at."
