@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.reading import Records
     from quenchbook.report.blocks import TableBlock
+    from quenchbook.study.definition import Noise
 
 DESCRIPTION = "Plan, run, analyse and publish small heat-treatment studies on steel."
 CAUTION = (
@@ -208,7 +209,9 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
         print("\n".join(against_crossed(matrix)))
     print("\nWhat it can tell, if everything goes as planned:")
     print(question_outlooks(matrix).summary())
-    if any(own.expected_peak is not None for own in study.responses):
+    _print_curves(matrix)
+    about_peaks = any(question.asks == "peak" for question in study.trade_questions)
+    if not about_peaks and any(own.expected_peak is not None for own in study.responses):
         from quenchbook.outlook.peak import peak_outlook
 
         try:
@@ -238,6 +241,14 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
     print()
 
 
+def _print_curves(matrix: CouponMatrix, noise: Mapping[str, Noise] | None = None) -> None:
+    """What the plan can tell of declared questions about curves, one line each."""
+    from quenchbook.outlook.trade_outlook import trade_outlook
+
+    if matrix.study.trade_questions:
+        print(trade_outlook(matrix, noise=noise).summary())
+
+
 def _next(options: argparse.Namespace) -> None:
     from quenchbook.outlook.questions import question_outlooks
     from quenchbook.plan.cost import plan_cost
@@ -255,6 +266,7 @@ def _next(options: argparse.Namespace) -> None:
         print(note)
     noise = noise_of_studies([options.study]) if options.aim != "same" else None
     print(f"\nWhat the study can tell then:\n{question_outlooks(matrix, noise=noise).summary()}")
+    _print_curves(matrix, noise)
     last = matrix.part(len(matrix.continuations))
     print(f"\nWhat the new coupons cost:\n{plan_cost(last).summary()}")
     if options.draft:

@@ -112,14 +112,26 @@ def next_needs(folder: str | Path, *, power: float = 0.8) -> Undecided:
     from quenchbook.outlook.undecided import undecided_needs
 
     analysis, matrix = _analysis_of(folder)
-    needs = undecided_needs(matrix, analysis.models, analysis.undecided(), power=power)
+    needs = undecided_needs(
+        matrix,
+        analysis.models,
+        analysis.undecided(),
+        power=power,
+        remedies={own.key: own.remedy for own in analysis.findings},
+    )
+    curves = {question.key for question in analysis.study.trade_questions}
+    unanswered = [
+        f"{question.words} Not answered: {why}"
+        for question, why in analysis.unanswered
+        if question.key in curves
+    ]
     unsettled = [
         f"{own.question} Real, but whether it is more than the margin is not settled: its interval "
         "has to become narrower."
         for own in analysis.findings
         if own.key in analysis.open_questions() and own.verdict == "differs"
     ]
-    return dataclasses.replace(needs, notes=(*unsettled, *needs.notes))
+    return dataclasses.replace(needs, notes=(*unsettled, *unanswered, *needs.notes))
 
 
 def next_study(

@@ -8,6 +8,7 @@ import pytest
 
 from quenchbook.cli import main
 from quenchbook.steps import copy_example
+from quenchbook.study.files import read_study
 
 
 def run(*arguments: str | Path) -> int:
@@ -78,6 +79,20 @@ def said(capsys) -> str:
 def test_planning_again_says_that_the_plan_was_left(demo: Path, capsys) -> None:
     assert run("plan", demo) == 0
     assert said(capsys).startswith("A plan exists (3db02e10) and was left as it is.\n")
+
+
+def test_a_plan_tells_of_every_declared_question_and_next_names_an_undecided_curve(
+    demo: Path, capsys
+) -> None:
+    assert run("plan", demo, "--draft") == 0
+    told = said(capsys)
+    for question in read_study(demo).trade_questions:
+        assert f"\n{question.words} " in told
+    assert "Not told" not in told
+    assert run("next", demo) == 0
+    needs = said(capsys)
+    assert "How long until half of what liquid nitrogen adds is lost? Undecided. " in needs
+    assert "No question is undecided" not in needs
 
 
 def test_planning_again_after_a_change_of_the_layout_is_not_a_success(demo: Path, capsys) -> None:

@@ -10,9 +10,11 @@ import numpy as np
 
 from quenchbook.errors import EstimabilityError, PlanError
 from quenchbook.fit.mean_rows import question_row
+from quenchbook.outlook.delay_questions import change_row
 from quenchbook.outlook.noise import measured_noise
 from quenchbook.outlook.peak import peak_rows
 from quenchbook.outlook.prepared import same_term
+from quenchbook.outlook.trade_outlook import ABOUT_PEAKS
 from quenchbook.plan.best_plan import continued_arrangement
 from quenchbook.plan.continuation import continued_matrix
 from quenchbook.plan.matrix import CouponMatrix
@@ -22,6 +24,7 @@ from quenchbook.plan.treatments import treatments
 from quenchbook.study.definition import Question, Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.terms import Array, Terms
+from quenchbook.study.trade_questions import TradeQuestion
 
 if TYPE_CHECKING:
     from quenchbook.fit.mixed import MixedModel
@@ -85,11 +88,11 @@ def next_coupons(
     if loads < 1:
         raise PlanError(f"{loads} new furnace loads: write a whole number, 1 or more.")
     response, targets, words = "", None, "the same model, estimated as well as can be."
+    notes: list[str] = []
     if aim == "verdicts":
-        response, targets, words = _verdict_targets(matrix, questions)
+        response, targets, words = _verdict_targets(matrix, questions, models or {}, notes)
     elif aim == "peak":
         response, targets, words = _peak_targets(study, models or {})
-    notes: list[str] = []
     rows = continued_arrangement(
         _with_measured_ratios(study, response, models or {}),
         matrix.frame,
@@ -117,22 +120,61 @@ def _with_measured_ratios(study: Study, response: str, models: Mapping[str, Mixe
 
 
 def _verdict_targets(
-    matrix: CouponMatrix, keys: Sequence[str]
-) -> tuple[str, tuple[Array, Array], str]:
-    """Contrasts and terms of the questions; each counts by how much better it can be told."""
+    matrix: CouponMatrix,
+    keys: Sequence[str],
+    models: Mapping[str, MixedModel],
+    notes: list[str],
+) -> tuple[str, tuple[Array, Array] | None, str]:
+    """Contrasts and terms of the questions; each counts by how much better it can be told.
+
+    Questions about curves cannot be weighed against differences: one about each decade is a
+    difference like others; of the rest a peak is aimed at only where nothing else is open. What is
+    not aimed at is noted.
+    """
     study = matrix.study
-    chosen = [study.question_of(key) for key in keys] or list(study.questions)
+    known = {own.key: own for own in study.trade_questions}
+    chosen: list[Question | TradeQuestion] = [
+        known[key] if key in known else study.question_of(key) for key in keys
+    ] or list(study.questions)
     if not chosen:
         raise EstimabilityError(
             'No question is declared, so there is nothing to aim at: use "same".'
         )
-    response = _most_asked(chosen)
-    own = [question for question in chosen if question.response == response]
+    plain = [q for q in chosen if isinstance(q, Question) or q.asks == "per_decade"]
+    curves = [q for q in chosen if q not in plain]
+    if not plain:
+        return _curve_targets(study, curves, models, notes)
+    _note_left_out(curves, notes)
+    response = _most_asked(plain)
+    own = [question for question in plain if question.response == response]
     terms = plan_terms(study, response)
     blocks = [_question_rows(study, terms, question) for question in own]
     weights = [_weights_now(matrix, response, terms, rows) for rows in blocks]
     words = "; ".join(f"“{question.words}”" for question in own)
     return response, (np.vstack(blocks), np.concatenate(weights)), f"to settle {words}"
+
+
+def _curve_targets(
+    study: Study,
+    curves: Sequence[Question | TradeQuestion],
+    models: Mapping[str, MixedModel],
+    notes: list[str],
+) -> tuple[str, tuple[Array, Array] | None, str]:
+    """Where only questions about curves are open: their peak, else the whole model."""
+    about = [own for own in curves if isinstance(own, TradeQuestion) and own.asks in ABOUT_PEAKS]
+    if about:
+        response = _most_asked(about)
+        some = {name: own for name, own in models.items() if name == response} or models
+        _note_left_out([own for own in curves if own not in about], notes)
+        return _peak_targets(study, some)
+    _note_left_out(curves, notes)
+    return "", None, "the same model, estimated as well as can be."
+
+
+def _note_left_out(curves: Sequence[Question | TradeQuestion], notes: list[str]) -> None:
+    if curves:
+        words = " ".join(own.words for own in curves)
+        notes.append(f"Not aimed at, for no rule is known for a question of this kind: {words}")
 
 
 def _weights_now(matrix: CouponMatrix, response: str, terms: Terms, rows: Array) -> Array:
@@ -145,8 +187,10 @@ def _weights_now(matrix: CouponMatrix, response: str, terms: Terms, rows: Array)
     return np.asarray(1.0 / (len(rows) * np.maximum(now, 1e-9)))
 
 
-def _question_rows(study: Study, terms: Terms, question: Question) -> Array:
+def _question_rows(study: Study, terms: Terms, question: Question | TradeQuestion) -> Array:
     """Weights of the coefficients that a question is about, shape (rows, coefficients)."""
+    if isinstance(question, TradeQuestion):
+        return change_row(study, terms, question)[None, :]
     if not question.term:
         return question_row(terms, question)[None, :]
     places = terms.slices(treatments(study))
@@ -157,7 +201,7 @@ def _question_rows(study: Study, terms: Terms, question: Question) -> Array:
     return np.asarray(np.eye(width)[places[name]])
 
 
-def _most_asked(questions: Sequence[Question]) -> str:
+def _most_asked(questions: Sequence[Question | TradeQuestion]) -> str:
     names = [question.response for question in questions]
     return max(dict.fromkeys(names), key=names.count)
 

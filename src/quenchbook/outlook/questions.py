@@ -265,7 +265,7 @@ def question_outlooks(
             "Unequal units, or few df of several kinds of unit: by formula only roughly, so count "
             f"in simulated studies: {' '.join(rough)}"
         )
-    if not study.questions:
+    if not study.questions and not study.trade_questions:
         notes.append("No question is declared in the study file.")
     return PlanOutlook(study, answers, told, power, tuple(notes))
 

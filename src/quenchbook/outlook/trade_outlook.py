@@ -1,4 +1,4 @@
-"""What a plan can tell of the declared questions about peaks, shifts and windows."""
+"""What a plan can tell of the declared questions about curves: peaks, delays and tempers."""
 
 from __future__ import annotations
 
@@ -13,11 +13,13 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import LEAST_DF, one_curvature, polynomial_rows
 from quenchbook.fit.strata import Strata, strata_of
+from quenchbook.outlook.delay_questions import decade_prospect, half_loss_prospect
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.peak import middle_and_half, peak_numbers
 from quenchbook.outlook.peak_chances import PlannedNoise, planned_noise, shift_chances
 from quenchbook.outlook.power import PlannedPrecision
 from quenchbook.outlook.prepared import planned_precision_of, prepared
+from quenchbook.outlook.temper_questions import equal_hardness_prospect, temper_prospect
 from quenchbook.outlook.wording import chance_text
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import ExpectedPeak, Noise, Study
@@ -26,6 +28,9 @@ from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import capital, number_text, with_unit
 
 ABOUT_PEAKS: Final = ("peak", "working_window", "peak_shift", "curve_shift")
+_NUMBERS: Final = (
+    "half_width", "bounded", "detectable_shift", "detectable_difference", "equivalence_power",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -35,9 +40,11 @@ class TradeOutlook:
     Attributes
     ----------
     table : DataFrame
-        ``key, question, half_width, bounded, detectable_shift, sentence``: approximate half width
-        of the interval, chance that it has two ends (of a peak: inside the range), and the shift
-        that 80 % of such studies tell from none; nan where it is not asked or not told.
+        ``key, question, asks, half_width, bounded, detectable_shift, detectable_difference,
+        equivalence_power, sentence``: approximate half width of the interval (of the place, the
+        shift or the change), chance that it has two ends (of a peak: inside the range), the shift
+        or the change that 80 % of such studies tell from none, and the chance of showing that a
+        change is inside the margin; nan where it is not asked or not told.
     notes : tuple of str
     """
 
@@ -50,7 +57,10 @@ class TradeOutlook:
 
     def sentences(self) -> list[str]:
         """One sentence for each question."""
-        return list(self.table["sentence"])
+        return [
+            f"{words} {sentence}".strip()
+            for words, sentence in zip(self.table["question"], self.table["sentence"], strict=True)
+        ]
 
     def summary(self) -> str:
         """All sentences and notes."""
@@ -68,7 +78,7 @@ class TradeOutlook:
 def trade_outlook(
     matrix: CouponMatrix, *, noise: Mapping[str, Noise] | None = None
 ) -> TradeOutlook:
-    """What a plan can tell of its declared questions about peaks, shifts and windows.
+    """What a plan can tell of its declared questions about curves.
 
     Parameters
     ----------
@@ -79,32 +89,53 @@ def trade_outlook(
     Returns
     -------
     TradeOutlook
-        Without a question of these kinds its table is empty.
+        One row for each question, in the order of the study file; what cannot be told has the
+        reason in place of numbers. Without such a question its table is empty.
     """
     study = matrix.study
     rows = []
     known: dict[str, PlannedNoise] = {}
     for question in study.trade_questions:
-        if question.asks not in ABOUT_PEAKS:
-            continue
-        numbers = {"half_width": math.nan, "bounded": math.nan, "detectable_shift": math.nan}
+        numbers = dict.fromkeys(_NUMBERS, math.nan)
         try:
-            found, sentence = _outlook(
-                matrix, question, (noise or {}).get(question.response), known
-            )
+            found, sentence = _prospect(matrix, question, noise or {}, known)
             numbers |= found
         except EstimabilityError as error:
             sentence = f"Not told: {error}"
-        words = f"{question.words} {sentence}".strip()
-        rows.append({"key": question.key, "question": question.words, **numbers, "sentence": words})
-    names = ["key", "question", "half_width", "bounded", "detectable_shift", "sentence"]
+        own = {"key": question.key, "question": question.words, "asks": question.asks}
+        rows.append({**own, **numbers, "sentence": sentence})
+    names = ["key", "question", "asks", *_NUMBERS, "sentence"]
     notes = []
-    for own in study.responses:
-        if own.expected_peak is not None and rows:
-            peak = own.expected_peak
+    about_peaks = any(row["asks"] in ABOUT_PEAKS for row in rows)
+    for own_response in study.responses:
+        if (peak := own_response.expected_peak) is not None and about_peaks:
             at = study.factor(peak.factor).word(peak.place)
-            notes.append(f"Expected, not known: a peak of {own.quantity} at {at}.")
+            notes.append(f"Expected, not known: a peak of {own_response.quantity} at {at}.")
     return TradeOutlook(pd.DataFrame(rows, columns=names), tuple(notes))
+
+
+def _prospect(
+    matrix: CouponMatrix,
+    question: TradeQuestion,
+    noise: Mapping[str, Noise],
+    known: dict[str, PlannedNoise],
+) -> tuple[Mapping[str, float], str]:
+    """Numbers and a sentence about one question."""
+    told = noise.get(question.response)
+    if question.asks == "per_decade":
+        return decade_prospect(matrix, question, told)
+    if question.asks == "half_loss":
+        return half_loss_prospect(matrix, question, told)
+    if question.asks == "temper_for":
+        return temper_prospect(matrix, question, told)
+    if question.asks == "equal_hardness":
+        return equal_hardness_prospect(matrix, question, noise)
+    if question.asks == "target_window":
+        raise EstimabilityError(
+            "a window where a value is reached is not planned for; it depends on the level of the "
+            "curve, which no plan knows."
+        )
+    return _outlook(matrix, question, told, known)
 
 
 def _outlook(

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 _MOST_SIZES: Final = 6  # steps from no more loads to twice as many
 _MOST_TIMES: Final = 6  # a study is not imagined larger than so many times itself
+_NO_REMEDY: Final = "For a question about a curve no number of loads is told."
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -39,6 +40,8 @@ class Undecided:
     notes : tuple of str
     whole_terms : tuple of str
         Undecided questions about whole terms, or without a margin, in words.
+    about_curves : tuple of str
+        Undecided questions about curves, in words, each with what would help where it is told.
     """
 
     table: pd.DataFrame
@@ -46,6 +49,7 @@ class Undecided:
     target: float
     notes: tuple[str, ...] = ()
     whole_terms: tuple[str, ...] = ()
+    about_curves: tuple[str, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Return a copy of the table."""
@@ -53,7 +57,8 @@ class Undecided:
 
     def summary(self) -> str:
         """Say what each question needs."""
-        lines = [] if len(self.table) or self.whole_terms else ["No question is undecided."]
+        any_open = len(self.table) or self.whole_terms or self.about_curves
+        lines = [] if any_open else ["No question is undecided."]
         lines += [
             f"{words} Undecided; a whole term has no margin, so no number of loads can be told."
             for words in self.whole_terms
@@ -77,10 +82,11 @@ class Undecided:
             lines.append(
                 f"{row['question']} About {more} with {pieces} {goal} {times_in(self.target)}."
             )
-        return "\n".join([*lines, *self.notes])
+        return "\n".join([*lines, *self.about_curves, *self.notes])
 
     def __repr__(self) -> str:
-        return f"<Undecided: {self.table['key'].nunique()} questions>"
+        count = self.table["key"].nunique() + len(self.whole_terms) + len(self.about_curves)
+        return f"<Undecided: {count} questions>"
 
     def _repr_html_(self) -> str:
         from html import escape
@@ -94,6 +100,7 @@ def undecided_needs(
     questions: Sequence[str],
     *,
     power: float = 0.8,
+    remedies: Mapping[str, str] | None = None,
 ) -> Undecided:
     """How many more furnace loads and coupons each undecided question needs.
 
@@ -108,6 +115,9 @@ def undecided_needs(
     questions : sequence of str
         Keys of the undecided questions.
     power : float
+    remedies : mapping of key to str, optional
+        What would help each question about a curve, as its finding says; for these no number of
+        loads is told.
 
     Returns
     -------
@@ -162,7 +172,12 @@ def undecided_needs(
     without = tuple(
         own.words for own in study.questions if own.key in questions and own not in asked
     )
-    return Undecided(pd.DataFrame(rows, columns=columns), study, power, notes, without)
+    curves = tuple(
+        f"{own.words} Undecided. {(remedies or {}).get(own.key) or _NO_REMEDY}"
+        for own in study.trade_questions
+        if own.key in questions
+    )
+    return Undecided(pd.DataFrame(rows, columns=columns), study, power, notes, without, curves)
 
 
 def _outlook_of(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, cast
 
 import numpy as np
@@ -26,14 +26,22 @@ from quenchbook.plots.curve_grid import (
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key
 from quenchbook.plots.peak_strip import (
-    STRIP_HEIGHT,
     PeakMark,
     draw_peak,
     peak_entries,
     peaks_finding,
     peaks_reading,
+    strip_height,
 )
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
+from quenchbook.plots.shift_strip import (
+    ShiftMark,
+    draw_shifts,
+    shift_entries,
+    shifts_finding,
+    shifts_height,
+    shifts_reading,
+)
 from quenchbook.plots.style import (
     COUPONS,
     CURVE_BAND,
@@ -52,7 +60,7 @@ from quenchbook.plots.style import (
     drawing_rules,
 )
 from quenchbook.study.factors import Level, plural
-from quenchbook.units import capital
+from quenchbook.units import capital, unit_text
 
 if TYPE_CHECKING:
     from quenchbook.fit.curves import ResponseCurves
@@ -63,7 +71,9 @@ _MAD_TO_SD: Final = 1.4826  # of a normal distribution
 
 
 def figure_response_curves(
-    curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark] | None = None
+    curves: ResponseCurves,
+    peaks: Mapping[Level | None, PeakMark] | None = None,
+    shifts: Sequence[ShiftMark] = (),
 ) -> Drawing:
     """Draw fitted curves, or means at the levels, over the coupons they came from.
 
@@ -72,6 +82,8 @@ def figure_response_curves(
     curves : ResponseCurves
     peaks : mapping of group to PeakMark, optional
         Where the peaks are; they get a strip below the coupons of each panel.
+    shifts : sequence of ShiftMark, optional
+        Shifts between two of the curves; drawn as bands below all panels.
 
     Returns
     -------
@@ -79,11 +91,15 @@ def figure_response_curves(
         Its data are the curves and the coupons, told apart by the column ``what``.
     """
     with drawing_rules():
-        return _draw(curves, peaks or {})
+        return _draw(curves, peaks or {}, shifts)
 
 
-def _draw(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> Drawing:
-    strip = STRIP_HEIGHT if peaks else 0.0  # room under the lowest reading
+def _draw(
+    curves: ResponseCurves,
+    peaks: Mapping[Level | None, PeakMark],
+    shifts: Sequence[ShiftMark],
+) -> Drawing:
+    strip = strip_height(peaks)  # room under the lowest reading
     groups = groups_of(curves)
     places = places_of(curves, 2 if len(groups) > 1 else 1)
     grid = grid_of(curves, groups, places)
@@ -95,7 +111,7 @@ def _draw(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> Dra
     tick_height = 8.0 + 11.0 * max(len(lines) for lines in grid.tick_lines)
     head = wrapped(curves.response_title, INNER, TITLE_PT)
     foot = wrapped(x_title(curves), INNER, TITLE_PT)
-    key = Key([*_key_groups(curves, grid, places), peak_entries(peaks)])
+    key = Key([*_key_groups(curves, grid, places), peak_entries(peaks), shift_entries(shifts)])
     tops, top = [], 11.0 + 13.0 * len(head)
     for row in range(rows):
         top += _TITLE_LINE * title_lines[row] + 5.0
@@ -103,7 +119,8 @@ def _draw(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> Dra
         ends_column = row == rows - 1 or (row == rows - 2 and len(groups) % grid.columns != 0)
         top += PLOT_HEIGHT + strip + (tick_height if ends_column else 8.0)
         top += 10.0 if row < rows - 1 else 0.0
-    sheet = Sheet(top + 13.0 * len(foot) + 4.0 + key.height + 8.0)
+    end = top + 13.0 * len(foot) + 4.0
+    sheet = Sheet(end + shifts_height(shifts) + key.height + 8.0)
     for number, line in enumerate(head):
         sheet.text(MARGIN - 4, 16.0 + 13.0 * number, line, size=TITLE_PT)
     own = {group: line_of(curves, group, places) for group in groups}
@@ -123,15 +140,19 @@ def _draw(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> Dra
         _draw_estimate(panel, own[group], grid.styles[group], curves.is_curve, grid.strip)
         _draw_coupons(panel, coupons_of(curves, group), grid, group, places)
         if group in peaks:
-            draw_peak(sheet, panel, peaks[group], own[group])
+            draw_peak(sheet, panel, peaks[group], own[group], strip)
         last = left + grid.width
     for number, text in enumerate(foot):
         y = top + 9.0 + 13.0 * number
         align = "right" if text_width(text, TITLE_PT) < last - MARGIN else "left"
         sheet.text(last if align == "right" else MARGIN, y, text, size=TITLE_PT, align=align)
-    key.draw(sheet, top + 13.0 * len(foot) + 4.0)
+    if shifts:
+        unit = unit_text(f"delta_{curves.x_factor.unit}") if curves.x_factor.unit else ""
+        draw_shifts(sheet, end, shifts, unit)
+    key.draw(sheet, end + shifts_height(shifts))
     finding = peaks_finding(curves, peaks) if peaks else _finding(curves, groups)
-    reading = _reading(curves, grid, places) + peaks_reading(peaks)
+    finding = f"{finding} {shifts_finding(shifts)}".strip()
+    reading = _reading(curves, grid, places) + peaks_reading(peaks) + shifts_reading(shifts)
     return Drawing(
         "peaks" if peaks else "response_curves", sheet.figure, finding, reading,
         _notes(curves, places), _alt(curves, groups, places, finding), _data(curves),

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
 
 from quenchbook.findings.statements import percent_text
-from quenchbook.fit.delay import DecadeChange
+from quenchbook.fit.delay import DecadeChange, decade_change
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
+from quenchbook.plots.half_loss_strip import (
+    STRIP_HEIGHT,
+    HalfLossMark,
+    draw_half_loss,
+    half_loss_mark,
+    half_loss_reading,
+)
 from quenchbook.plots.legend import Entry, Key
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
@@ -69,21 +76,49 @@ class _Grid:
 
 
 def figure_delay_findings(findings: Sequence[AnyFinding]) -> Drawing:
-    """Draw the answers about a change for each decade together.
+    """Draw the answers about one delay together: changes for each decade, half-loss times.
 
     Parameters
     ----------
-    findings : sequence of Finding
-        With a `DecadeChange` as their result; the first one gives the lines and the sentence.
+    findings : sequence of Finding or TradeFinding
+        With a `DecadeChange` or a `HalfLoss` as their result. The first change gives the lines and
+        the sentence; without one the lines are those of the average change. A second half-loss
+        time of one route, or one along another factor, is left out and it is said.
     """
-    first = findings[0]
-    result = getattr(first, "result", None)
-    if not isinstance(result, DecadeChange):
-        raise TypeError("figure_delay_findings draws findings that ask for a change per decade.")
-    return figure_delay(result, finding=first.sentence)
+    from quenchbook.fit.half_loss import HalfLoss
+
+    results = [(own, getattr(own, "result", None)) for own in findings]
+    changes = [(own, result) for own, result in results if isinstance(result, DecadeChange)]
+    losses = [(own, result) for own, result in results if isinstance(result, HalfLoss)]
+    if len(changes) + len(losses) < len(results) or not results:
+        raise TypeError("figure_delay_findings draws findings about a delay.")
+    if changes:
+        first, change = changes[0]
+    else:
+        first, loss = losses[0]
+        change = decade_change(loss.model, loss.delays.factor.name, confidence=loss.confidence)
+    marks: dict[Level, HalfLossMark] = {}
+    left = 0
+    for own, loss in losses:
+        routes = loss.delays.routes
+        route = loss.level if loss.level in routes else loss.against
+        if loss.delays.factor.name != change.delays.factor.name or route in marks:
+            left += 1
+            continue
+        marks[route] = half_loss_mark(own)
+    drawing = figure_delay(change, finding=first.sentence, half_losses=marks)
+    if left:
+        text = f"{left} more half-loss time{'s' if left > 1 else ''} not drawn here."
+        drawing = replace(drawing, notes=(*drawing.notes, text))
+    return drawing
 
 
-def figure_delay(change: DecadeChange, *, finding: str = "") -> Drawing:
+def figure_delay(
+    change: DecadeChange,
+    *,
+    finding: str = "",
+    half_losses: Mapping[Level, HalfLossMark] | None = None,
+) -> Drawing:
     """Draw the response against the logarithm of the delay, a panel for each route.
 
     Parameters
@@ -91,6 +126,8 @@ def figure_delay(change: DecadeChange, *, finding: str = "") -> Drawing:
     change : DecadeChange
     finding : str
         What it says, for the caption.
+    half_losses : mapping of route to HalfLossMark, optional
+        When half of a gain is lost; they get a strip below the coupons of each panel.
 
     Returns
     -------
@@ -98,10 +135,16 @@ def figure_delay(change: DecadeChange, *, finding: str = "") -> Drawing:
         Its data are lines, coupons and changes, told apart by the column ``what``.
     """
     with drawing_rules():
-        return _draw(change.lines, finding, change.notes)
+        return _draw(change.lines, finding, change.notes, half_losses or {})
 
 
-def _draw(lines: DelayLines, finding: str, notes: tuple[str, ...]) -> Drawing:
+def _draw(
+    lines: DelayLines,
+    finding: str,
+    notes: tuple[str, ...],
+    losses: Mapping[Level, HalfLossMark],
+) -> Drawing:
+    strip = STRIP_HEIGHT if losses else 0.0  # room under the lowest reading
     routes = lines.delays.routes
     grid = _grid(lines)
     rows = -(-len(routes) // grid.columns)
@@ -109,7 +152,7 @@ def _draw(lines: DelayLines, finding: str, notes: tuple[str, ...]) -> Drawing:
     key = Key([_entries(lines)])
     top = 11.0 + 13.0 * len(head)
     foot_words = 8.0 + 2 * _WORD_ROW
-    row_height = grid.head + _HEIGHT + foot_words + 6.0
+    row_height = grid.head + _HEIGHT + strip + foot_words + 6.0
     end = top + rows * row_height
     sheet = Sheet(end + 16.0 + key.height + 8.0)
     for number, line in enumerate(head):
@@ -117,25 +160,29 @@ def _draw(lines: DelayLines, finding: str, notes: tuple[str, ...]) -> Drawing:
     unit = "change in per cent" if lines.scale == "log" else lines.unit
     words = f"numbers: {unit} for each tenfold {lines.delays.factor.title}".replace("  ", " ")
     sheet.text(WIDTH - MARGIN, 16.0, words, size=VALUE_PT, colour=PENCIL, align="right")
+    least, most = grid.y_limits
+    y_limits = (least - (most - least) * strip / _HEIGHT, most)
     for number, route in enumerate(routes):
         row, column = divmod(number, grid.columns)
         panel = sheet.panel(
             grid.left + column * (grid.width + _GAP), top + row * row_height + grid.head,
-            grid.width, _HEIGHT, grid.x_limits, grid.y_limits,
+            grid.width, _HEIGHT + strip, grid.x_limits, y_limits,
         )  # fmt: skip
-        _draw_frame(sheet, panel, lines, route, with_y=column == 0)
+        _draw_frame(sheet, panel, lines, route, grid, with_y=column == 0)
         _draw_title(sheet, panel, lines, route, grid)
         _draw_without(panel, lines)
         _draw_line(panel, lines, route, grid.styles[route])
         _draw_coupons(panel, lines, route, grid)
+        if route in losses:
+            draw_half_loss(sheet, panel, losses[route])
     title = f"{lines.delays.factor.title.capitalize()} between quench and cold"
     if lines.delays.factor.name != "delay":
         title = lines.delays.factor.title.capitalize()
     sheet.text(WIDTH - MARGIN, end + 8.0, f"{title}, log scale", size=TITLE_PT, align="right")
     key.draw(sheet, end + 16.0)
     return Drawing(
-        "delay", sheet.figure, finding or _plain_finding(lines), _reading(lines), notes,
-        _alt(lines, finding), _data(lines),
+        "delay", sheet.figure, finding or _plain_finding(lines),
+        _reading(lines) + half_loss_reading(losses), notes, _alt(lines, finding), _data(lines),
     )  # fmt: skip
 
 
@@ -184,9 +231,9 @@ def _most_batches(lines: DelayLines, route: Level) -> int:
 
 
 def _draw_frame(
-    sheet: Sheet, panel: Panel, lines: DelayLines, route: Level, *, with_y: bool
+    sheet: Sheet, panel: Panel, lines: DelayLines, route: Level, grid: _Grid, *, with_y: bool
 ) -> None:
-    for value, words in scales.axis_ticks(*panel.y_limits, _HEIGHT * 4, most=8):
+    for value, words in scales.axis_ticks(*grid.y_limits, _HEIGHT * 4, most=8):
         panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0)
         if with_y:
             y = panel.y_place(value) + 0.36 * TICK_PT

@@ -13,9 +13,11 @@ from quenchbook.plots import wording
 from quenchbook.plots.legend import Entry
 from quenchbook.plots.sheet import Panel, Sheet, text_width
 from quenchbook.plots.style import (
+    CORE,
     END_PT,
     INK,
     PAPER,
+    PENCIL,
     SMALL_PT,
     STRAW,
     STRAW_EDGE,
@@ -34,6 +36,7 @@ STRIP_HEIGHT: Final = 35.0
 _BAR: Final = 10.0
 _FOOT: Final = 5.0  # between strip and axis
 _INTERVAL_PT: Final = 2.6
+_TARGET_ROOM: Final = 14.0  # bar of a target below the strip, with its gap
 _ARROW: Final = 6.0
 _HOLLOW: Final = MarkStyle(INK, "o", 5.0, PAPER)
 
@@ -58,6 +61,10 @@ class PeakMark:
         ``0.3 HRC``; empty without a window.
     certain, possible : tuple of (float, float)
         Stretches of the working window.
+    target : str
+        ``62 HRC``; empty without a target window.
+    target_certain, target_possible : tuple of (float, float)
+        Stretches where nine coupons in ten reach the target.
     """
 
     words: str
@@ -69,21 +76,39 @@ class PeakMark:
     within: str = ""
     certain: tuple[Stretch, ...] = ()
     possible: tuple[Stretch, ...] = ()
+    target: str = ""
+    target_certain: tuple[Stretch, ...] = ()
+    target_possible: tuple[Stretch, ...] = ()
 
 
-def draw_peak(sheet: Sheet, panel: Panel, mark: PeakMark, line: tuple[np.ndarray, ...]) -> None:
+def strip_height(peaks: Mapping[Level | None, PeakMark]) -> float:
+    """Room of the strip below the lowest reading [pt]; more where a target has its own bar."""
+    if not peaks:
+        return 0.0
+    targets = any(mark.target for mark in peaks.values())
+    return STRIP_HEIGHT + (_TARGET_ROOM if targets else 0.0)
+
+
+def draw_peak(
+    sheet: Sheet, panel: Panel, mark: PeakMark, line: tuple[np.ndarray, ...], height: float
+) -> None:
     """Draw the strip of one panel.
 
     Parameters
     ----------
     sheet : Sheet
     panel : Panel
-        With room of `STRIP_HEIGHT` below its coupons.
+        With room of `height` below its coupons.
     mark : PeakMark
     line : tuple of ndarray
         Places and estimates of the curve, first two.
+    height : float
+        Room of the strip, from `strip_height`.
     """
     foot = panel.top + panel.height
+    if height > STRIP_HEIGHT:
+        _draw_target(sheet, panel, mark, foot - _FOOT - _BAR)
+        foot -= height - STRIP_HEIGHT
     middle = foot - _FOOT - _BAR / 2
     top, bottom = middle - _BAR / 2, middle + _BAR / 2
     for first, last in mark.possible:
@@ -117,6 +142,23 @@ def draw_peak(sheet: Sheet, panel: Panel, mark: PeakMark, line: tuple[np.ndarray
     sheet.text(centre, words_at, mark.words, size=size, align="center").set_zorder(6)
 
 
+def _draw_target(sheet: Sheet, panel: Panel, mark: PeakMark, top: float) -> None:
+    """Bar of the target window: solid where certain, dotted edges where possible."""
+    for first, last in mark.target_possible:
+        left, right = panel.x_place(first), panel.x_place(last)
+        for y in (top, top + _BAR):
+            sheet.line((left, right), (y, y), PENCIL, TIE_PT, linestyle=(0, (1.0, 2.0)), zorder=1.6)
+    for first, last in mark.target_certain:
+        left, right = panel.x_place(first), panel.x_place(last)
+        sheet.box(left, top, right - left, _BAR, face=CORE, zorder=1.5)
+        for x in (left, right):
+            sheet.line((x, x), (top, top + _BAR), PENCIL, END_PT, zorder=2)
+    if mark.target and not (mark.target_certain or mark.target_possible):
+        centre = panel.left + panel.width / 2
+        words = f"{mark.target} not reached"
+        sheet.text(centre, top + _BAR - 2.0, words, size=SMALL_PT, align="center")
+
+
 def _draw_interval(sheet: Sheet, panel: Panel, mark: PeakMark, middle: float) -> None:
     """Interval as a thick line; an arrow where it runs on beyond the range."""
     if math.isnan(mark.low):
@@ -133,28 +175,48 @@ def _draw_interval(sheet: Sheet, panel: Panel, mark: PeakMark, middle: float) ->
 
 
 def peak_entries(peaks: Mapping[Level | None, PeakMark]) -> list[Entry]:
-    """Entries of the key for the working window."""
-    within = {mark.within for mark in peaks.values() if mark.within}
-    if not within:
-        return []
-    words = f"within {' or '.join(sorted(within))} of the peak"
+    """Entries of the key for working windows and target windows."""
     entries = []
+    within = {mark.within for mark in peaks.values() if mark.within}
+    words = f"within {' or '.join(sorted(within))} of the peak"
     if any(mark.certain for mark in peaks.values()):
         entries.append(Entry(f"certainly {words}", 18.0, _draw_certain))
     if any(mark.possible for mark in peaks.values()):
         entries.append(Entry(f"possibly {words}", 18.0, _draw_possible))
+    targets = {mark.target for mark in peaks.values() if mark.target}
+    words = f"reaches {' or '.join(sorted(targets))}, nine times in ten"
+    if any(mark.target_certain for mark in peaks.values()):
+        entries.append(Entry(f"certainly {words}", 18.0, _draw_sure_target))
+    if any(mark.target_possible for mark in peaks.values()):
+        entries.append(Entry(f"possibly {words}", 18.0, _draw_possible_target))
     return entries
 
 
 def _draw_certain(sheet: Sheet, left: float, middle: float) -> None:
-    sheet.box(left, middle - 4.0, 16.0, 8.0, face=STRAW)
+    _draw_field(sheet, left, middle, STRAW, STRAW_EDGE)
+
+
+def _draw_sure_target(sheet: Sheet, left: float, middle: float) -> None:
+    _draw_field(sheet, left, middle, CORE, PENCIL)
+
+
+def _draw_field(sheet: Sheet, left: float, middle: float, face: str, edge: str) -> None:
+    sheet.box(left, middle - 4.0, 16.0, 8.0, face=face)
     for x in (left, left + 16.0):
-        sheet.line((x, x), (middle - 4.0, middle + 4.0), STRAW_EDGE, END_PT)
+        sheet.line((x, x), (middle - 4.0, middle + 4.0), edge, END_PT)
 
 
 def _draw_possible(sheet: Sheet, left: float, middle: float) -> None:
+    _draw_edges(sheet, left, middle, STRAW_EDGE)
+
+
+def _draw_possible_target(sheet: Sheet, left: float, middle: float) -> None:
+    _draw_edges(sheet, left, middle, PENCIL)
+
+
+def _draw_edges(sheet: Sheet, left: float, middle: float, edge: str) -> None:
     for y in (middle - 4.0, middle + 4.0):
-        sheet.line((left, left + 16), (y, y), STRAW_EDGE, TIE_PT, linestyle=(0, (1.0, 2.0)))
+        sheet.line((left, left + 16), (y, y), edge, TIE_PT, linestyle=(0, (1.0, 2.0)))
 
 
 def peaks_finding(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> str:

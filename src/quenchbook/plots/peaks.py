@@ -1,4 +1,4 @@
-"""Response curves with their peaks and working windows, from the findings about them."""
+"""Response curves with their peaks, windows and shifts, from the findings about them."""
 
 from __future__ import annotations
 
@@ -12,60 +12,88 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.plots.curves import figure_response_curves
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.peak_strip import PeakMark
+from quenchbook.plots.shift_strip import ShiftMark
 from quenchbook.units import with_unit
 
 if TYPE_CHECKING:
     from quenchbook.fit.fitted_curve import FittedCurve
     from quenchbook.fit.peaks import PeakPlace
-    from quenchbook.fit.working_window import WorkingWindow
     from quenchbook.study.factors import Level
 
 
 def figure_peaks(findings: Sequence[Any]) -> Drawing:
-    """Draw the curves of one response with the peaks and working windows that were asked for.
+    """Draw the curves of one response with the peaks, windows and shifts that were asked for.
 
     Parameters
     ----------
     findings : sequence of TradeFinding
-        Of the kinds ``peak`` and ``working_window``, along one factor. Those of a curve at more
-        than one named level, or along another factor, are left out and it is said.
+        Of the kinds ``peak``, ``working_window``, ``target_window``, ``peak_shift`` and
+        ``curve_shift``, along one factor. Those of a curve at more than one named level, or along
+        another factor, are left out and it is said.
 
     Returns
     -------
     Drawing
     """
     from quenchbook.fit.curves import response_curves
-    from quenchbook.fit.peaks import PeakPlace, place_of_curve
+    from quenchbook.fit.peak_shift import PeakShift
+    from quenchbook.fit.peaks import PeakPlace, peak_place, place_of_curve
 
     known = [own for own in findings if getattr(own.result, "curve", None) is not None]
     if not known:
         raise EstimabilityError("There is no finding about a peak to draw.")
     along = Counter(own.result.curve.along for own in known).most_common(1)[0][0]
     groups = Counter(
-        next(iter(own.result.curve.at)) for own in known
-        if own.result.curve.along == along and len(own.result.curve.at) == 1
+        name for own in known if own.result.curve.along == along
+        and (name := _group_of(own.result)) and len(own.result.curve.at) <= 1
     )  # fmt: skip
     group = groups.most_common(1)[0][0] if groups else None
     wanted = (group,) if group else ()
     marks: dict[Level | None, PeakMark] = {}
+    shifts: list[ShiftMark] = []
     left = 0
     for own in known:
         curve = own.result.curve
-        if curve.along != along or tuple(curve.at) != wanted:
-            left += 1
+        if curve.along == along and isinstance(own.result, PeakShift):
+            if own.result.factor == group:
+                shifts.append(_shift_mark(own))
+                continue
+        elif curve.along == along and tuple(curve.at) == wanted:
+            level = curve.at[group] if group else None
+            is_peak = isinstance(own.result, PeakPlace)
+            mark = peak_mark(own.result) if is_peak else marks.get(level)
+            mark = mark or peak_mark(place_of_curve(curve))
+            marks[level] = _with_windows(mark, own.result, marks.get(level))
             continue
-        level = curve.at[group] if group else None
-        is_peak = isinstance(own.result, PeakPlace)
-        place = own.result if is_peak else place_of_curve(curve)
-        mark = marks.get(level) or peak_mark(place)
-        marks[level] = mark if is_peak else _with_window(mark, own.result)
+        left += 1
     model = known[0].result.curve.model
+    for own in known:
+        if isinstance(own.result, PeakShift) and own.result.factor == group:
+            for level in (own.result.level, own.result.against):
+                if level not in marks:
+                    at = {group: level}
+                    confidence = own.result.curve.confidence
+                    marks[level] = peak_mark(peak_place(model, along, at=at, confidence=confidence))
     curves = response_curves(model, along, group)
-    drawing = figure_response_curves(curves, marks)
+    drawing = figure_response_curves(curves, marks, shifts)
     if left:
         text = f"{left} more finding{'s' if left > 1 else ''} about a peak not drawn here."
         drawing = replace(drawing, notes=(*drawing.notes, text))
     return drawing
+
+
+def _group_of(result: Any) -> str:
+    """Factor whose levels have curves of their own; empty for one curve of the whole study."""
+    return getattr(result, "factor", "") or next(iter(result.curve.at), "")
+
+
+def _shift_mark(own: Any) -> ShiftMark:
+    curve = own.result.curve
+    words = f"{own.estimate_words} ({own.limits_words})"
+    return ShiftMark(
+        own.label, words, own.verdict, own.estimate, own.conf_low, own.conf_high, own.margin,
+        curve.high - curve.low,
+    )  # fmt: skip
 
 
 def peak_mark(place: PeakPlace) -> PeakMark:
@@ -100,12 +128,28 @@ def _end(curve: FittedCurve, value: float, opened: str) -> str:
     return f"{value:.0f}" if curve.half >= 5 else f"{value:.2f}"
 
 
-def _with_window(mark: PeakMark, window: WorkingWindow) -> PeakMark:
-    model = window.curve.model
+def _with_windows(mark: PeakMark, result: Any, before: PeakMark | None) -> PeakMark:
+    """Mark with what was known before, and the window of this result if it is one."""
+    from quenchbook.fit.target_window import TargetWindow
+    from quenchbook.fit.working_window import WorkingWindow
+
+    if before is not None:
+        mark = replace(before, words=mark.words, estimate=mark.estimate, low=mark.low,
+                       high=mark.high)  # fmt: skip
+    model = result.curve.model
     unit = model.unit if model is not None else ""
-    return replace(
-        mark,
-        within=with_unit(f"{window.within:g}", unit),
-        certain=window.certain,
-        possible=window.possible,
-    )
+    if isinstance(result, WorkingWindow):
+        return replace(
+            mark,
+            within=with_unit(f"{result.within:g}", unit),
+            certain=result.certain,
+            possible=result.possible,
+        )
+    if isinstance(result, TargetWindow):
+        return replace(
+            mark,
+            target=with_unit(f"{result.target:g}", unit),
+            target_certain=result.certain,
+            target_possible=result.possible,
+        )
+    return mark

@@ -21,6 +21,7 @@ from quenchbook.outlook.peak_costs import peak_costs
 from quenchbook.outlook.questions import PlanOutlook, QuestionOutlook, question_outlooks
 from quenchbook.outlook.simulation import simulated_outlook
 from quenchbook.outlook.steel import steel_prior
+from quenchbook.outlook.trade_outlook import trade_outlook
 from quenchbook.outlook.wording import GOAL_WORDS, chance_text
 from quenchbook.plan.cost import plan_cost
 from quenchbook.plan.fractions import alias_list
@@ -57,9 +58,27 @@ def report_outlook(
 ) -> list[Block]:
     """What the plan can tell about each question: interval, detectable difference, equivalence."""
     outlook = question_outlooks(matrix, noise=noise)
+    curves = _curve_outlook(matrix, noise)
     if not outlook.answers:
-        return [Paragraph((note,)) for note in outlook.notes]
-    return [outlook_table(outlook)]
+        return [*curves, *(Paragraph((note,)) for note in outlook.notes)]
+    return [outlook_table(outlook), *curves]
+
+
+def _curve_outlook(matrix: CouponMatrix, noise: Mapping[str, Noise] | None) -> list[Block]:
+    """What the plan can tell of declared questions about curves, a line for each; maybe none."""
+    if not matrix.study.trade_questions:
+        return []
+    own = trade_outlook(matrix, noise=noise)
+    rows = own.table[["question", "sentence"]]
+    return [
+        table(
+            rows.rename(columns={"sentence": "what the plan can tell"}),
+            key="curve_outlook",
+            caption="What the plan can tell about each question about a curve, if everything goes "
+            "as planned.",
+            notes=own.notes,
+        )
+    ]
 
 
 def outlook_table(outlook: PlanOutlook) -> TableBlock:

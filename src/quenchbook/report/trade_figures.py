@@ -21,7 +21,13 @@ _HOMES: Final[Mapping[Asks, tuple[str, str]]] = {
 }
 """Module of `plots` and function that draws the findings of one kind together."""
 
-_DRAWN_WITH: Final[Mapping[str, str]] = {"working_window": "peak"}
+_DRAWN_WITH: Final[Mapping[str, str]] = {
+    "working_window": "peak",
+    "target_window": "peak",
+    "peak_shift": "peak",
+    "curve_shift": "peak",
+    "half_loss": "per_decade",
+}
 """Kinds that are drawn in the figure of another kind."""
 
 

@@ -248,3 +248,42 @@ def test_rows_that_cannot_be_run_are_refused(first) -> None:
     rows["austenitize_c"] = [940.0, 970.0, 940.0, 970.0]
     with pytest.raises(PlanError, match="furnace load 7: has"):
         continued_matrix(first, rows, seed=99, aim="none")
+
+
+def test_an_undecided_question_about_a_curve_is_named_with_its_remedy(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    helped = {"peak_none": "Try hotter."}
+    needs = undecided_needs(plane_irons_matrix, {}, ["peak_none", "temper_63"], remedies=helped)
+    lines = needs.summary().split("\n")
+    assert lines[0].endswith("it hardest without a cold step? Undecided. Try hotter.")
+    assert "no number of loads is told" in lines[1]
+    assert repr(needs) == "<Undecided: 2 questions>"
+
+
+def test_next_coupons_for_a_peak_aim_at_its_place(plane_irons_matrix: CouponMatrix) -> None:
+    own = next_coupons(
+        plane_irons_matrix, 2, aim="verdicts", questions=["peak_none"], seed=1, starts=1
+    )
+    assert own.continuations[-1].aim.startswith("to locate the peak of hardness")
+
+
+def test_a_change_for_each_decade_is_aimed_at_and_other_curves_are_noted(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    own = next_coupons(
+        plane_irons_matrix, 2, aim="verdicts", questions=["decade", "temper_63"], seed=1, starts=1
+    ).continuations[-1]
+    assert own.aim == "to settle “What does ten times the wait before the cold cost?”"
+    assert "Not aimed at" in own.notes[0]
+    assert "Which temper gives 63 HRC" in own.notes[0]
+
+
+def test_where_only_a_half_loss_is_open_the_whole_model_is_continued(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    own = next_coupons(
+        plane_irons_matrix, 2, aim="verdicts", questions=["half_loss_nitrogen"], seed=1, starts=1
+    ).continuations[-1]
+    assert own.aim.startswith("the same model")
+    assert "Not aimed at" in own.notes[0]

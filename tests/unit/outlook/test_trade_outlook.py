@@ -69,6 +69,126 @@ def test_a_response_without_an_expected_peak_says_what_to_write(
     assert "expected_peak" in qb.trade_outlook(matrix).summary()
 
 
+DECADE = TradeQuestion("d", "Each decade?", RESPONSE, "per_decade", "delay")
+HALF = TradeQuestion(
+    "h", "How long?", RESPONSE, "half_loss", "delay", factor="cold_route",
+    level="liquid_nitrogen", against="none",
+)  # fmt: skip
+TEMPER = TradeQuestion("t", "Which temper?", RESPONSE, "temper_for", "temper", target=62.0)
+EQUAL = TradeQuestion(
+    "e", "At equal hardness?", "impact_j", "equal_hardness", "temper", factor="cold_route",
+    level="dry_ice", against="none",
+)  # fmt: skip
+TARGET = TradeQuestion("w", "Where 62?", RESPONSE, "target_window", "austenitize", target=62.0)
+
+
+def told(matrix: CouponMatrix, question: TradeQuestion) -> str:
+    (sentence,) = qb.trade_outlook(asked(matrix, question)).to_frame()["sentence"]
+    return str(sentence).replace("\u00a0", " ")
+
+
+def with_response(matrix: CouponMatrix, name: str, **changes: object) -> CouponMatrix:
+    responses = tuple(
+        dataclasses.replace(own, **changes) if own.name == name else own  # type: ignore[arg-type]
+        for own in matrix.study.responses
+    )
+    return dataclasses.replace(matrix, study=dataclasses.replace(matrix.study, responses=responses))
+
+
+def test_every_declared_question_of_the_demo_has_a_line(plane_irons_matrix: CouponMatrix) -> None:
+    own = qb.trade_outlook(plane_irons_matrix)
+    declared = plane_irons_matrix.study.trade_questions
+    assert list(own.to_frame()["key"]) == [question.key for question in declared]
+    assert len(own.sentences()) == len(declared)
+    assert "Not told" not in own.summary()
+    assert "nan" not in own.summary()
+
+
+def test_a_change_for_each_decade_has_the_numbers_of_its_contrast(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    table = qb.trade_outlook(asked(plane_irons_matrix, DECADE)).to_frame()
+    level = qb.delay_outlook(plane_irons_matrix, level="dry_ice", half_losses=[60.0])
+    assert table["half_width"][0] == pytest.approx(level.half_width)
+    assert table["half_width"][0] < table["detectable_difference"][0] < 2 * level.half_width
+    assert 0.9 < table["equivalence_power"][0] <= 1.0
+    words = told(plane_irons_matrix, DECADE)
+    assert words.startswith("Each tenfold delay: expected interval ±")
+    assert "judged on cold batches (16 df)." in words
+
+
+def test_a_change_of_one_route_is_told_less_well_than_the_average(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    one = dataclasses.replace(DECADE, key="one", at={"cold_route": "dry_ice"})
+    table = qb.trade_outlook(asked(plane_irons_matrix, DECADE, one)).to_frame()
+    assert table["half_width"][1] >= table["half_width"][0]
+
+
+def test_a_response_without_a_margin_says_that_equivalence_cannot_be_shown(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    plain = with_response(plane_irons_matrix, RESPONSE, equivalence_margin=None)
+    assert "no margin is declared" in told(plain, DECADE)
+    assert "Write equivalence_margin" in told(plain, HALF)
+    assert "no margin is declared" in told(plain, TEMPER)
+
+
+def test_chances_of_a_half_loss_are_those_of_the_delay_outlook_and_marked_assumed(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    words = told(plane_irons_matrix, HALF)
+    own = qb.delay_outlook(plane_irons_matrix, level="liquid_nitrogen", gains=[1.5]).to_frame()
+    even = own[own["fall"] == "steady"]["upper_limit"]
+    assert words.endswith("(gain and times assumed).")
+    for chance in even:
+        assert f"in {chance * 100:.0f} % (even fall)" in words
+
+
+def test_a_wanted_temper_tells_the_mean_and_roughly_the_place(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    words = told(plane_irons_matrix, TEMPER)
+    assert words.startswith("The mean at one temper is told within ±")
+    assert "roughly within ±" in words
+    assert "(assumed)" in words
+
+
+def test_equal_hardness_states_its_assumptions_and_the_small_span(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    words = told(plane_irons_matrix, EQUAL)
+    assert "Assumed: 40" in words
+    assert "The tempers span 0.62 HRC only; plan 1.5 or more." in words
+
+
+def test_equal_hardness_with_one_temper_is_refused(plane_irons_matrix: CouponMatrix) -> None:
+    frame = plane_irons_matrix.frame
+    one = dataclasses.replace(plane_irons_matrix, frame=frame.assign(temper_c=150.0))
+    words = told(one, EQUAL)
+    assert words.startswith("Not told: ")
+    assert "one temper only" in words
+
+
+def test_equal_hardness_without_a_spare_temper_batch_is_refused(
+    plane_irons_matrix: CouponMatrix,
+) -> None:
+    frame = plane_irons_matrix.frame
+    two = frame["temper_c"].map({150.0: 1, 175.0: 2})
+    lumped = dataclasses.replace(plane_irons_matrix, frame=frame.assign(temper_batch=two))
+    words = told(lumped, EQUAL)
+    assert words.startswith("Not told: no temper batch is spare")
+
+
+def test_equal_hardness_without_a_hardness_is_not_told(plane_irons_matrix: CouponMatrix) -> None:
+    kinds = with_response(plane_irons_matrix, RESPONSE, kind="impact")
+    assert told(kinds, EQUAL) == "Not told: no hardness is measured to compare at."
+
+
+def test_a_target_window_is_said_not_to_be_planned_for(plane_irons_matrix: CouponMatrix) -> None:
+    assert "is not planned for" in told(plane_irons_matrix, TARGET)
+
+
 def test_a_study_without_such_questions_has_an_empty_outlook(
     plane_irons_matrix: CouponMatrix,
 ) -> None:

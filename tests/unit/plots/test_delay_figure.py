@@ -1,11 +1,14 @@
 from __future__ import annotations
 
+import dataclasses
+import math
 from pathlib import Path
 
 import pytest
 from tests.delay_studies import simulated_frame, written_study
 
 import quenchbook as qb
+from quenchbook.findings.answers import AnyFinding
 from quenchbook.findings.trade_answers import trade_answer
 from quenchbook.plots.delay import figure_delay_findings
 from quenchbook.plots.drawing import Drawing
@@ -76,3 +79,60 @@ def test_a_ratio_is_drawn_in_the_unit_of_the_response_with_per_cent_beside_it(
     own = qb.figure_delay(qb.decade_change(qb.mixed_model(plane_irons_records, "impact_j")))
     assert "numbers: change in per cent for each tenfold delay" in texts(own)
     assert own.data.loc[own.data["what"] == "coupon", "value"].between(5, 40).all()
+
+
+HALF_LOSSES = [
+    TradeQuestion(
+        level, "", "hardness_hrc", "half_loss", "delay", factor="cold_route", level=level,
+        against="none",
+    )
+    for level in ("freezer", "liquid_nitrogen")
+]  # fmt: skip
+
+
+def half_losses(records: Records) -> list[AnyFinding]:
+    models = {"hardness_hrc": qb.mixed_model(records, "hardness_hrc")}
+    return [trade_answer(models, question) for question in HALF_LOSSES]
+
+
+def test_a_half_loss_time_is_a_strip_in_the_panel_of_its_route(
+    plane_irons_records: Records,
+) -> None:
+    own = figure_delay_findings(half_losses(plane_irons_records))
+    words = texts(own)
+    assert "half lost: 17 h" in words
+    assert "longer than 6.7 h" in words
+    assert "half lost: beyond 24 h" in words
+    assert own.finding.startswith("Half of the gain")
+    assert "an arrow where the data set no limit" in own.reading
+
+
+def test_a_second_half_loss_of_one_route_is_left_out_and_said(
+    plane_irons_records: Records,
+) -> None:
+    own = half_losses(plane_irons_records)
+    assert "1 more half-loss time not drawn here." in figure_delay_findings([*own, own[0]]).notes
+
+
+def test_all_kinds_of_questions_about_a_delay_share_one_figure(
+    plane_irons_records: Records,
+) -> None:
+    models = {"hardness_hrc": qb.mixed_model(plane_irons_records, "hardness_hrc")}
+    decade = trade_answer(models, TradeQuestion("d", "", "hardness_hrc", "per_decade", "delay"))
+    (block,) = trade_figures([*half_losses(plane_irons_records), decade])
+    assert block.key == "delay"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (-math.inf, 60.0, "less than 60 min"),
+        (30.0, 120.0, "30 min to 2 h"),
+        (-math.inf, math.inf, "half lost: not located"),
+    ],
+)
+def test_open_ends_of_a_half_loss_are_words(
+    plane_irons_records: Records, low: float, high: float, words: str
+) -> None:
+    own = dataclasses.replace(half_losses(plane_irons_records)[0], conf_low=low, conf_high=high)  # type: ignore[type-var]
+    assert words in texts(figure_delay_findings([own]))

@@ -26,8 +26,12 @@ def text(blocks: list[Block]) -> str:
 
 
 def test_every_question_has_a_row(plane_irons_matrix) -> None:
-    (block,) = report_outlook(plane_irons_matrix)
+    block, curves = report_outlook(plane_irons_matrix)
     assert isinstance(block, TableBlock)
+    assert isinstance(curves, TableBlock)
+    asked = plane_irons_matrix.study.trade_questions
+    assert [row[0] for row in curves.rows] == [question.words for question in asked]
+    assert "nan" not in text([curves])
     assert [row[0] for row in block.rows] == [q.words for q in plane_irons_matrix.study.questions]
     assert "assumed, common practice, no source" in " ".join(block.notes)
     assert "nan" not in text([block])
@@ -68,7 +72,7 @@ def test_what_is_missing_is_said_and_nothing_breaks(coated_bars: Study, coated_b
 
 
 def test_a_study_without_questions_is_told_so(plane_irons: Study) -> None:
-    study = dataclasses.replace(plane_irons, questions=())
+    study = dataclasses.replace(plane_irons, questions=(), trade_questions=())
     assert "No question is declared" in text(report_certainty(study)[:1])
     assert "No question is declared" in text(report_outlook(qb.coupon_matrix(study, seed=1)))
     assert "No question" in text(report_needed(study))
