@@ -115,11 +115,11 @@ def test_declared_margins_are_said_to_be_fixed_and_late_ones_exploratory(
     irons: Analysis, late: Analysis
 ) -> None:
     before, after = (words_of(contents.report_method(a)) for a in (irons, late))
-    assert "20 questions declared before the data." in before
+    assert "21 questions declared before the data; 1 not answered." in before
     assert "margins, fixed when the plan was made" in before
     assert "exploratory" not in before
     change = "Margin of hardness was 0.5 HRC when the plan was made, now 0.1 HRC: exploratory."
-    assert "3 questions declared before the data, 17 after." in after
+    assert "4 questions declared before the data, 17 after; 1 not answered." in after
     assert "fixed" not in after
     assert change in after
     assert words_of(contents.report_answer(late)).count(change) == 1
