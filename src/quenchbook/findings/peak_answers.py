@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Final
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.peak_words import (
@@ -41,6 +42,8 @@ from quenchbook.study.factors import Factor, Level
 from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import listed, number_text, unit_text, with_unit
 
+_MIX: Final = "Over an even mix"
+
 
 def peak_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:
     """Where the response is highest, with the height there.
@@ -70,7 +73,7 @@ def peak_finding(
         height = str(error)
     notes = [*place.notes, *_notes(model, study, question, place.curve)]
     parts = (peak_sentence(place, who, response.quantity), cubic_words(place), height)
-    sentence = " ".join(filter(None, parts))
+    sentence, notes = _with_mix(" ".join(filter(None, parts)), notes)
     own = _frame(model, study, question, place.curve, f"peak, {who}" if who else "peak")
     located = place.outcome in ("inside", "still rising", "falling throughout", "low point")
     return replace(
@@ -220,6 +223,7 @@ def _window_finding(
     outcome = "window found" if window.certain else "nowhere certain"
     outcome = "not located" if whole else "not reached" if nowhere else outcome
     own = _frame(model, study, question, curve, label)
+    sentence, notes = _with_mix(sentence, _notes(model, study, question, curve))
     return replace(
         own,
         verdict="differs" if window.certain or nowhere else "undecided",
@@ -230,7 +234,7 @@ def _window_finding(
         limits_words=f"possibly {hull_words(curve, window.not_excluded)}" if not nowhere else "",
         sentence=sentence,
         remedy=remedy,
-        notes=tuple(_notes(model, study, question, curve)),
+        notes=tuple(notes),
         result=window,
     )
 
@@ -281,6 +285,12 @@ def _who(study: Study, at: Mapping[str, Level]) -> str:
     return ", ".join(_word(study.factor(name), level) for name, level in at.items())
 
 
+def _with_mix(sentence: str, notes: list[str]) -> tuple[str, list[str]]:
+    """Say in the sentence itself what a height or a window was averaged over."""
+    mixed = [note for note in notes if note.startswith(_MIX)]
+    return " ".join((sentence, *mixed)), [note for note in notes if note not in mixed]
+
+
 def _notes(
     model: MixedModel,
     study: Study,
@@ -295,7 +305,7 @@ def _notes(
         for variable in model.terms.variables
         if variable.name not in named and variable.name not in model.terms.blocks
     ]
-    notes = [f"Over an even mix of {', '.join(mixed)}."] if mixed else []
+    notes = [f"{_MIX} of {', '.join(mixed)}."] if mixed else []
     notes.append(shape_note(curve))
     factors = [compared] if compared else [study.factor(name) for name in question.at]
     for factor in factors:

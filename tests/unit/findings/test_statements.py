@@ -58,7 +58,8 @@ def test_a_hopeless_layout_is_called_so() -> None:
 
 def test_a_study_that_was_large_enough_is_called_so() -> None:
     assert what_would_decide(undecided(error_for(1.05))) == (
-        "This study was large enough for a difference of the margin; a repeat would settle it."
+        "A study of this size finds a difference of the margin about 8 times in 10, if there is "
+        "one; this time it did not tell. Another of the same size may."
     )
     assert "about 1.2 times as many" in what_would_decide(undecided(error_for(1.2)))
 
