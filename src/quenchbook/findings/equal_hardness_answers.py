@@ -165,7 +165,8 @@ def _no_test(result: EqualHardness, study: Study) -> str:
     model, factor = result.pairs.response, study.factor(result.factor)
     parts = (*result.adjusted.parts, *result.total.parts)
     units = dict.fromkeys(unit for key in parts for unit in key.split(" + "))
-    spent = [unit for unit in units if not model.strata.stage(unit).df > 0] or list(units)
+    spare = {str(stage.unit): stage.df for stage in model.strata.stages}
+    spent = [unit for unit in units if not spare.get(unit, 0) > 0] or list(units)
     if factor.set_for in spent:
         one, many = (study.unit_word(factor.set_for, count) for count in (1, 2))
         return (

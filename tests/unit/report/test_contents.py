@@ -288,3 +288,14 @@ def test_the_report_says_which_readings_are_not_there(irons: Analysis, bars: Ana
     assert "24 bars in 6 furnace heats; nothing was left out" in words_of(
         study_tables.deviation_blocks(bars)
     )
+
+
+def test_page_one_has_a_row_for_every_question_in_the_order_of_the_file(irons: Analysis) -> None:
+    (block,) = (b for b in contents.report_answer(irons) if isinstance(b, FindingRows))
+    study = irons.study
+    words = {own.key: own.words for own in (*study.questions, *study.trade_questions)}
+    told = [row.statement.partition("\n")[0] for row in block.rows]
+    assert told == [words[key] for key in study.question_keys]
+    refused = [question.words for question, _ in irons.unanswered]
+    assert refused == [row.statement for row in block.rows if row.verdict == "not answered"]
+    assert len(refused) == 1
