@@ -210,3 +210,11 @@ def test_ratios_are_judged_on_the_log_scale(tmp_path: Path) -> None:
     assert each.estimate == pytest.approx(-0.1, abs=0.01)
     assert "costs 9.5\u00a0% of" in each.sentence or "costs 9." in each.sentence
     assert "Half of the gain means half of the logarithm of the ratio." in half.notes
+
+
+def test_a_change_judged_by_a_line_says_so_in_its_sentence(tmp_path: Path) -> None:
+    frame = simulated_frame((2.0, 1.5, 1.0, 0.5), MINUTES, loads=1, sd=0.1)
+    analysis = qb.analyse(written_study(tmp_path, frame))
+    assert analysis.finding("decade").sentence.endswith(
+        "No delay has a spare coupon: it is judged by how far they lie from a straight line."
+    )
