@@ -301,11 +301,21 @@ def _check(options: argparse.Namespace) -> int:
     else:
         records, changes = changes_of_study(options.study)
         print(records.summary())
+        _print_evidence(records)
         _print_alarm(records)
         if changes is not None:
             print(changes.summary())
     print(f"\nNext: quenchbook analyse {options.study}")
     return 0
+
+
+def _print_evidence(records: Records) -> None:
+    """Say how much was read of what others found."""
+    from quenchbook.records.published_comparisons import read_evidence
+
+    evidence = read_evidence(records.study.folder, records.study)
+    if len(evidence):
+        print(evidence.summary())
 
 
 def _print_alarm(records: Records) -> None:
@@ -322,6 +332,7 @@ def _analyse(options: argparse.Namespace) -> None:
 
     analysis, paths = analyse_study(options.study)
     print(analysis.records.summary())
+    _print_evidence(analysis.records)
     _print_alarm(analysis.records)
     print()
     print(analysis.summary(), end="\n\n")

@@ -113,10 +113,13 @@ def copy_example(name: str, folder: str | Path) -> Path:
 def marked_study(folder: str | Path) -> tuple[Mistakes, list[Path]]:
     """Mistakes of the records of a study folder, and copies of the files with them marked."""
     from quenchbook.records.marked_copies import write_marked_copies
-    from quenchbook.records.mistakes import record_mistakes
+    from quenchbook.records.mistakes import Mistakes, record_mistakes
+    from quenchbook.study_folder import evidence_problems
 
-    mistakes = record_mistakes(Path(folder) / "records", plan_of(folder))
-    return mistakes, write_marked_copies(Path(folder) / "records", mistakes)
+    matrix = plan_of(folder)
+    mistakes = record_mistakes(Path(folder) / "records", matrix)
+    paths = write_marked_copies(Path(folder) / "records", mistakes)
+    return Mistakes((*mistakes.problems, *evidence_problems(folder, matrix.study))), paths
 
 
 def accept_study(folder: str | Path, *, reason: str = "") -> RecordChanges:

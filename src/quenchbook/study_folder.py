@@ -6,20 +6,44 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from quenchbook.errors import Problem
     from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.reading import Records
     from quenchbook.study.definition import Study
 
 
 def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
-    """Read study, plan and records of a study folder."""
+    """Read study, plan and records of a study folder.
+
+    Published comparisons beside the study file are read too: their mistakes are named with those
+    of the records, not when the report is written.
+    """
+    from quenchbook.errors import RecordError
     from quenchbook.plan.files import read_plan
+    from quenchbook.records.published_comparisons import read_evidence
     from quenchbook.records.reading import read_records
     from quenchbook.study.files import read_study
 
     study = read_study(folder)
     matrix = read_plan(Path(folder) / "plan", study)
-    return study, matrix, read_records(Path(folder) / "records", matrix)
+    try:
+        records = read_records(Path(folder) / "records", matrix)
+    except RecordError as error:
+        raise RecordError([*error.problems, *evidence_problems(folder, study)]) from None
+    read_evidence(folder, study)
+    return study, matrix, records
+
+
+def evidence_problems(folder: str | Path, study: Study) -> tuple[Problem, ...]:
+    """Mistakes of the published comparisons in a study folder; empty if there are none."""
+    from quenchbook.errors import RecordError
+    from quenchbook.records.published_comparisons import read_evidence
+
+    try:
+        read_evidence(folder, study)
+    except RecordError as error:
+        return tuple(error.problems)
+    return ()
 
 
 def plan_of(folder: str | Path) -> CouponMatrix:

@@ -137,7 +137,7 @@ def test_a_margin_changed_after_the_plan_is_exploratory_in_plan_and_analysis(
     assert f"To declare it anew before anything is cut, move {demo / 'plan'} away" in out
     assert run("analyse", demo) == 0
     out = said(capsys)
-    assert "3 questions declared before the data, 17 after." in out
+    assert "4 questions declared before the data, 17 after; 1 not answered." in out
     assert out.count("[exploratory]") == 17
     table = (demo / "reports" / "findings.csv").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert table.count(change) == 17
@@ -161,7 +161,7 @@ def test_analyse_says_what_was_read_then_the_answers_then_the_tests(
     out = said(capsys)
     parts = [
         "475 readings of hardness on 95 coupons in 12 furnace loads",
-        "20 questions declared before the data.",
+        "21 questions declared before the data; 1 not answered.",
         "Does dry ice make it harder? exceeds:",
         "Tests for hardness: each term against the noise of its own unit.",
         "  term                       judged on     df  error df  F",
@@ -361,6 +361,20 @@ def test_check_accepts_records_once_and_asks_about_changes(demo: Path, capsys) -
     assert run("check", demo, "--accept", "--reason", "read again from the dial") == 0
     assert "Reason: read again from the dial." in capsys.readouterr().out
     assert len(list((demo / "records" / "kept").glob("entries_*.csv"))) == 2
+
+
+def test_check_and_analyse_read_what_others_found(demo: Path, capsys) -> None:
+    assert run("check", demo) == 0
+    assert "evidence.csv: 8 published studies, 1 comparison" in capsys.readouterr().out
+    path = demo / "evidence.csv"
+    path.write_text(path.read_text("utf-8").replace(",J,", ",kJ,", 1), encoding="utf-8")
+    readings = demo / "records" / "impact.csv"
+    readings.write_text(readings.read_text("utf-8") + "Z99,1\n", encoding="utf-8")
+    for arguments in (("check",), ("analyse",), ("check", "--mark")):
+        assert run(arguments[0], demo, *arguments[1:]) == 2
+        told = capsys.readouterr().err
+        assert "impact.csv" in told
+        assert "the unit 'kJ' of impact energy is not known" in told
 
 
 def test_check_marks_the_mistakes_in_a_copy(demo: Path, capsys) -> None:

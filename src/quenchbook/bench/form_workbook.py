@@ -11,10 +11,10 @@ from quenchbook.bench.form_tables import Form
 from quenchbook.plan.entry_tables import (
     deviating_units,
     movable_units,
-    plausible,
     reading_columns,
 )
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.study.plausible_readings import plausible
 
 _CREATED: Final = datetime.datetime(2000, 1, 1)  # fixed, so that the same plan gives the same bytes
 _FREE_ROWS: Final = 200

@@ -7,10 +7,11 @@ from math import isfinite
 from typing import Final
 
 from quenchbook.bench.phone_units import PhoneUnit, phone_loads, phone_tempers
-from quenchbook.plan.entry_tables import plausible, reading_columns, response_stem
+from quenchbook.plan.entry_tables import reading_columns, response_stem
 from quenchbook.plan.labels import CHARACTERS, all_codes
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Response
+from quenchbook.study.plausible_readings import plausible
 
 _LOWEST_SURE_HRC: Final = 20.0  # the scale is not used below it (ASTM E18, ISO 6508-1)
 

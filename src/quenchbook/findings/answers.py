@@ -75,15 +75,29 @@ class Analysis:
         ]
 
     def standing(self) -> str:
-        """Say how many findings were declared before the data, and how many came after."""
-        count = len(self.findings)
+        """Say how many questions were declared before the data, and how many came after."""
+        count = len(self.findings) + len(self.unanswered)
         if self.study.published:
             return "Questions of this analysis of published data; not declared before the data."
-        declared = sum(own.declared for own in self.findings)
-        if not count:
+        if not self.findings:
             return "No declared question could be answered."
+        records = self.records
+        declared = sum(own.declared for own in self.findings) + sum(
+            not change_of(records.matrix.declaration, self.study, question)
+            for question, _ in self.unanswered
+        )
         words = f"{declared} question{'' if declared == 1 else 's'} declared before the data"
-        return f"{words}, {count - declared} after." if declared < count else f"{words}."
+        words += f", {count - declared} after" if declared < count else ""
+        left = len(self.unanswered)
+        return f"{words}; {left} not answered." if left else f"{words}."
+
+    def in_file_order(self) -> list[AnyFinding | tuple[AnyQuestion, str]]:
+        """Findings, and questions without an answer with the reason, as the study file has them."""
+        keyed = {own.key: own for own in self.findings}
+        rest = {question.key: (question, why) for question, why in self.unanswered}
+        every: dict[str, AnyFinding | tuple[AnyQuestion, str]] = {**keyed, **rest}
+        order = dict.fromkeys((*self.study.question_keys, *every))
+        return [every[key] for key in order if key in every]
 
     def summary(self) -> str:
         """All answers in words; what was not declared before the data is marked exploratory."""

@@ -14,6 +14,7 @@ from quenchbook.findings.statements import (
     interval_words,
     limits_text,
     margin_words,
+    no_test_words,
     percent_size,
 )
 from quenchbook.findings.trade_findings import TradeFinding
@@ -62,6 +63,11 @@ def per_decade_answer(models: Mapping[str, MixedModel], question: TradeQuestion)
         if question.change
         else decade_sentence(own, result.delays.factor, _where(result, study))
     )
+    if result.by_line:
+        sentence += (
+            f" No {result.delays.factor.title} has a spare {' or '.join(own.strata)}: it is judged "
+            "by how far they lie from a straight line."
+        )
     return replace(
         own, question=question.words, asks="per_decade", result=result, sentence=sentence
     )
@@ -80,7 +86,7 @@ def decade_sentence(own: Finding, factor: Factor, where: str) -> str:
     """
     head = f"Each tenfold {factor.title}" + (f" {where}" if where else "")
     if math.isnan(own.std_error):
-        return f"{head}: no test is possible, because a stratum it needs has no spare units."
+        return f"{head}: {no_test_words(own)}."
     margin = f"the margin of {margin_words(own)}"
     verb = "costs" if own.estimate < 0 else "adds"
     outer = f"{interval_words(own.confidence)} {_turned_limits(own)}"
@@ -175,7 +181,7 @@ def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) 
         limits_words=words.limits,
         sentence=words.sentence,
         remedy=words.remedy,
-        notes=result.notes,
+        notes=tuple(note for note in result.notes if note not in words.sentence),
         result=result,
     )
 

@@ -106,6 +106,8 @@ def equal_hardness_finding(result: EqualHardness, study: Study) -> Finding:
     on_scale = math.log1p(margin) if margin is not None and model.scale == "log" else margin
     own = _numbers(result, result.adjusted, study)
     adjusted = result.adjusted
+    if math.isnan(own.std_error) or math.isnan(own.conf_low):
+        raise EstimabilityError(_no_test(result, study))
     p_value = math.nan
     if not adjusted.howe:
         p_value = float(2 * special.stdtr(own.df, -abs(own.estimate / own.std_error)))
@@ -165,6 +167,23 @@ def _numbers(result: EqualHardness, own: Estimate, study: Study) -> Finding:
         asks="equal_hardness",
         result=result,
     )
+
+
+def _no_test(result: EqualHardness, study: Study) -> str:
+    """Why the difference has no interval, and which units would give it one."""
+    model, factor = result.pairs.response, study.factor(result.factor)
+    parts = (*result.adjusted.parts, *result.total.parts)
+    units = dict.fromkeys(unit for key in parts for unit in key.split(" + "))
+    spare = {str(stage.unit): stage.df for stage in model.strata.stages}
+    spent = [unit for unit in units if not spare.get(unit, 0) > 0] or list(units)
+    if factor.set_for in spent:
+        one, many = (study.unit_word(factor.set_for, count) for count in (1, 2))
+        return (
+            f"No test is possible: each {factor.title} came from one {one}. More {many} of each "
+            f"{factor.title} make it possible."
+        )
+    words = " or ".join(model.unit_word(unit) for unit in spent)
+    return f"No test is possible: there is no spare {words} to judge by."
 
 
 def _remedy(own: Finding, result: EqualHardness) -> str:

@@ -60,7 +60,7 @@ def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
     )
     if own.has_lower and own.has_upper:
         outcome, limits = "inside the tested delays", f"{low} to {high}"
-        sentence = f"Half of {gain} is lost after {limits} ({level}; best {best})"
+        sentence = f"Half of {gain} is lost after {limits} ({level}; estimate {best})"
     elif own.has_upper:
         outcome, limits = "no lower limit", f"{high} or less; may be shorter than {shortest}"
         sentence = (
@@ -84,7 +84,7 @@ def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
         )
     if not own.gain_shown:
         outcome = "no gain shown"
-    counted = " Times count until the coupons are cold." if own.delays.are_longer else ""
+    counted = f" {' '.join(own.delays.notes)}" if own.delays.are_longer else ""
     shape_free = f" Without assuming a shape: {_stepwise(own)}."
     return HalfLossWords(
         outcome=outcome,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Final
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.level_words import held_levels, study_of
@@ -42,6 +43,8 @@ from quenchbook.study.factors import Factor, Level
 from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import listed, number_text, unit_text, with_unit
 
+_MIX: Final = "Over an even mix"
+
 
 def peak_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:
     """Where the response is highest, with the height there.
@@ -71,7 +74,7 @@ def peak_finding(
         height = str(error)
     notes = [*place.notes, *_notes(model, study, question, place.curve)]
     parts = (peak_sentence(place, who, response.quantity), cubic_words(place), height)
-    sentence = " ".join(filter(None, parts))
+    sentence, notes = _with_mix(" ".join(filter(None, parts)), notes)
     own = _frame(model, study, question, place.curve, f"peak, {who}" if who else "peak")
     located = place.outcome in ("inside", "still rising", "falling throughout", "low point")
     return replace(
@@ -221,6 +224,7 @@ def _window_finding(
     outcome = "window found" if window.certain else "nowhere certain"
     outcome = "not located" if whole else "not reached" if nowhere else outcome
     own = _frame(model, study, question, curve, label)
+    sentence, notes = _with_mix(sentence, _notes(model, study, question, curve))
     return replace(
         own,
         verdict="differs" if window.certain or nowhere else "undecided",
@@ -231,7 +235,7 @@ def _window_finding(
         limits_words=f"possibly {hull_words(curve, window.not_excluded)}" if not nowhere else "",
         sentence=sentence,
         remedy=remedy,
-        notes=tuple(_notes(model, study, question, curve)),
+        notes=tuple(notes),
         result=window,
     )
 
@@ -287,6 +291,12 @@ def _mixed_word(
     return word if len(found) == len(levels) else f"{word} with {listed(found)}"
 
 
+def _with_mix(sentence: str, notes: list[str]) -> tuple[str, list[str]]:
+    """Say in the sentence itself what a height or a window was averaged over."""
+    mixed = [note for note in notes if note.startswith(_MIX)]
+    return " ".join((sentence, *mixed)), [note for note in notes if note not in mixed]
+
+
 def _notes(
     model: MixedModel,
     study: Study,
@@ -305,7 +315,7 @@ def _notes(
         if variable.name not in named and variable.name not in model.terms.blocks
         if (word := _mixed_word(model, study, variable.name, held))
     ]
-    notes = [f"Over an even mix of {', '.join(mixed)}."] if mixed else []
+    notes = [f"{_MIX} of {', '.join(mixed)}."] if mixed else []
     notes.append(shape_note(curve))
     factors = [compared] if compared else [study.factor(name) for name in question.at]
     for factor in factors:

@@ -127,8 +127,7 @@ def comparison_sentence(own: Finding, title: str) -> str:
     inner = f"{interval_words(2 * own.confidence - 1)} {limits_text(own, inner=True)}"
     margin = f"the margin of {margin_words(own)}"
     if math.isnan(own.std_error):
-        why = "a stratum it needs has no spare units"
-        return f"{capital(title)}: no test is possible, because {why}."
+        return f"{capital(title)}: {no_test_words(own)}."
     if own.verdict == "exceeds":
         return f"{head} ({outer}), more than {margin}."
     if own.verdict == "differs" and own.margin is None:
@@ -144,6 +143,12 @@ def comparison_sentence(own: Finding, title: str) -> str:
     return f"{head} ({outer}{told}): neither a difference nor its absence was shown."
 
 
+def no_test_words(own: Finding) -> str:
+    """Why there is no test: the units that the settings use up, in words of the study."""
+    units = " or ".join(own.strata) or "unit"
+    return f"no test is possible, because there is no spare {units} to judge by"
+
+
 def what_would_decide(own: Finding) -> str:
     """For an undecided comparison: what a larger study would need.
 
@@ -155,6 +160,8 @@ def what_would_decide(own: Finding) -> str:
     from scipy import special
 
     margin = own.margin
+    if own.verdict == "undecided" and math.isnan(own.std_error) and own.strata:
+        return f"More {unit_list(own.strata)} for each level make a test possible."
     if own.verdict != "undecided" or margin is None or not own.std_error > 0 or not own.df > 0:
         return ""
     needed = float(
@@ -165,7 +172,9 @@ def what_would_decide(own: Finding) -> str:
         return "The interval is far wider than the margin; this layout cannot answer it."
     if times <= _ENOUGH:
         return (
-            "This study was large enough for a difference of the margin; a repeat would settle it."
+            "A study of this size finds a difference of the margin about "
+            f"{POWER * 10:.0f} times in 10, if there is one; this time it did not tell. Another of "
+            "the same size may."
         )
     number = f"{times:.1f}" if times < 10 else f"{times:.0f}"
     return (

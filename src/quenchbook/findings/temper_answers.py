@@ -29,6 +29,7 @@ from quenchbook.units import (
 )
 
 _TIME_KEYS: Final = ("temper_time", "temper_hold", "temper_hours", "temper_soak")
+_MIX: Final = "Over an even mix"
 _COUNT_KEYS: Final = ("temper_cycles", "tempers")
 
 
@@ -138,7 +139,7 @@ def temper_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> 
         strata=tuple(curve.model.unit_word(unit) for unit in units),
         estimate_words=" or ".join(asked.place(x) for x in found.estimates) or "none inside",
         limits_words=_limits(asked),
-        sentence=_sentence(asked),
+        sentence=f"{_sentence(asked)}{_mix(asked)}",
         remedy="" if settled and not found.is_empty else _remedy(asked),
         notes=_notes(asked),
         result=found,
@@ -221,6 +222,11 @@ def _sentence(asked: _Asked) -> str:
     return f"{head} {wanted} ({level} {_limits(asked)}){tail}."
 
 
+def _mix(asked: _Asked) -> str:
+    """What was averaged over, as the end of the sentence."""
+    return "".join(f" {note}" for note in asked.curve.notes if note.startswith(_MIX))
+
+
 def _nearest(asked: _Asked) -> str:
     """What the mean is at the end that comes nearest."""
     found, curve = asked.found, asked.curve
@@ -254,7 +260,7 @@ def _remedy(asked: _Asked) -> str:
 
 def _notes(asked: _Asked) -> tuple[str, ...]:
     curve = asked.curve
-    notes = list(curve.notes)
+    notes = [note for note in curve.notes if not note.startswith(_MIX)]
     cubic = cubic_beside(curve)
     if cubic is not None:
         other = _Asked(

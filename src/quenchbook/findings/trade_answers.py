@@ -52,4 +52,8 @@ def trade_answer(
     answer: Answer = getattr(import_module(f"quenchbook.findings.{module}"), name)
     if question.response not in models:
         raise EstimabilityError(f"There are no readings of {question.response} yet.")
+    if question.factor and question.level == question.against:
+        raise EstimabilityError(f"It compares a level of {question.factor} with itself.")
+    if question.factor == question.along:
+        raise EstimabilityError(f"It compares levels of {question.along} along {question.along}.")
     return answer(models, question)

@@ -220,6 +220,15 @@ def verdict_of(
     return "equivalent" if inside else "undecided"
 
 
+def _judging(contrast: MarginalMeans, std_error: float) -> list[str]:
+    """Units a contrast is judged on; without a test, those of them that none is spare of."""
+    units = [str(unit) for unit in contrast.strata()[0]]
+    if std_error == std_error:
+        return units
+    strata = contrast.model.strata
+    return [unit for unit in units if not strata.stage(unit).df > 0] or units
+
+
 def finding(
     contrast: MarginalMeans,
     *,
@@ -291,7 +300,7 @@ def finding(
         p_value=float(2 * special.stdtr(df, -abs(estimate / std_error)))
         if std_error > 0
         else math.nan,
-        strata=tuple(model.unit_word(unit) for unit in contrast.strata()[0]),
+        strata=tuple(model.unit_word(unit) for unit in _judging(contrast, std_error)),
         confidence=confidence,
         notes=contrast.notes,
     )

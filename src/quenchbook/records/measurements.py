@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from quenchbook.errors import Problem, UnitError
-from quenchbook.plan.entry_tables import plausible, reading_columns
+from quenchbook.plan.entry_tables import reading_columns
 from quenchbook.records.cells import (
     is_missing,
     place,
@@ -20,6 +20,7 @@ from quenchbook.records.headers import ReadingColumn, columns_of_readings
 from quenchbook.records.labels import Labels
 from quenchbook.records.tables import Row, Table
 from quenchbook.study.definition import Response, Study
+from quenchbook.study.plausible_readings import plausible
 
 _MANY = 5  # more repeated rows than this are a table that is there twice
 

@@ -10,12 +10,15 @@ from typing import TYPE_CHECKING, Final, Literal, cast
 
 from quenchbook.errors import Problem, RecordError, UnitError
 from quenchbook.records.cells import dimension_of, is_missing, nearest_words
+from quenchbook.records.evidence_checks import row_problems
 from quenchbook.records.grids import text_grid
 from quenchbook.records.tables import Row, Table, table_of
 from quenchbook.units import STORAGE_UNITS, parse_number, parse_quantity, unit_named
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from quenchbook.study.definition import Study
 
 EVIDENCE_FILE: Final = "evidence.csv"
 
@@ -169,6 +172,15 @@ class EvidenceTable:
             groups.setdefault(row.about, []).append(row)
         return [tuple(group) for group in groups.values()]
 
+    def summary(self) -> str:
+        """Say how much was read: ``evidence.csv: 2 published studies, 1 comparison``."""
+        studies = len({row.study.casefold() for row in self.rows})
+        count = len(self.comparisons())
+        return (
+            f"{self.name}: {studies} published {'study' if studies == 1 else 'studies'}, "
+            f"{count} {'comparison' if count == 1 else 'comparisons'}"
+        )
+
     def to_frame(self) -> pd.DataFrame:
         """Return one row for each row of the file."""
         import pandas as pd
@@ -188,7 +200,7 @@ class EvidenceTable:
         return pd.DataFrame(rows)
 
 
-def read_evidence(path: str | Path) -> EvidenceTable:
+def read_evidence(path: str | Path, study: Study | None = None) -> EvidenceTable:
     """Read a table of published comparisons.
 
     Parameters
@@ -196,6 +208,9 @@ def read_evidence(path: str | Path) -> EvidenceTable:
     path : str or Path
         A CSV file, or a study folder: then ``evidence.csv`` beside ``study.toml``, and an empty
         table where there is none.
+    study : Study, optional
+        The own study: then the questions that rows name, their levels and their units are held
+        against it.
 
     Returns
     -------
@@ -221,6 +236,7 @@ def read_evidence(path: str | Path) -> EvidenceTable:
     if table is None:
         raise RecordError(problems)
     rows = _Reader(table, problems).rows()
+    problems += row_problems(rows, table.name, study)
     if problems:
         raise RecordError(problems)
     return EvidenceTable(rows, path.name)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from quenchbook.errors import Problem, UnitError
-from quenchbook.plan.entry_tables import BLOCK_COLUMNS, IMPACT_CHECK_COLUMNS, plausible
+from quenchbook.plan.entry_tables import BLOCK_COLUMNS, IMPACT_CHECK_COLUMNS
 from quenchbook.records.cells import (
     dimension_of,
     is_missing,
@@ -23,6 +23,7 @@ from quenchbook.records.headers import ReadingColumn, missing_columns
 from quenchbook.records.measurements import implausible_problem
 from quenchbook.records.tables import Row, Table
 from quenchbook.study.definition import Response
+from quenchbook.study.plausible_readings import plausible
 from quenchbook.units import unit_named
 
 WHEN: Final = ("before", "after")

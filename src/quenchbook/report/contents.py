@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
-from quenchbook.findings.answers import Analysis, AnyFinding
+from quenchbook.findings.answers import Analysis, AnyFinding, AnyQuestion
 from quenchbook.findings.statements import (
     estimate_text,
     f_text,
@@ -435,7 +435,7 @@ def _family_words(count: int, study: Study) -> str:
 
 
 def _finding_rows(analysis: Analysis) -> tuple[FindingRow, ...]:
-    """One row a finding; the gauges of one response share their scale."""
+    """One row a question, answered or not; the gauges of one response share their scale."""
     from quenchbook.plots.gauges import gauge_limits
 
     limits = {
@@ -443,7 +443,24 @@ def _finding_rows(analysis: Analysis) -> tuple[FindingRow, ...]:
         for name in analysis.models
         if analysis.comparisons(name)
     }
-    return tuple(_finding_row(own, limits.get(own.response)) for own in analysis.findings)
+    return tuple(
+        _unanswered_row(own[0])
+        if isinstance(own, tuple)
+        else _finding_row(own, limits.get(own.response))
+        for own in analysis.in_file_order()
+    )
+
+
+def _unanswered_row(question: AnyQuestion) -> FindingRow:
+    """The row of a question that the records cannot answer; why stands under the limits."""
+    return FindingRow(
+        verdict="not answered",
+        glyph_svg="",
+        gauge_svg="",
+        statement=question.words,
+        estimate_text="",
+        interval_text="",
+    )
 
 
 def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> FindingRow:

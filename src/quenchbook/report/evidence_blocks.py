@@ -28,7 +28,7 @@ def report_evidence(analysis: Analysis, evidence: EvidenceTable | None = None) -
     from quenchbook.records.published_comparisons import read_evidence
 
     if evidence is None:
-        evidence = read_evidence(analysis.study.folder)
+        evidence = read_evidence(analysis.study.folder, analysis.study)
     if not len(evidence):
         return []
     blocks: list[Block] = [Section("What others found")]

@@ -286,6 +286,8 @@ class Study:
     questions : tuple of Question
     trade_questions : tuple of TradeQuestion
         About curves: peaks, shifts, delays, tempers, equal hardness.
+    question_keys : tuple of str
+        Keys of all questions in the order of the file, which mixes both kinds.
     layout : Layout
     plan : PlanWish
     forbidden : tuple of ForbiddenTreatment
@@ -352,6 +354,7 @@ class Study:
     room: Room | None = None
     trade_questions: tuple[TradeQuestion, ...] = ()
     order_told: bool = True
+    question_keys: tuple[str, ...] = ()
     folder: Path = Path()
 
     def factor(self, name: str) -> Factor:

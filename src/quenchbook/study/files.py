@@ -112,6 +112,10 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         responses=responses,
         questions=questions,
         trade_questions=trade_questions,
+        question_keys=tuple(
+            str(entry.get("key", f"question_{number}"))
+            for number, (_, entry) in enumerate(mistakes.tables(content, "questions"), start=1)
+        ),
         layout=read_layout(content, factors, extra, mistakes),
         plan=read_plan_wish(content, named, mistakes),
         forbidden=forbidden,

@@ -47,7 +47,9 @@ def read_questions(
             )
         if "asks" in entry:
             if own := next((r for r in responses if r.name == response), None):
-                about = read_trade_question(key, words, own, entry, by_name, where, mistakes)
+                about = read_trade_question(
+                    key, words, own, entry, by_name, responses, where, mistakes
+                )
                 trade += [about] if about is not None else []
             continue
         question = _bound(key, words, response, entry, by_name, where, mistakes)
@@ -93,6 +95,14 @@ def _bound(
             )
         return None
     name, (level, against) = next(iter(pairs.items()))
+    if level == against:
+        mistakes.wrong(
+            where,
+            "compare",
+            f"the two levels of {name} are the same",
+            "Compare two different ones.",
+        )
+        return None
     nowhere = _does_not_exist(factors[name], {**at, **{n: pair[0] for n, pair in change.items()}})
     if nowhere:
         mistakes.wrong(where, "compare", f"{name} does not exist {nowhere}", "Ask where it exists.")

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, cast
+from collections.abc import Mapping, Sequence
+from typing import Any, Final, cast
 
 from quenchbook.errors import UnitError
 from quenchbook.study.definition import Response
 from quenchbook.study.factors import Factor, Level
 from quenchbook.study.mistakes import Mistakes, nearest
 from quenchbook.study.reading_levels import read_level_table, read_pair_table
+from quenchbook.study.trade_question_faults import amount_example, example_of, faults_of
 from quenchbook.study.trade_questions import ASKS, Asks, TradeQuestion
 from quenchbook.units import difference_dimension, parse_number, parse_quantity
 
-_EXAMPLES = {
-    "along": 'along = "austenitize"',
-    "compare": 'compare = { cold_route = ["dry_ice", "none"] }',
-    "within": 'within = "0.3 HRC"',
-    "target": 'target = "60 HRC"',
+_SHIFTS: Final = {
+    "temperature": ("10 degC", "degC or degF"),
+    "time": ("10 min", "s, min, h or days"),
+    "length": ("1 mm", "mm"),
+    "count": ("1 times", "times"),
 }
 
 
@@ -27,6 +28,7 @@ def read_trade_question(
     response: Response,
     entry: Mapping[str, Any],
     factors: Mapping[str, Factor],
+    responses: Sequence[Response],
     where: str,
     mistakes: Mistakes,
 ) -> TradeQuestion | None:
@@ -43,7 +45,7 @@ def read_trade_question(
                 where,
                 "",
                 f'asks = "{asks}" ({meaning}) has no {name}',
-                f"Write {_EXAMPLES[name]}.",
+                example_of(name, cast(Asks, asks), response, factors, str(entry.get("along", ""))),
             )
     for name in ("along", "compare", "at", "change", "margin", "within", "target"):
         if name in entry and name not in (*needed, *possible):
@@ -67,7 +69,7 @@ def read_trade_question(
                 where,
                 "compare",
                 "needs one factor with two levels",
-                f"Write {_EXAMPLES['compare']}.",
+                example_of("compare", cast(Asks, asks), response, factors, along),
             )
     at = read_level_table(entry.get("at", {}), factors, where, "at", mistakes)
     change = read_pair_table(entry.get("change", {}), factors, where, "change", mistakes)
@@ -79,10 +81,14 @@ def read_trade_question(
     if len(mistakes.problems) > before:
         return None
     factor, (level, against) = pair or ("", ("", ""))
-    return TradeQuestion(
+    question = TradeQuestion(
         key, words, response.name, cast(Asks, asks), along, factor, level, against, at, change,
         margin, within, target,
     )  # fmt: skip
+    faults = faults_of(question, response, factors, responses)
+    for own in faults:
+        mistakes.wrong(where, own.key, own.problem, own.remedy)
+    return None if faults else question
 
 
 def _in_response(
@@ -91,7 +97,8 @@ def _in_response(
     """Amount of a key in the unit of the response, above zero."""
     if key not in entry:
         return None
-    text, example = str(entry[key]).strip(), f'Write {key} = "0.3 {response.unit}"'.strip() + "."
+    text = str(entry[key]).strip()
+    example = f'Write {key} = "{amount_example(key, response, text)}".'
     if response.unit and not text.endswith(response.unit):
         mistakes.wrong(where, key, f"{entry[key]!r} has no unit '{response.unit}'", example)
         return None
@@ -108,12 +115,15 @@ def _in_response(
 
 def _shift(raw: Any, factor: Factor, where: str, mistakes: Mistakes) -> float | None:
     """Difference along a factor that is too small to matter, above zero."""
+    own, units = _SHIFTS[factor.dimension]
+    example = f'Write margin = "{own}".'
     try:
         value = round(parse_quantity(str(raw), difference_dimension(factor.dimension)), 9)
-    except UnitError as error:
-        mistakes.wrong(where, "margin", f"margin: {error}", 'Write margin = "10 degC".')
+    except UnitError:
+        what = f"margin is {raw!r}, not a difference of {factor.title} in {units}"
+        mistakes.wrong(where, "margin", what, example)
         return None
     if value <= 0:
-        mistakes.wrong(where, "margin", f"{raw!r} is not above zero", 'Write margin = "10 degC".')
+        mistakes.wrong(where, "margin", f"{raw!r} is not above zero", example)
         return None
     return value

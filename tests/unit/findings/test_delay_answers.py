@@ -59,7 +59,7 @@ def plain(text: str) -> str:
          "HRC (95 % interval −0.90 to +0.14; margin 0.5 HRC): neither a change nor its absence was "
          "shown."),
         (decade("undecided", std_error=math.nan), "", "Each tenfold delay: no test is possible, because "
-         "a stratum it needs has no spare units."),
+         "there is no spare cold batch to judge by."),
         (decade("exceeds", scale="log", quantity="impact energy", unit="J", estimate=math.log(0.8),
                 conf_low=math.log(0.7), conf_high=math.log(0.88), margin=math.log(1.1)), "",
          "Each tenfold delay costs 20 % of impact energy (95 % interval 12 to 30 %), more than the "
@@ -87,7 +87,7 @@ INF = math.inf
     ("low", "high", "steps", "outcome", "sentence"),
     [
         (180.0, 4000.0, (60.0, 6000.0), "inside the tested delays",
-         f"Half of the gain in hardness of {WHAT} is lost after 3 h to 2.8 days (95 % interval; best "
+         f"Half of the gain in hardness of {WHAT} is lost after 3 h to 2.8 days (95 % interval; estimate "
          "10 h). Without assuming a shape: between 60 min and 4.2 days."),
         (180.0, INF, (60.0, INF), "no upper limit",
          f"Half of the gain in hardness of {WHAT} is lost after 3 h or longer (95 % interval); no upper "
@@ -156,10 +156,10 @@ def test_the_added_minutes_are_said_beside_the_answer(tmp_path: Path) -> None:
     frame = simulated_frame((2.0, 1.5, 1.0, 0.5), (0.0, 60.0, 600.0, 6000.0), sd=0.1)
     analysis = qb.analyse(written_study(tmp_path, frame, timetable='transfer = "3 min"'))
     half, each = analysis.finding("half"), analysis.finding("decade")
-    assert "Times count until the coupons are cold." in half.sentence
-    for own in (half, each):
-        assert any("transfer of 3\u00a0min (told in [timetable])" in note for note in own.notes)
-        assert any("cooling adds 5\u00a0min with cold (assumed" in note for note in own.notes)
+    assert "Delay is counted from the quench until the coupons are cold" in half.sentence
+    for own in (half.sentence, " ".join(each.notes)):
+        assert "transfer of 3\u00a0min (told in [timetable])" in own
+        assert "cooling adds 5\u00a0min with cold (assumed" in own
 
 
 def test_the_demonstration_answers_each_decade_and_half_loss(plane_irons_records: Records) -> None:
@@ -210,3 +210,11 @@ def test_ratios_are_judged_on_the_log_scale(tmp_path: Path) -> None:
     assert each.estimate == pytest.approx(-0.1, abs=0.01)
     assert "costs 9.5\u00a0% of" in each.sentence or "costs 9." in each.sentence
     assert "Half of the gain means half of the logarithm of the ratio." in half.notes
+
+
+def test_a_change_judged_by_a_line_says_so_in_its_sentence(tmp_path: Path) -> None:
+    frame = simulated_frame((2.0, 1.5, 1.0, 0.5), MINUTES, loads=1, sd=0.1)
+    analysis = qb.analyse(written_study(tmp_path, frame))
+    assert analysis.finding("decade").sentence.endswith(
+        "No delay has a spare coupon: it is judged by how far they lie from a straight line."
+    )

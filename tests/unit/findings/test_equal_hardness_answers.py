@@ -186,3 +186,18 @@ def test_a_data_frame_has_no_declared_question() -> None:
     model = qb.mixed_model(toughness_frame(1), "impact", fixed=FIXED, strata=UNITS, scale="log")
     with pytest.raises(EstimabilityError, match="model of a study"):
         trade_answer({"impact_j": model}, QUESTION)
+
+
+def test_levels_of_one_unit_each_have_no_test_and_the_cure_is_more_units(
+    answer: Finding, models: Mapping[str, MixedModel]
+) -> None:
+    result: Any = answer.result
+    study = models["impact_j"].study
+    assert study is not None
+    unknown = Estimate(0.05, {"cold_batch": (math.nan, 0.0)}, math.nan)
+    with pytest.raises(EstimabilityError) as caught:
+        equal_hardness_finding(replace(result, adjusted=unknown, total=unknown), study)
+    assert str(caught.value) == (
+        "No test is possible: each cold route came from one cold batch. More cold batches of each "
+        "cold route make it possible."
+    )

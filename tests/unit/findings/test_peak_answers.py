@@ -345,3 +345,22 @@ def test_the_truth_of_the_demo_lies_in_its_intervals(
     low, high = result.not_excluded
     assert low <= max(peak - away, 940.0)
     assert min(peak + away, 1030.0) <= high
+
+
+@pytest.mark.parametrize(
+    ("compare", "why"),
+    [
+        (("cold_route", "none", "none"), "compares a level of cold_route with itself"),
+        (("austenitize", 940.0, 970.0), "compares levels of austenitize along austenitize"),
+    ],
+)
+@pytest.mark.parametrize("asks", ["peak_shift", "curve_shift"])
+def test_a_shift_of_a_level_against_itself_is_refused(
+    models: Mapping[str, MixedModel],
+    asks: str,
+    compare: tuple[str, float | str, float | str],
+    why: str,
+) -> None:
+    factor, level, against = compare
+    with pytest.raises(EstimabilityError, match=why):
+        trade_answer(models, asked(asks, factor=factor, level=level, against=against))

@@ -30,7 +30,7 @@ def analysed_with_margin(records: Records, margin: float) -> Analysis:
 def test_findings_of_an_unchanged_study_are_declared(records: Records) -> None:
     analysis = qb.analyse(records)
     assert all(own.declared and not own.change for own in analysis.findings)
-    assert analysis.standing() == "20 questions declared before the data."
+    assert analysis.standing() == "21 questions declared before the data; 1 not answered."
     assert "exploratory" not in analysis.summary()
     assert "exploratory" not in analysis._repr_html_()
 
@@ -43,7 +43,7 @@ def test_a_margin_changed_after_the_plan_makes_its_findings_exploratory(records:
     for own in analysis.findings:
         assert own.declared == (own.response == "impact_j")
         assert own.change == ("" if own.declared else words)
-    assert analysis.standing() == "3 questions declared before the data, 17 after."
+    assert analysis.standing() == "4 questions declared before the data, 17 after; 1 not answered."
     assert analysis.summary().count("[exploratory]") == 17
     assert words in analysis.summary()
     assert analysis._repr_html_().count(", exploratory</b>") == 17

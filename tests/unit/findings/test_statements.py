@@ -58,7 +58,8 @@ def test_a_hopeless_layout_is_called_so() -> None:
 
 def test_a_study_that_was_large_enough_is_called_so() -> None:
     assert what_would_decide(undecided(error_for(1.05))) == (
-        "This study was large enough for a difference of the margin; a repeat would settle it."
+        "A study of this size finds a difference of the margin about 8 times in 10, if there is "
+        "one; this time it did not tell. Another of the same size may."
     )
     assert "about 1.2 times as many" in what_would_decide(undecided(error_for(1.2)))
 
@@ -72,7 +73,6 @@ def test_the_remedy_uses_the_confidence_of_the_study() -> None:
     "own",
     [
         undecided(0.3, None),
-        undecided(math.nan),
         undecided(0.3, verdict="differs"),
         undecided(0.3, df=0.0),
     ],
@@ -134,3 +134,11 @@ def test_a_verdict_on_a_term_says_nothing_about_a_margin() -> None:
         "a real difference; no margin was declared"
     )
     assert "margin is not settled" in undecided(0.1, verdict="differs").meaning
+
+
+def test_where_no_unit_is_spare_the_remedy_is_more_of_them() -> None:
+    own = undecided(math.nan, strata=("bar",))
+    assert what_would_decide(own) == "More bars for each level make a test possible."
+    assert comparison_sentence(own, "lot B against A") == (
+        "Lot B against A: no test is possible, because there is no spare bar to judge by."
+    )

@@ -74,9 +74,10 @@ def test_noise_of_temper_batches_and_loads_is_carried(model: MixedModel) -> None
 
 
 def test_assumptions_travel_with_the_answer(model: MixedModel) -> None:
-    notes = " ".join(asked(model, 62.8).notes)
+    own = asked(model, 62.8)
+    notes = " ".join(own.notes)
+    assert own.sentence.endswith("Over an even mix of austenitize, delay.")
     assert "Two temper levels: only a straight line between them can be told." in notes
-    assert "Over an even mix of austenitize, delay." in notes
     assert "4\u00a0h have it at 161\u00a0°C" in notes
     assert "below 200 °C, where a temper can raise hardness" in notes
 

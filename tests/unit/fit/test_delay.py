@@ -202,7 +202,8 @@ def test_half_loss_needs_one_level_with_and_one_without_a_delay(demo: MixedModel
 
 def test_two_delays_are_not_enough(tmp_path: Path) -> None:
     frame = simulated_frame((1.5, 0.5), (6.0, 600.0))
-    own = qb.mixed_model(written_study(tmp_path, frame), "hardness_hrc")
+    records = written_study(tmp_path, frame, questions="")
+    own = qb.mixed_model(records, "hardness_hrc")
     with pytest.raises(EstimabilityError, match="three delays or more"):
         qb.half_loss_time(own, level="cold")
 

@@ -113,3 +113,57 @@ def test_the_table_of_the_demonstration_says_that_it_is_invented() -> None:
     table = qb.read_evidence(ROOT / "data" / "plane_irons")
     assert len(table) == 8
     assert all("invented" in row.study and "invented" in row.source for row in table.rows)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("dry ice", "dryice", "level is 'dryice', which is almost 'dry ice'. Write dry ice; "),
+        (",J,", ",kJ,", "the unit 'kJ' of impact energy is not known. Write J or ft lbf."),
+        (
+            "impact energy,J",
+            "hardness,J",
+            "the unit 'J' of hardness is a unit of energy. Write HRC.",
+        ),
+    ],
+)
+def test_a_level_or_unit_that_is_no_known_one_is_named(
+    tmp_path: Path, old: str, new: str, message: str
+) -> None:
+    assert message in mistakes(tmp_path, GOOD.replace(old, new))
+
+
+def test_rows_of_one_comparison_the_other_way_round_are_named(tmp_path: Path) -> None:
+    turned = "B,total,impact energy,J,ratio,none,dry ice,10,2,6,12,2,6,,,paper"
+    assert (
+        "evidence.csv row 3, B: compares none with dry ice; row 2 compares dry ice with none. "
+        "Write all rows of a comparison the same way round: "
+    ) in mistakes(tmp_path, GOOD, turned)
+
+
+def test_other_units_and_other_levels_are_nobodys_mistake(tmp_path: Path) -> None:
+    rows = (
+        "A,total,wear,mg,difference,deep cold,none,1.25,0.2,6,1.5,0.3,6,,,paper",
+        "B,total,hardness,HV,difference,deep cold,none,800,20,6,790,20,6,,,paper",
+    )
+    assert len(qb.read_evidence(written(tmp_path, *rows))) == 2
+
+
+@pytest.mark.parametrize(
+    ("question", "level", "message"),
+    [
+        ("tuff", "dry ice", "'tuff' is not the key of a question of this study"),
+        ("peak_moves", "liquid nitrogen", "the question 'peak_moves' compares"),
+        ("tough", "freezer", "compares freezer with no cold step; the question 'tough' compares"),
+        ("peak_none", "dry ice", "the question 'peak_none' compares no two levels."),
+    ],
+)
+def test_a_question_that_compares_something_else_is_named(
+    tmp_path: Path, question: str, level: str, message: str
+) -> None:
+    study = qb.read_study(ROOT / "data" / "plane_irons")
+    row = GOOD.replace("dry ice,none", f"{level},no cold step") + f",{question}"
+    path = written(tmp_path, row, head=HEAD + ",question")
+    with pytest.raises(RecordError) as caught:
+        qb.read_evidence(path, study)
+    assert message in str(caught.value)

@@ -115,11 +115,11 @@ def test_declared_margins_are_said_to_be_fixed_and_late_ones_exploratory(
     irons: Analysis, late: Analysis
 ) -> None:
     before, after = (words_of(contents.report_method(a)) for a in (irons, late))
-    assert "20 questions declared before the data." in before
+    assert "21 questions declared before the data; 1 not answered." in before
     assert "margins, fixed when the plan was made" in before
     assert "exploratory" not in before
     change = "Margin of hardness was 0.5 HRC when the plan was made, now 0.1 HRC: exploratory."
-    assert "3 questions declared before the data, 17 after." in after
+    assert "4 questions declared before the data, 17 after; 1 not answered." in after
     assert "fixed" not in after
     assert change in after
     assert words_of(contents.report_answer(late)).count(change) == 1
@@ -288,3 +288,14 @@ def test_the_report_says_which_readings_are_not_there(irons: Analysis, bars: Ana
     assert "24 bars in 6 furnace heats; nothing was left out" in words_of(
         study_tables.deviation_blocks(bars)
     )
+
+
+def test_page_one_has_a_row_for_every_question_in_the_order_of_the_file(irons: Analysis) -> None:
+    (block,) = (b for b in contents.report_answer(irons) if isinstance(b, FindingRows))
+    study = irons.study
+    words = {own.key: own.words for own in (*study.questions, *study.trade_questions)}
+    told = [row.statement.partition("\n")[0] for row in block.rows]
+    assert told == [words[key] for key in study.question_keys]
+    refused = [question.words for question, _ in irons.unanswered]
+    assert refused == [row.statement for row in block.rows if row.verdict == "not answered"]
+    assert len(refused) == 1

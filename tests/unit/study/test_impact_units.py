@@ -13,10 +13,10 @@ from quenchbook.bench.form_tables import entry_forms
 from quenchbook.bench.hazards import hazards
 from quenchbook.bench.sheets import bench_sheets
 from quenchbook.outlook.noise import USUAL, assumed_noise
-from quenchbook.plan.entry_tables import plausible
 from quenchbook.records.reading import read_records
 from quenchbook.records.tester import checks_of_testers
 from quenchbook.study.definition import Study
+from quenchbook.study.plausible_readings import plausible
 
 JOULES = 1.3558179483
 

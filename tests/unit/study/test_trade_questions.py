@@ -86,14 +86,19 @@ def test_amounts_are_kept_in_storage_units(tmp_path: Path) -> None:
             'compare = { cold_route = ["freezer", "none"] }\n',
             "",
             'line 22: asks = "peak_shift" (how far the peak lies higher for the first of two '
-            'levels) has no compare. Write compare = { cold_route = ["dry_ice", "none"] }.',
+            'levels) has no compare. Write compare = { cold_route = ["freezer", "none"] }.',
         ),
         (
             'along = "austenitize"\ncompare',
             'along = "cold_route"\ncompare',
             "line 27: 'cold_route' is not a factor with numbers as levels. Known: austenitize.",
         ),
-        ('"18 degF"', '"18 HRC"', "line 29: margin: "),
+        (
+            '"18 degF"',
+            '"18 HRC"',
+            "line 29: margin is '18 HRC', not a difference of austenitize in degC or degF. "
+            'Write margin = "10 degC".',
+        ),
         ('"18 degF"', '"-18 degF"', "line 29: '-18 degF' is not above zero. "),
         (
             '"0,3 HRC"',
