@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -240,8 +242,11 @@ def _level(
 
 def _unit_of(text: str, unit: str) -> str:
     """Unit of a temperature, of its cell or else of its column, as pint knows it."""
-    own = text.strip().lstrip("+-\u2212\u2013").lstrip("0123456789.,' \u00a0")
-    return unit_named(own or unit, "temperature")
+    own = re.sub(r"^[\W\d_]+", "", unicodedata.normalize("NFKC", text)).strip()
+    try:
+        return unit_named(own or unit, "temperature")
+    except UnitError:  # a number written in a way of its own, such as 1e3
+        return unit_named(unit, "temperature")
 
 
 def _far_off(

@@ -139,6 +139,11 @@ def test_a_text_that_stands_twice_is_not_said_to_have_moved(matrix: CouponMatrix
             "austenitize is '970' (521.1\u00a0°C), expected 820 to 1180 °C (1508 to 2156 °F). "
             "Was it 970 degC?",
         ),
+        (  # digits as wide as letters, found by the slow lane
+            "\uff16\uff12",
+            "austenitize is '\uff16\uff12' (16.7\u00a0°C), expected 820 to 1180 °C (1508 to 2156 °F). "
+            "Look at the log again.",
+        ),
         (
             "8l5",
             "austenitize is '8l5', not a temperature in °F. Write it such as 1778 degF, or leave "
