@@ -135,3 +135,8 @@ def test_a_changed_margin_of_a_shift_is_exploratory(tmp_path: Path) -> None:
 def test_questions_about_curves_share_the_level_too(tmp_path: Path) -> None:
     study = read(tmp_path, 'multiplicity = "together"\n' + GOOD)
     assert study.question_confidence == pytest.approx(1 - 0.05 / 2)
+
+
+def test_a_question_about_a_curve_is_not_called_unknown(tmp_path: Path) -> None:
+    with pytest.raises(StudyError, match="'shift' asks about a curve; here only comparisons"):
+        read(tmp_path, GOOD).question_of("shift")
