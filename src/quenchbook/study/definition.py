@@ -381,8 +381,8 @@ class Study:
         keys = ", ".join(question.key for question in self.questions) or "none"
         if any(question.key == key for question in self.trade_questions):
             raise StudyError(
-                f"'{key}' asks about a curve; here only comparisons and terms can be named: {keys}. "
-                "What the plan can tell of it stands with the plan."
+                f"'{key}' asks about a curve; here only comparisons and terms can be named: "
+                f"{keys}. What the plan can tell of it stands with the plan."
             )
         raise StudyError(f"There is no question '{key}'. There are {keys}.")
 
