@@ -285,13 +285,13 @@ def test_a_delay_is_named_only_with_the_routes_that_have_one(
     models: Mapping[str, MixedModel],
 ) -> None:
     alone = trade_answer(models, asked("peak", at={"cold_route": "none"}))
-    assert alone.notes[0] == "Over an even mix of temper."
+    assert alone.sentence.endswith("Over an even mix of temper.")
     cold = trade_answer(models, asked("peak", at={"cold_route": "dry_ice"}))
-    assert cold.notes[0] == "Over an even mix of temper, delay."
+    assert cold.sentence.endswith("Over an even mix of temper, delay.")
     both = trade_answer(
         models, asked("peak_shift", factor="cold_route", level="dry_ice", against="none")
     )
-    assert "Over an even mix of temper, delay with dry ice." in both.notes
+    assert "Over an even mix of temper, delay with dry ice." in (both.sentence, *both.notes)
 
 
 def test_unlike_scatter_of_routes_is_warned_of(plane_irons_records: Records) -> None:

@@ -125,6 +125,7 @@ def test_the_examples_of_the_template_are_right_when_they_are_no_comments(tmp_pa
     path = tmp_path / "mine" / "study.toml"
     text = path.read_text(encoding="utf-8").replace("coupons_per_bar = 12", "coupons_per_bar = 14")
     text = text.replace('temper_cycles = "1"', "")  # it is a factor now
+    text = text.replace('["0 min", "60 min"]', '["0 min", "60 min", "1 day"]')  # for a half-loss
     key = r"^# (?=\[+[a-z_.]+\]|[a-z_]+ = )"
     study = qb.read_study(written(tmp_path, re.sub(key, "", text, flags=re.MULTILINE)))
     assert study.has("step_order")
