@@ -281,9 +281,12 @@ def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[
     for number, line in enumerate(records.summary().splitlines()):
         say(f"{'3 records   ' if number == 0 else '            '}{line}")
     analysis, tables = analyse_study(folder)
-    for number, own in enumerate(analysis.findings):
-        word = f"{own.word}, exploratory" if own.change else own.word
-        say(f"{'4 analysis  ' if number == 0 else '            '}{own.question} {word}")
+    for number, own in enumerate(analysis.in_file_order()):
+        if isinstance(own, tuple):  # a question, and why it has no answer
+            line = f"{own[0].words} not answered"
+        else:
+            line = f"{own.question} {own.word}{', exploratory' if own.change else ''}"
+        say(f"{'4 analysis  ' if number == 0 else '            '}{line}")
     say("5 report    running the notebook ...")
     reports = report_study(folder)
     return [*paths, *bench, *tables, *reports]

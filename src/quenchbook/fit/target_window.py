@@ -21,13 +21,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import FittedCurve, curve_of
-from quenchbook.fit.inversion import Mask, Piece, Rule, accepted_runs, hull
+from quenchbook.fit.inversion import Mask, Piece, Rule, accepted_runs
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.stratum_covariance import stratum_covariance
+from quenchbook.fit.zones import Zones
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
 
@@ -44,7 +44,7 @@ _CLOSE: Final = 1e-12
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TargetWindow:
+class TargetWindow(Zones):
     """Where a coupon reaches a value nine times in ten.
 
     Attributes
@@ -72,32 +72,8 @@ class TargetWindow:
     total_df: float
     notes: tuple[str, ...] = ()
 
-    @property
-    def not_excluded(self) -> Piece:
-        """Hull of what is certain or possible."""
-        return hull([*self.certain, *self.possible])
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return the stretches: ``zone, from_place, to_place``."""
-        rows = [
-            {"zone": zone, "from_place": first, "to_place": last}
-            for zone in ("certain", "possible", "excluded")
-            for first, last in getattr(self, zone)
-        ]
-        return pd.DataFrame(rows, columns=["zone", "from_place", "to_place"])
-
-    def summary(self) -> str:
-        """Show the stretches."""
-        return "\n".join([self.to_frame().round(2).to_string(index=False), *self.notes])
-
     def __repr__(self) -> str:
         return f"<TargetWindow {self.target:g} along {self.curve.along}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(2).to_html(index=False, border=0, na_rep="") + notes
 
 
 def target_window(

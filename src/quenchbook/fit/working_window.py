@@ -16,7 +16,6 @@ from functools import partial
 from typing import Final
 
 import numpy as np
-import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import FittedCurve, curve_of
@@ -31,17 +30,16 @@ from quenchbook.fit.inversion import (
     with_open_ends,
 )
 from quenchbook.fit.mixed import MixedModel
+from quenchbook.fit.zones import Zones
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
 
 _GRID: Final = 361
 _REACH: Final = 3.0  # in x: one range beyond either end
 
-ZONES: Final = ("certain", "possible", "excluded")
-
 
 @dataclass(frozen=True, eq=False, repr=False)
-class WorkingWindow:
+class WorkingWindow(Zones):
     """Where one curve is within a difference of its peak.
 
     Attributes
@@ -68,32 +66,8 @@ class WorkingWindow:
     excluded: tuple[Piece, ...]
     notes: tuple[str, ...] = ()
 
-    @property
-    def not_excluded(self) -> Piece:
-        """Hull of what is certain or possible."""
-        return hull([*self.certain, *self.possible])
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return the stretches: ``zone, from_place, to_place``."""
-        rows = [
-            {"zone": zone, "from_place": first, "to_place": last}
-            for zone in ZONES
-            for first, last in getattr(self, zone)
-        ]
-        return pd.DataFrame(rows, columns=["zone", "from_place", "to_place"])
-
-    def summary(self) -> str:
-        """Show the stretches."""
-        return "\n".join([self.to_frame().round(2).to_string(index=False), *self.notes])
-
     def __repr__(self) -> str:
         return f"<WorkingWindow within {self.within:g} along {self.curve.along}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(2).to_html(index=False, border=0, na_rep="") + notes
 
 
 def working_window(

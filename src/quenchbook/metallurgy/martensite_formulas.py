@@ -122,7 +122,7 @@ FORMULAS: Final[Mapping[str, StartFormula]] = {
         539.0, _straight(423.0), {"Mn": 30.4, "Ni": 17.7, "Cr": 12.1, "Mo": 7.5},
         "Andrews, J. Iron Steel Inst. 203 (1965) 721, linear; limit of carbon from memory",
     ),
-    # +15 Cr: one transcription prints -15, which fails on measured starts
+    # +15 Cr: one copy prints -15, which fails on measured starts
     "Andrews 1965, product": _formula(
         512.0, _with_square(453.0, 217.0), {"Ni": 16.9, "Cr": -15.0, "Mo": 9.5},
         "Andrews, J. Iron Steel Inst. 203 (1965) 721, with products; limit of carbon from memory",

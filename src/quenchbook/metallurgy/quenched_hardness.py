@@ -58,7 +58,7 @@ def martensite_hardness(carbon: ArrayLike) -> Expected:
 
     References
     ----------
-    ASTM A255 (one public transcription).
+    ASTM A255 (one public copy).
 
     Examples
     --------

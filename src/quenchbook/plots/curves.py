@@ -49,16 +49,14 @@ from quenchbook.plots.style import (
     GHOST,
     HAIRLINE,
     HAIRLINE_PT,
-    MEAN_PT,
-    PENCIL,
     THIN_PT,
     TICK_PT,
-    TIE_PT,
     TITLE_PT,
     MarkStyle,
     draw_marks,
     drawing_rules,
 )
+from quenchbook.plots.ties import draw_tie, draw_tie_key
 from quenchbook.study.factors import Level, plural
 from quenchbook.units import capital, unit_text
 
@@ -251,16 +249,7 @@ def _draw_coupons(
             x, y = part["_x"].to_numpy() + shift, part["value"].to_numpy(dtype=float)
             xs.extend(x.tolist())
             ys.extend(y.tolist())
-            if len(part) < 2:
-                continue
-            middle, mean = float(x.mean()), float(y.mean())
-            panel.axes.plot(
-                [middle, middle], [y.min(), y.max()], color=style.colour, linewidth=TIE_PT, zorder=4
-            )
-            panel.axes.plot(
-                [middle - half, middle + half], [mean, mean], color=style.colour, linewidth=MEAN_PT,
-                solid_capstyle="butt", zorder=4,
-            )  # fmt: skip
+            draw_tie(panel.axes, x, y, style.colour, half)
     scale = 0.85 if grid.step > 4.5 else 0.7
     draw_marks(panel.axes, xs, ys, style, scale=scale, label=COUPONS)
 
@@ -273,7 +262,7 @@ def _key_groups(curves: ResponseCurves, grid: Grid, places: Places) -> list[list
     if _has_ties(curves, grid, places):
         load = wording.unit_word(curves, "furnace_load")
         coupons = plural(wording.unit_word(curves, "coupon"))
-        entries.append(Entry(f"{coupons} of one {load}, their mean", 8.0, _draw_tie))
+        entries.append(Entry(f"{coupons} of one {load}, their mean", 8.0, draw_tie_key))
     if len(grid.groups) > 1:
         other = plural(curves.group_factor.title) if curves.group_factor else "panels"
         entries.append(Entry(f"the other {other}", 16.0, _draw_ghost))
@@ -288,11 +277,6 @@ def _has_ties(curves: ResponseCurves, grid: Grid, places: Places) -> bool:
         for part in parts
         if not part.empty
     )
-
-
-def _draw_tie(sheet: Sheet, left: float, middle: float) -> None:
-    sheet.line((left + 4, left + 4), (middle - 5, middle + 5), PENCIL, TIE_PT)
-    sheet.line((left + 1, left + 7), (middle, middle), PENCIL, MEAN_PT)
 
 
 def _draw_ghost(sheet: Sheet, left: float, middle: float) -> None:

@@ -28,11 +28,9 @@ from quenchbook.plots.style import (
     CURVE_PT,
     HAIRLINE,
     HAIRLINE_PT,
-    MEAN_PT,
     NEUTRAL,
     PENCIL,
     TICK_PT,
-    TIE_PT,
     TITLE_PT,
     VALUE_PT,
     MarkStyle,
@@ -40,6 +38,7 @@ from quenchbook.plots.style import (
     drawing_rules,
     mark_styles,
 )
+from quenchbook.plots.ties import draw_tie, draw_tie_key
 from quenchbook.study.factors import Level, plural
 from quenchbook.units import decimals_for, listed, number_text
 
@@ -327,16 +326,7 @@ def _draw_coupons(panel: Panel, lines: DelayLines, route: Level, grid: _Grid) ->
             y = part["value"].to_numpy(dtype=float)
             xs.extend(x.tolist())
             ys.extend(y.tolist())
-            if len(part) < 2:
-                continue
-            middle, mean = float(x.mean()), float(y.mean())
-            panel.axes.plot(
-                [middle, middle], [y.min(), y.max()], color=style.colour, linewidth=TIE_PT, zorder=4
-            )
-            panel.axes.plot(
-                [middle - half, middle + half], [mean, mean], color=style.colour, linewidth=MEAN_PT,
-                solid_capstyle="butt", zorder=4,
-            )  # fmt: skip
+            draw_tie(panel.axes, x, y, style.colour, half)
     draw_marks(panel.axes, xs, ys, style, scale=0.85 if step > 4.5 else 0.7, label=COUPONS)
 
 
@@ -346,7 +336,7 @@ def _draw_coupons(panel: Panel, lines: DelayLines, route: Level, grid: _Grid) ->
 def _entries(lines: DelayLines) -> list[Entry]:
     entries = []
     if _has_ties(lines):
-        entries.append(Entry(f"{_tied(lines)}, their mean", 8.0, _draw_tie))
+        entries.append(Entry(f"{_tied(lines)}, their mean", 8.0, draw_tie_key))
     for level in lines.without:
         parent = lines.study.factor(lines.delays.factor.nested_in)
         entries.append(Entry(parent.word(level), 18.0, _dash(_without_style(lines, level))))
@@ -360,11 +350,6 @@ def _has_ties(lines: DelayLines) -> bool:
 def _tied(lines: DelayLines) -> str:
     unit = "cold_batch" if lines.tie != "furnace_load" else "furnace_load"
     return f"{plural(wording.unit_word(lines, 'coupon'))} of one {wording.unit_word(lines, unit)}"
-
-
-def _draw_tie(sheet: Sheet, left: float, middle: float) -> None:
-    sheet.line((left + 4, left + 4), (middle - 5, middle + 5), PENCIL, TIE_PT)
-    sheet.line((left + 1, left + 7), (middle, middle), PENCIL, MEAN_PT)
 
 
 def _dash(style: MarkStyle) -> Callable[[Sheet, float, float], None]:

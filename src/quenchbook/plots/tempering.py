@@ -24,20 +24,19 @@ from quenchbook.plots.style import (
     HAIRLINE,
     HAIRLINE_PT,
     INK,
-    MEAN_PT,
     NEUTRAL,
     PENCIL,
     STRAW,
     STRAW_EDGE,
     THIN_PT,
     TICK_PT,
-    TIE_PT,
     TITLE_PT,
     MarkStyle,
     draw_marks,
     drawing_rules,
     mark_styles,
 )
+from quenchbook.plots.ties import draw_tie, draw_tie_key
 from quenchbook.study.factors import plural
 from quenchbook.units import capital
 
@@ -195,16 +194,8 @@ def _draw_coupons(panel: Panel, coupons: pd.DataFrame, style: MarkStyle) -> None
             x, y = part["x"].to_numpy() + shift, part["value"].to_numpy()
             xs.extend(x.tolist())
             ys.extend(y.tolist())
-            if unit and len(part) > 1:
-                middle, mean = float(x.mean()), float(y.mean())
-                panel.axes.plot(
-                    [middle, middle], [y.min(), y.max()], color=style.colour, linewidth=TIE_PT,
-                    zorder=4,
-                )  # fmt: skip
-                panel.axes.plot(
-                    [middle - half, middle + half], [mean, mean], color=style.colour,
-                    linewidth=MEAN_PT, solid_capstyle="butt", zorder=4,
-                )  # fmt: skip
+            if unit:
+                draw_tie(panel.axes, x, y, style.colour, half)
     draw_marks(panel.axes, xs, ys, style, scale=0.85, label=COUPONS)
 
 
@@ -248,15 +239,10 @@ def _key(curve: Any, frames: Sequence[tuple[pd.DataFrame, pd.DataFrame, float]])
     if unit and any(own[1].groupby(["x", unit]).size().max() > 1 for own in frames):
         words = wording.unit_word(curve.model, unit)
         coupons = plural(wording.unit_word(curve.model, "coupon"))
-        entries.append(Entry(f"{coupons} of one {words}, their mean", 8.0, _draw_tie))
+        entries.append(Entry(f"{coupons} of one {words}, their mean", 8.0, draw_tie_key))
     entries.append(Entry("wanted value", 16.0, _draw_dots))
     entries.append(Entry("tempers that may give it", 16.0, _draw_strip))
     return entries
-
-
-def _draw_tie(sheet: Sheet, left: float, middle: float) -> None:
-    sheet.line((left + 4, left + 4), (middle - 5, middle + 5), PENCIL, TIE_PT)
-    sheet.line((left + 1, left + 7), (middle, middle), PENCIL, MEAN_PT)
 
 
 def _draw_dots(sheet: Sheet, left: float, middle: float) -> None:

@@ -73,7 +73,7 @@ def test_outputs_without_a_block_show_their_plain_text_only():
     outputs = [
         new_output("execute_result", data={"text/plain": "0.94", "text/html": "<b>x</b>"}),
         new_output("stream", name="stdout", text="\x1b[1mK7TC\x1b[0m\n"),
-        new_output("stream", name="stderr", text="/home/me/private.py: warning"),
+        new_output("stream", name="stderr", text="private.py: warning"),
         new_output("display_data", data={"text/plain": "<IPython.core.display.HTML object>"}),
     ]
     notebook = new_notebook(cells=[new_markdown_cell("# Q"), new_code_cell("x", outputs=outputs)])
