@@ -99,7 +99,7 @@ class OwnStudies:
         return self._fitted(response)[1]
 
     def _fitted(self, response: str) -> tuple[list[MixedModel], dict[str, str]]:
-        from quenchbook.fit.mixed import mixed_model
+        from quenchbook.fit.fitting import mixed_model
 
         found, why = [], {}
         for key, own in self.records.items():

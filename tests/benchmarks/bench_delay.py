@@ -5,30 +5,19 @@ Median of at least 5 rounds on a study of about 500 coupons. Never a timed test.
 
 from __future__ import annotations
 
-import statistics
 import sys
 import tempfile
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from timing import median_seconds
+
 import quenchbook as qb
 
 ROUNDS = 5
-
-
-def median_seconds(work: Callable[[], object], *, rounds: int = ROUNDS) -> float:
-    work()
-    times = []
-    for _ in range(rounds):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return statistics.median(times)
 
 
 def delay() -> dict[str, float]:

@@ -5,11 +5,10 @@ Raw readings of 500 coupons in, answer out; median of 5 rounds. Never a timed te
 
 from __future__ import annotations
 
-import statistics
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
+
+from timing import median_seconds
 
 import quenchbook as qb
 
@@ -17,16 +16,6 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.toughness import FIXED, UNITS, toughness_frame
 
 ROUNDS = 5
-
-
-def median_seconds(work: Callable[[], object]) -> float:
-    work()
-    times = []
-    for _ in range(ROUNDS):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return statistics.median(times)
 
 
 def equal_hardness_seconds() -> float:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import shutil
-import statistics
 import subprocess
 import sys
 import tempfile
@@ -19,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from timing import median_seconds
 
 import quenchbook as qb
 from quenchbook.fit.precision import Precision
@@ -27,16 +27,6 @@ from quenchbook.fit.small_sample import SmallSample
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "mixed_models"
 ROUNDS = 5
-
-
-def median_seconds(work: Callable[[], object], *, rounds: int = ROUNDS) -> float:
-    work()
-    times = []
-    for _ in range(rounds):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return statistics.median(times)
 
 
 def balanced_study() -> pd.DataFrame:

@@ -5,27 +5,16 @@ Seconds for one answer on 500 coupons; median of 5 rounds. Never a timed test: m
 
 from __future__ import annotations
 
-import statistics
-import time
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from timing import median_seconds
 
 import quenchbook as qb
 
 ROUNDS = 5
-
-
-def median_seconds(work: Callable[[], object]) -> float:
-    work()
-    times = []
-    for _ in range(ROUNDS):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return statistics.median(times)
 
 
 def peaks_of_500_coupons() -> None:

@@ -6,26 +6,15 @@ Targets: timetable of 12 loads by the list within 1 s, a cut list of 96 pieces w
 from __future__ import annotations
 
 import tempfile
-import time
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+
+from timing import median_seconds
 
 import quenchbook as qb
 from quenchbook.study.stock import StockBar
 
 DEMO = Path(__file__).parents[2] / "data" / "plane_irons"
-
-
-def seconds(what: Callable[[], object]) -> float:
-    """Shortest of three runs, after one that loads libraries."""
-    what()
-    runs = []
-    for _ in range(3):
-        start = time.perf_counter()
-        what()
-        runs.append(time.perf_counter() - start)
-    return min(runs)
 
 
 def main() -> None:
@@ -35,14 +24,14 @@ def main() -> None:
     assert study.stock is not None
     bars = replace(study.stock, bars=(StockBar(300.0), StockBar(500.0), StockBar(1000.0)))
     mixed = replace(matrix, study=replace(study, stock=bars))
-    print(f"timetable by the list      {seconds(lambda: qb.bench_timetable(matrix)):6.2f} s")
+    print(f"timetable by the list      {median_seconds(lambda: qb.bench_timetable(matrix)):6.2f} s")
     print(
-        f"timetable, searched        {seconds(lambda: qb.bench_timetable(matrix, search=True)):6.2f} s"
+        f"timetable, searched        {median_seconds(lambda: qb.bench_timetable(matrix, search=True)):6.2f} s"
     )
-    print(f"cut list, bars as told     {seconds(lambda: qb.cut_list(matrix)):6.2f} s")
-    print(f"cut list, three bars       {seconds(lambda: qb.cut_list(mixed)):6.2f} s")
+    print(f"cut list, bars as told     {median_seconds(lambda: qb.cut_list(matrix)):6.2f} s")
+    print(f"cut list, three bars       {median_seconds(lambda: qb.cut_list(mixed)):6.2f} s")
     with tempfile.TemporaryDirectory() as folder:
-        writing = seconds(lambda: qb.write_bench_documents(matrix, folder))
+        writing = median_seconds(lambda: qb.write_bench_documents(matrix, folder))
     print(f"booklet, PDF and HTML      {writing:6.2f} s")
 
 

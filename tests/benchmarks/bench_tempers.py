@@ -6,26 +6,14 @@ Raw readings of 500 coupons in, answer out; median of 5 rounds. Never a timed te
 from __future__ import annotations
 
 import itertools
-import statistics
-import time
-from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
+from timing import median_seconds
 
 import quenchbook as qb
 
 ROUNDS = 5
-
-
-def median_seconds(work: Callable[[], object]) -> float:
-    work()
-    times = []
-    for _ in range(ROUNDS):
-        started = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - started)
-    return statistics.median(times)
 
 
 def temper_seconds() -> float:

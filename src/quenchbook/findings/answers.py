@@ -12,8 +12,9 @@ from quenchbook.findings.statements import term_remedy, term_sentence
 from quenchbook.findings.trade_answers import trade_answer
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding, TermFinding, finding
+from quenchbook.fit.fitting import mixed_model
 from quenchbook.fit.means import differences_inside_loads, question_contrast
-from quenchbook.fit.mixed import MixedModel, mixed_model
+from quenchbook.fit.mixed import MixedModel
 from quenchbook.plan.declaration import change_of
 from quenchbook.study.definition import Question, Study
 from quenchbook.study.trade_questions import TradeQuestion

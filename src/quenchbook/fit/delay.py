@@ -19,8 +19,9 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.delay_lines import DelayLines, delay_lines
 from quenchbook.fit.delay_rows import decade_row, routes_asked
 from quenchbook.fit.effective_delays import EffectiveDelays, effective_delays
+from quenchbook.fit.fitting import fitted_model
 from quenchbook.fit.means import MarginalMeans
-from quenchbook.fit.mixed import MixedModel, fitted_model
+from quenchbook.fit.mixed import MixedModel
 from quenchbook.study.factors import Level, plural
 from quenchbook.study.terms import Terms, Variable
 

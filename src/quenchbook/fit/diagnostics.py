@@ -23,8 +23,9 @@ from pandas.api.types import is_numeric_dtype
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import CouponData
+from quenchbook.fit.fitting import fitted_model
 from quenchbook.fit.means import MarginalMeans
-from quenchbook.fit.mixed import MixedModel, fitted_model
+from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.unit_codes import group_means
 from quenchbook.study.terms import Array, Terms, Variable
 

@@ -10,7 +10,8 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import CouponData
-from quenchbook.fit.mixed import MixedModel, fitted_model
+from quenchbook.fit.fitting import fitted_model
+from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.study.terms import Array, Terms

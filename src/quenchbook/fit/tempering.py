@@ -21,9 +21,10 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.fitting import fitted_model
 from quenchbook.fit.inversion import excess_runs, with_open_ends
 from quenchbook.fit.mean_rows import mean_rows
-from quenchbook.fit.mixed import MixedModel, fitted_model, interval_frame
+from quenchbook.fit.mixed import MixedModel, interval_frame
 from quenchbook.metallurgy.tempering import HOURS_CONSTANT, tempering_parameter
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array, Variable

@@ -173,7 +173,7 @@ def _draw(answer: EvidenceAnswer, groups: list[tuple[EvidenceFinding, list[_Row]
         sheet.text(MARGIN, top + 28.0 + 13.0 * number, line, size=TITLE_PT)
     finding = _finding(answer)
     return Drawing(
-        "evidence", sheet.figure, finding, _reading(answer, rows), _notes(answer),
+        "evidence", sheet.figure, finding, _reading(answer, rows), answer.notes,
         _alt(answer, rows, finding), _data(groups),
     )  # fmt: skip
 
@@ -289,16 +289,6 @@ def _reading(answer: EvidenceAnswer, rows: list[_Row]) -> str:
             "further study is expected. The own study is in no average."
         )
     return capital(text)
-
-
-def _notes(answer: EvidenceAnswer) -> tuple[str, ...]:
-    many = len(answer.findings) > 1
-    notes = [
-        f"{capital(KINDS[own.kind])}: {note}" if many else note
-        for own in answer.findings
-        for note in own.notes
-    ]
-    return (*notes, *answer.notes)
 
 
 def _alt(answer: EvidenceAnswer, rows: list[_Row], finding: str) -> str:

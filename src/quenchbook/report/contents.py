@@ -10,31 +10,19 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
-from quenchbook.findings.answers import Analysis, AnyFinding, AnyQuestion
+from quenchbook.findings.answers import Analysis
 from quenchbook.findings.statements import (
-    estimate_text,
-    f_text,
-    interval_words,
-    margin_words,
-    p_text,
     percent_text,
-    shown_limits,
 )
-from quenchbook.findings.trade_findings import TradeFinding
-from quenchbook.findings.verdicts import INNER_VERDICTS, Finding, TermFinding
 from quenchbook.fit.diagnostics import diagnostics
 from quenchbook.fit.equal_hardness import EqualHardness
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
-from quenchbook.records.tester import checks_of_testers
 from quenchbook.report.answer_blocks import response_blocks, verdict_blocks
 from quenchbook.report.blocks import (
     Block,
     Bullets,
     Cautions,
-    FindingRow,
-    FindingRows,
-    Headline,
     Paragraph,
     Run,
     Runs,
@@ -77,33 +65,6 @@ def show(blocks: Iterable[Block]) -> None:
     shown: Any = display.display  # IPython ships no types
     for block in blocks:
         shown(block)
-
-
-def report_answer(analysis: Analysis) -> list[Block]:
-    """Question, answer in at most five sentences, and a row for each question of the study."""
-    study = analysis.study
-    counts = analysis.records.matrix.unit_counts()
-    days = int(analysis.records.matrix.in_loads["day"].nunique())
-    units = [f"{counts['coupon']} {study.unit_word('coupon', counts['coupon'])}"]
-    if "furnace_load" in counts:
-        units.append(
-            f"{counts['furnace_load']} {study.unit_word('furnace_load', counts['furnace_load'])}"
-        )
-    if days > 1:
-        units.append(f"{days} days")
-    date = f", {_date_text(study.date)}" if study.date else ""
-    alarm = checks_of_testers(analysis.records).alarm()
-    return [
-        Headline(
-            question=study.question,
-            byline=f"{study.author}{date}. {', '.join(units)}.",
-            answer=_answer(analysis),
-            invented=study.invented,
-        ),
-        *([Paragraph((Run(alarm, strong=True),))] if alarm else []),
-        *([Paragraph((_how_to_read(analysis),))] if analysis.findings else []),
-        FindingRows(_finding_rows(analysis)),
-    ]
 
 
 def report_method(analysis: Analysis) -> list[Block]:
@@ -344,50 +305,6 @@ def report_appendix(analysis: Analysis) -> list[Block]:
 # --- parts ---
 
 
-def _answer(analysis: Analysis) -> Runs:
-    """One sentence a question, what is settled first; what came after the data only if alone."""
-    own = [f for f in analysis.findings if not f.change] or list(analysis.findings)
-    if not own:
-        return ("No question could be answered.",)
-    ordered = sorted(own, key=_openness)
-    bold = ordered[0].verdict != "undecided"
-    texts = [
-        f"Exploratory: {f.sentence}" if f.change else f.sentence for f in ordered[:_MOST_ANSWERS]
-    ]
-    rest = len(analysis.findings) - len(texts)
-    if rest > 0:
-        texts.append(f"{rest} more {'answer stands' if rest == 1 else 'answers stand'} below.")
-    return (Run(texts[0], strong=bold), *(f"\n{text}" for text in texts[1:]))
-
-
-def _openness(own: AnyFinding) -> int:
-    """How much a finding leaves open: nothing, the margin, everything."""
-    if own.verdict == "undecided":
-        return 2
-    return int(own.verdict == "differs" and getattr(own, "margin", None) is not None)
-
-
-def _how_to_read(analysis: Analysis) -> str:
-    """Which interval is which in the rows, and what the grey field is."""
-    texts = [analysis.standing(), *dict.fromkeys(f.change for f in analysis.findings if f.change)]
-    own = [f for f in analysis.findings if isinstance(f, Finding)]
-    if own:
-        outer, inner = own[0].confidence, 2 * own[0].confidence - 1
-        texts.append(f"At the right of a row: estimate and its {interval_words(outer)}.")
-        if judged := [word for word in INNER_VERDICTS if any(f.verdict == word for f in own)]:
-            texts.append(
-                f"Short strokes in the band: the {interval_words(inner)}, by which "
-                f"{listed(judged)} {'is' if len(judged) == 1 else 'are'} judged."
-            )
-    margins = dict.fromkeys(f"{f.quantity} {margin_words(f)}" for f in own if f.margin is not None)
-    if margins:
-        texts.append(
-            "Grey field with dotted edges: the margin, inside which a difference is too small to "
-            f"matter: {'; '.join(margins)}."
-        )
-    return " ".join(texts)
-
-
 def _margins(study: Study) -> str:
     """Margin of each response that has one."""
     return "; ".join(
@@ -432,79 +349,3 @@ def _family_words(count: int, study: Study) -> str:
         f"{count} questions were each judged on their own at {level}: "
         f"of {once} true absences of a difference about one would be called real. {others}"
     )
-
-
-def _finding_rows(analysis: Analysis) -> tuple[FindingRow, ...]:
-    """One row a question, answered or not; the gauges of one response share their scale."""
-    from quenchbook.plots.gauges import gauge_limits
-
-    limits = {
-        name: gauge_limits(analysis.comparisons(name))
-        for name in analysis.models
-        if analysis.comparisons(name)
-    }
-    return tuple(
-        _unanswered_row(own[0])
-        if isinstance(own, tuple)
-        else _finding_row(own, limits.get(own.response))
-        for own in analysis.in_file_order()
-    )
-
-
-def _unanswered_row(question: AnyQuestion) -> FindingRow:
-    """The row of a question that the records cannot answer; why stands under the limits."""
-    return FindingRow(
-        verdict="not answered",
-        glyph_svg="",
-        gauge_svg="",
-        statement=question.words,
-        estimate_text="",
-        interval_text="",
-    )
-
-
-def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> FindingRow:
-    from quenchbook.plots.gauges import gauge_svg, glyph_svg
-
-    if isinstance(own, TermFinding):
-        return FindingRow(
-            verdict=own.verdict,
-            glyph_svg=glyph_svg(own.verdict, 1),
-            gauge_svg="",
-            statement=_statement(own),
-            estimate_text=f_text(own.statistic, own.df, own.df_error),
-            interval_text=p_text(own.p_value),
-        )
-    if isinstance(own, TradeFinding):
-        return FindingRow(
-            verdict=own.word,
-            glyph_svg="" if own.outcome else glyph_svg(own.verdict, 1 if own.estimate >= 0 else -1),
-            gauge_svg="",
-            statement=_statement(own),
-            estimate_text=own.estimate_words,
-            interval_text=own.limits_words,
-        )
-    return FindingRow(
-        verdict=own.verdict,
-        glyph_svg=glyph_svg(own.verdict, 1 if own.estimate >= 0 else -1),
-        gauge_svg=gauge_svg(own, limits=limits),
-        statement=_statement(own),
-        estimate_text=estimate_text(own),
-        interval_text=shown_limits(own).replace("; ", "\n"),
-    )
-
-
-def _statement(own: AnyFinding) -> str:
-    """The question of a row, marked if it is exploratory; why stands once above the rows."""
-    words = own.question or own.label
-    return f"{words}\nExploratory." if own.change else words
-
-
-def _date_text(iso: str) -> str:
-    import datetime
-
-    try:
-        day = datetime.date.fromisoformat(iso)
-    except ValueError:
-        return iso
-    return f"{day.day} {day:%B} {day.year}"

@@ -37,13 +37,11 @@ def report_evidence(analysis: Analysis, evidence: EvidenceTable | None = None) -
         if len(answers) > 1:
             blocks.append(Section(capital(answer.title), level=3))
         blocks.append(from_drawing(figure_evidence(answer)))
-        blocks += [_paragraph(own.word, own.sentence) for own in answer.findings]
-        blocks.append(Bullets(tuple(_source(own) for own in rows)))
+        for own in answer.findings:
+            runs = (Run(own.word, emphasis=True), f". {' '.join((own.sentence, *own.notes))}")
+            blocks.append(Paragraph(runs))
+        blocks.append(Bullets(tuple(_source(row) for row in rows)))
     return blocks
-
-
-def _paragraph(word: str, sentence: str) -> Paragraph:
-    return Paragraph((Run(word, emphasis=True), f". {sentence}"))
 
 
 def _source(own: PublishedComparison) -> Runs:

@@ -136,7 +136,7 @@ def test_refusal_tells_total_and_hardness(models: Mapping[str, MixedModel]) -> N
 def test_one_temper_is_answered_for_stated_slopes_only(
     models: Mapping[str, MixedModel], plane_irons_records: Any
 ) -> None:
-    from quenchbook.fit.mixed import fitted_model
+    from quenchbook.fit.fitting import fitted_model
 
     cut = {}
     for name, model in models.items():

@@ -300,7 +300,7 @@ def test_unlike_scatter_of_routes_is_warned_of(plane_irons_records: Records) -> 
     noisy = model.coupons["cold_route"].eq("freezer").to_numpy()
     value = model.coupons["value"] + np.where(noisy, rng.normal(0, 1.5, len(noisy)), 0.0)
     data = dataclasses.replace(model.data, coupons=model.coupons.assign(value=value))
-    from quenchbook.fit.mixed import fitted_model
+    from quenchbook.fit.fitting import fitted_model
 
     own = trade_answer({RESPONSE: fitted_model(data)}, asked("peak", at={"cold_route": "freezer"}))
     assert isinstance(own, TradeFinding)

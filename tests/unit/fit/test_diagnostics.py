@@ -34,7 +34,7 @@ def changed(model, coupon: str, by: float):
     """The same model with one coupon's readings moved."""
     from dataclasses import replace
 
-    from quenchbook.fit.mixed import fitted_model
+    from quenchbook.fit.fitting import fitted_model
 
     coupons, readings = model.data.coupons.copy(), model.data.readings.copy()
     coupons.loc[coupons["coupon"] == coupon, "value"] += by
@@ -106,7 +106,7 @@ def test_a_drift_along_the_furnace_order_is_found(demo) -> None:
     moved = demo
     from dataclasses import replace
 
-    from quenchbook.fit.mixed import fitted_model
+    from quenchbook.fit.fitting import fitted_model
 
     coupons = demo.data.coupons.copy()
     coupons["value"] += 0.15 * coupons["load_place"]

@@ -436,7 +436,7 @@ def same_hardness_finding(seed: int, bend: float) -> Any:
     from tests.toughness import FIXED, UNITS, toughness_frame
 
     from quenchbook.fit.equal_hardness import equal_hardness_contrast
-    from quenchbook.fit.mixed import mixed_model
+    from quenchbook.fit.fitting import mixed_model
 
     frame = toughness_frame(seed, coupons=4, bend=bend, cv=0.08)
     energy = mixed_model(frame, "impact", fixed=FIXED, strata=UNITS, scale="log")

@@ -10,7 +10,7 @@ from tests.conftest import ROOT
 import quenchbook as qb
 from quenchbook.findings.answers import Analysis
 from quenchbook.findings.verdicts import Finding
-from quenchbook.report import contents, noise_tables, study_tables
+from quenchbook.report import contents, first_page, noise_tables, study_tables
 from quenchbook.report.blocks import Block, FindingRows, Headline, Paragraph, TableBlock, plain_text
 from quenchbook.study.trade_questions import TradeQuestion
 
@@ -53,14 +53,14 @@ def words_of(blocks: list[Block]) -> str:
 
 
 def rows_of(analysis: Analysis) -> dict[str, object]:
-    (block,) = (b for b in contents.report_answer(analysis) if isinstance(b, FindingRows))
+    (block,) = (b for b in first_page.report_answer(analysis) if isinstance(b, FindingRows))
     return {row.statement.partition("\n")[0]: row for row in block.rows}
 
 
 def test_the_answer_is_a_sentence_a_question_at_most_five_the_settled_first(
     irons: Analysis,
 ) -> None:
-    headline = contents.report_answer(irons)[0]
+    headline = first_page.report_answer(irons)[0]
     assert isinstance(headline, Headline)
     first, *others = headline.answer
     lines = plain_text(headline.answer).split("\n")
@@ -73,30 +73,30 @@ def test_the_answer_is_a_sentence_a_question_at_most_five_the_settled_first(
 
 
 def test_what_is_undecided_comes_last_and_is_never_bold(bars: Analysis) -> None:
-    headline = contents.report_answer(bars)[0]
+    headline = first_page.report_answer(bars)[0]
     assert isinstance(headline, Headline)
     lines = plain_text(headline.answer).split("\n")
     assert [line.split(":")[0] for line in lines] == [
         "Coating", "Furnace temperature by coating", "Furnace temperature",
     ]  # fmt: skip
     only = dataclasses.replace(bars, findings=(bars.finding("temperature"),))
-    (part,) = contents.report_answer(only)[0].answer  # type: ignore[attr-defined]
+    (part,) = first_page.report_answer(only)[0].answer  # type: ignore[attr-defined]
     assert not part.strong
 
 
 def test_page_one_says_that_a_tester_was_out(irons: Analysis) -> None:
-    assert "out of its limit" not in words_of(contents.report_answer(irons))
+    assert "out of its limit" not in words_of(first_page.report_answer(irons))
     blocks = irons.records.block_checks
     high = blocks.assign(hardness_hrc=blocks["hardness_hrc"] + 2.0)
     off = dataclasses.replace(irons, records=dataclasses.replace(irons.records, block_checks=high))
     assert not blocks.empty
     assert "A tester check is out of its limit (error, session" in words_of(
-        contents.report_answer(off)
+        first_page.report_answer(off)
     )
 
 
 def test_page_one_says_which_interval_is_which(irons: Analysis) -> None:
-    words = words_of(contents.report_answer(irons))
+    words = words_of(first_page.report_answer(irons))
     assert "estimate and its 95 % interval" in words
     assert (
         "Short strokes in the band: the 90 % interval, by which slight and equivalent are judged"
@@ -122,7 +122,7 @@ def test_declared_margins_are_said_to_be_fixed_and_late_ones_exploratory(
     assert "4 questions declared before the data, 17 after; 1 not answered." in after
     assert "fixed" not in after
     assert change in after
-    assert words_of(contents.report_answer(late)).count(change) == 1
+    assert words_of(first_page.report_answer(late)).count(change) == 1
     for own in late.findings:
         row = rows_of(late)[own.question]
         marked = row.statement.endswith("\nExploratory.")  # type: ignore[attr-defined]
@@ -131,7 +131,7 @@ def test_declared_margins_are_said_to_be_fixed_and_late_ones_exploratory(
 
 
 def test_the_answer_leaves_out_what_came_after_the_data(late: Analysis) -> None:
-    headline = contents.report_answer(late)[0]
+    headline = first_page.report_answer(late)[0]
     assert isinstance(headline, Headline)
     lines = plain_text(headline.answer).split("\n")
     assert [line.split(":")[0] for line in lines[:-1]] == [
@@ -143,7 +143,7 @@ def test_the_answer_leaves_out_what_came_after_the_data(late: Analysis) -> None:
 
 def test_published_data_are_never_called_fixed_or_declared_beforehand(bars: Analysis) -> None:
     sections = (
-        contents.report_answer, contents.report_method, contents.report_questions,
+        first_page.report_answer, contents.report_method, contents.report_questions,
         contents.report_noise, contents.report_limits,
     )  # fmt: skip
     words = "\n".join(words_of(section(bars)) for section in sections)
@@ -225,7 +225,7 @@ def test_a_comparison_without_a_margin_has_no_field_to_explain(irons: Analysis) 
         for own in irons.findings
         if isinstance(own, Finding)
     ]
-    words = words_of(contents.report_answer(dataclasses.replace(irons, findings=tuple(bare))))
+    words = words_of(first_page.report_answer(dataclasses.replace(irons, findings=tuple(bare))))
     assert "Grey field" not in words
     assert "Short strokes" not in words
 
@@ -291,7 +291,7 @@ def test_the_report_says_which_readings_are_not_there(irons: Analysis, bars: Ana
 
 
 def test_page_one_has_a_row_for_every_question_in_the_order_of_the_file(irons: Analysis) -> None:
-    (block,) = (b for b in contents.report_answer(irons) if isinstance(b, FindingRows))
+    (block,) = (b for b in first_page.report_answer(irons) if isinstance(b, FindingRows))
     study = irons.study
     words = {own.key: own.words for own in (*study.questions, *study.trade_questions)}
     told = [row.statement.partition("\n")[0] for row in block.rows]
