@@ -103,7 +103,7 @@ _HOME = {
     "analyse": "findings.answers",
     "answer": "findings.answers",
     "Analysis": "findings.answers",
-    "read_evidence": "records.published_comparisons",
+    "read_evidence": "records.reading_evidence",
     "EvidenceTable": "records.published_comparisons",
     "syntheses": "fit.evidence",
     "Synthesis": "fit.evidence",

@@ -311,7 +311,7 @@ def _check(options: argparse.Namespace) -> int:
 
 def _print_evidence(records: Records) -> None:
     """Say how much was read of what others found."""
-    from quenchbook.records.published_comparisons import read_evidence
+    from quenchbook.records.reading_evidence import read_evidence
 
     evidence = read_evidence(records.study.folder, records.study)
     if len(evidence):

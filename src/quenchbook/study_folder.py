@@ -20,8 +20,8 @@ def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
     """
     from quenchbook.errors import RecordError
     from quenchbook.plan.files import read_plan
-    from quenchbook.records.published_comparisons import read_evidence
     from quenchbook.records.reading import read_records
+    from quenchbook.records.reading_evidence import read_evidence
     from quenchbook.study.files import read_study
 
     study = read_study(folder)
@@ -37,7 +37,7 @@ def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
 def evidence_problems(folder: str | Path, study: Study) -> tuple[Problem, ...]:
     """Mistakes of the published comparisons in a study folder; empty if there are none."""
     from quenchbook.errors import RecordError
-    from quenchbook.records.published_comparisons import read_evidence
+    from quenchbook.records.reading_evidence import read_evidence
 
     try:
         read_evidence(folder, study)

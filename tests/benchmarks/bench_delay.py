@@ -12,8 +12,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
-
-from timing import median_seconds
+from tests.benchmarks.timing import median_seconds
 
 import quenchbook as qb
 

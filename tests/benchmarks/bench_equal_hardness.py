@@ -8,11 +8,10 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from timing import median_seconds
-
 import quenchbook as qb
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.timing import median_seconds
 from tests.toughness import FIXED, UNITS, toughness_frame
 
 ROUNDS = 5

@@ -18,12 +18,14 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from timing import median_seconds
 
 import quenchbook as qb
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.timing import median_seconds
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "mixed_models"
 ROUNDS = 5

@@ -5,14 +5,18 @@ Seconds for one answer on 500 coupons; median of 5 rounds. Never a timed test: m
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from timing import median_seconds
 
 import quenchbook as qb
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.timing import median_seconds
 
 ROUNDS = 5
 

@@ -5,14 +5,16 @@ Targets: timetable of 12 loads by the list within 1 s, a cut list of 96 pieces w
 
 from __future__ import annotations
 
+import sys
 import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from timing import median_seconds
-
 import quenchbook as qb
 from quenchbook.study.stock import StockBar
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.timing import median_seconds
 
 DEMO = Path(__file__).parents[2] / "data" / "plane_irons"
 

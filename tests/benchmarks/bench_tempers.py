@@ -6,12 +6,16 @@ Raw readings of 500 coupons in, answer out; median of 5 rounds. Never a timed te
 from __future__ import annotations
 
 import itertools
+import sys
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from timing import median_seconds
 
 import quenchbook as qb
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.timing import median_seconds
 
 ROUNDS = 5
 

@@ -25,7 +25,7 @@ def report_evidence(analysis: Analysis, evidence: EvidenceTable | None = None) -
         Empty where there is no table, so that a report without one has no such section.
     """
     from quenchbook.plots.evidence import figure_evidence
-    from quenchbook.records.published_comparisons import read_evidence
+    from quenchbook.records.reading_evidence import read_evidence
 
     if evidence is None:
         evidence = read_evidence(analysis.study.folder, analysis.study)

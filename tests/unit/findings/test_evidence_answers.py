@@ -9,12 +9,7 @@ from tests.conftest import ROOT
 import quenchbook as qb
 from quenchbook.findings.answers import Analysis
 from quenchbook.findings.evidence_answers import EvidenceAnswer
-from quenchbook.records.published_comparisons import (
-    Arm,
-    EvidenceTable,
-    Kind,
-    PublishedComparison,
-)
+from quenchbook.records.published_comparisons import Arm, EvidenceTable, Kind, PublishedComparison
 
 
 def table(
