@@ -158,7 +158,7 @@ _HOME = {
     "next_needs": "planning_steps",
     "next_study": "planning_steps",
     "analyse_study": "steps",
-    "report_study": "steps",
+    "report_study": "publishing_steps",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from quenchbook import __version__
 from quenchbook.errors import QuenchbookError
+from quenchbook.publishing_steps import EDITIONS, USUAL, WRITERS
 
 if TYPE_CHECKING:
     from quenchbook.plan.matrix import CouponMatrix
@@ -127,7 +128,23 @@ def _parser() -> argparse.ArgumentParser:
     )
     own.add_argument("--seed", type=int, help="seed of the new coupons (default: drawn and kept)")
     own.add_argument("--draft", action="store_true", help="write nothing: coupons to look at")
-    verb("report", "write the report as HTML and PDF")
+    own = verb("report", "write the report: pages, figures, open data")
+    own.add_argument(
+        "--edition",
+        nargs="+",
+        default=["public"],
+        metavar="NAME",
+        help=f"{' or '.join(EDITIONS)}, or all (default: public)",
+    )
+    own.add_argument(
+        "--to",
+        nargs="+",
+        default=list(USUAL),
+        metavar="OUTPUT",
+        help=f"{', '.join(WRITERS)}, or all (default: {' '.join(USUAL)})",
+    )
+    own.add_argument("--code", action="store_true", help="show the code of the notebook")
+    own.add_argument("--no-appendix", action="store_true", help="leave the appendix out")
     verb("lab", "open the notebooks of a study in JupyterLab")
     verb("doctor", "say what is installed and what is missing", study=False)
     return parser
@@ -349,7 +366,7 @@ def _analyse(options: argparse.Namespace) -> None:
 def _report(options: argparse.Namespace) -> None:
     from tqdm import tqdm
 
-    from quenchbook.steps import report_study
+    from quenchbook.publishing_steps import report_study
 
     with tqdm(desc="cells", leave=False, disable=not sys.stderr.isatty()) as bar:
 
@@ -357,7 +374,14 @@ def _report(options: argparse.Namespace) -> None:
             bar.total = total
             bar.update(done - bar.n)
 
-        paths = report_study(options.study, progress=shown)
+        paths = report_study(
+            options.study,
+            editions=EDITIONS if "all" in options.edition else options.edition,
+            to=list(WRITERS) if "all" in options.to else options.to,
+            show_code=options.code,
+            appendix=not options.no_appendix,
+            progress=shown,
+        )
     _print_paths(paths)
 
 

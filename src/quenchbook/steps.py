@@ -12,8 +12,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from quenchbook.errors import PlanError, Problem, QuenchbookError, StudyError
-from quenchbook.study_folder import plan_of, read_folder
+from quenchbook.errors import PlanError, Problem, StudyError
+from quenchbook.study_folder import plan_of, read_folder, resource
 from quenchbook.writing import write_text
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from quenchbook.records.acceptance import RecordChanges
     from quenchbook.records.mistakes import Mistakes
     from quenchbook.records.reading import Records
-    from quenchbook.study.definition import Study
 
 Say = Callable[[str], None]
 
@@ -33,20 +32,7 @@ EXAMPLES = {
     "springs": "published experiment without repeats",
     "leaf_springs": "published experiment, a fraction of all settings",
 }
-_LONGEST_TITLE = 48  # characters that stand whole in the running head of a page
 NOTEBOOKS = ("01_plan", "02_bench", "03_records", "04_analysis", "05_report", "06_next")
-
-
-def resource(*parts: str) -> Path:
-    """Path of a file or folder that comes with quenchbook (``data``, ``notebooks``)."""
-    package = Path(__file__).parent
-    for root in (package, package.parent.parent):
-        path = root.joinpath(*parts)
-        if path.exists():
-            return path
-    raise QuenchbookError(
-        f"{'/'.join(parts)} is missing from this installation. Install quenchbook again."
-    )
 
 
 def new_study(folder: str | Path) -> list[Path]:
@@ -216,40 +202,6 @@ def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
     ]
 
 
-def report_study(
-    folder: str | Path, *, progress: Callable[[int, int], None] | None = None
-) -> list[Path]:
-    """Run the report notebook of a study and write it as HTML and PDF.
-
-    Parameters
-    ----------
-    folder : str or Path
-    progress : callable, optional
-        Called with cells done and cells in all.
-    """
-    from quenchbook.report.exporters import write_html, write_pdf
-    from quenchbook.report.run import executed
-
-    study, _, _ = read_folder(folder)
-    own = Path(folder) / "notebooks" / "05_report.ipynb"
-    notebook_path = own if own.exists() else resource("notebooks", "05_report.ipynb")
-    notebook = executed(
-        notebook_path, parameters={"study_folder": "."}, folder=Path(folder), progress=progress
-    )
-    place = Path(folder) / "reports"
-    place.mkdir(exist_ok=True)
-    html, pdf = place / f"{study.key}.html", place / f"{study.key}.pdf"
-    details = {
-        "title": study.question,
-        "study": _short_title(study),
-        "author": study.author,
-        "date": study.date,
-    }
-    for write, path in ((write_html, html), (write_pdf, pdf)):
-        write(notebook, path, overwrite=True, details=details)
-    return [html, pdf]
-
-
 def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[Path]:
     """Do the whole job on an example study, from question to published report.
 
@@ -268,6 +220,7 @@ def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[
         What was written.
     """
     from quenchbook.planning_steps import plan_study
+    from quenchbook.publishing_steps import report_study
 
     folder = copy_example(example, folder)
     matrix, paths = plan_study(folder)
@@ -318,14 +271,6 @@ def _copy_notebooks(folder: Path) -> list[Path]:
         text = json.dumps(notebook, indent=1, ensure_ascii=False) + "\n"
         paths.append(write_text(place / f"{name}.ipynb", text))
     return paths
-
-
-def _short_title(study: Study) -> str:
-    """Title that fits the running head: whole, up to its colon, or the key in words."""
-    for title in (study.title, study.title.partition(":")[0]):
-        if len(title) <= _LONGEST_TITLE:
-            return title
-    return study.key.replace("_", " ")
 
 
 def _short_name(name: str) -> str:

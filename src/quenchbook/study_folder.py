@@ -81,3 +81,17 @@ def study_folders(folder: str | Path) -> list[Path]:
             )
         )
     return found
+
+
+def resource(*parts: str) -> Path:
+    """Path of a file or folder that comes with quenchbook (``data``, ``notebooks``)."""
+    from quenchbook.errors import QuenchbookError
+
+    package = Path(__file__).parent
+    for root in (package, package.parent.parent):
+        path = root.joinpath(*parts)
+        if path.exists():
+            return path
+    raise QuenchbookError(
+        f"{'/'.join(parts)} is missing from this installation. Install quenchbook again."
+    )

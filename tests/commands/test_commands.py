@@ -262,7 +262,7 @@ compare = { cold_route = ["freezer", "none"] }
 def test_the_running_head_is_a_title_that_is_never_cut(plane_irons) -> None:
     import dataclasses
 
-    from quenchbook.steps import _short_title
+    from quenchbook.report.edition import _short_title
 
     assert _short_title(plane_irons) == "Plane irons of A2"
     assert _short_title(dataclasses.replace(plane_irons, title="Knives")) == "Knives"

@@ -151,7 +151,7 @@ class Preformatted(Block):
 
 @dataclass(frozen=True)
 class FigureBlock(Block):
-    """A picture with its caption in three parts and its alternative text."""
+    """A picture with its caption in three parts, its alternative text and the numbers behind it."""
 
     kind: ClassVar[str] = "figure"
     key: str
@@ -161,6 +161,7 @@ class FigureBlock(Block):
     reading: str = ""
     notes: tuple[str, ...] = ()
     alt: str = ""
+    data_csv: str = ""
 
 
 @dataclass(frozen=True)
@@ -257,6 +258,9 @@ class DrawnFigure(Protocol):
     def alt(self) -> str:
         """Alternative text."""
 
+    def to_frame(self) -> pd.DataFrame:
+        """Numbers behind the picture."""
+
     def svg(self) -> str:
         """Picture as SVG."""
 
@@ -274,6 +278,7 @@ def from_drawing(drawing: DrawnFigure) -> FigureBlock:
         reading=drawing.reading,
         notes=tuple(drawing.notes),
         alt=drawing.alt,
+        data_csv=drawing.to_frame().to_csv(index=False, lineterminator="\n"),
     )
 
 

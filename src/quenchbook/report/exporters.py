@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from nbformat import NotebookNode
 
     from quenchbook.report.document import Document
+    from quenchbook.report.edition import Edition
 
 
 class _ReportExporter(Exporter):
@@ -122,6 +123,20 @@ def write_pdf(
 
     done = pdf_bytes(report_document(notebook, **options))
     return write_whole(Path(path), done, overwrite=overwrite)
+
+
+def write_html_edition(edition: Edition) -> list[Path]:
+    """Write an edition as one HTML page, replacing an earlier one."""
+    from quenchbook.report.html import html_page
+
+    return [write_bytes(edition.path(".html"), html_page(edition.document).encode("utf-8"))]
+
+
+def write_pdf_edition(edition: Edition) -> list[Path]:
+    """Write an edition as a PDF, replacing an earlier one."""
+    from quenchbook.report.pdf import pdf_bytes
+
+    return [write_bytes(edition.path(".pdf"), pdf_bytes(edition.document))]
 
 
 def write_whole(path: Path, data: bytes, *, overwrite: bool) -> Path:

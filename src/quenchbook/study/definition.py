@@ -10,6 +10,7 @@ from typing import Literal
 
 from quenchbook.errors import StudyError
 from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
+from quenchbook.study.publishing import Publishing
 from quenchbook.study.room import Room
 from quenchbook.study.stock import Stock
 from quenchbook.study.trade_questions import TradeQuestion
@@ -321,6 +322,8 @@ class Study:
         Words of this study for units, such as ``furnace_load`` to ``furnace heat``.
     room : Room or None
         Where the cold work is done; None: not told.
+    publishing : Publishing
+        What reports take from the study file; no part of the declaration or of the plan.
     folder : Path
         Where the study lives.
     """
@@ -352,6 +355,7 @@ class Study:
     published: bool = False
     unit_names: Mapping[str, str] = field(default_factory=dict)
     room: Room | None = None
+    publishing: Publishing = field(default_factory=Publishing)
     trade_questions: tuple[TradeQuestion, ...] = ()
     order_told: bool = True
     question_keys: tuple[str, ...] = ()

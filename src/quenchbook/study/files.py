@@ -14,6 +14,7 @@ from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.mistakes import NAME, Mistakes
 from quenchbook.study.prices import price_mistakes
+from quenchbook.study.publishing import read_publishing
 from quenchbook.study.reading_factors import read_factors
 from quenchbook.study.reading_hours import hours_mistakes
 from quenchbook.study.reading_plan import read_layout, read_plan_wish
@@ -30,6 +31,7 @@ FORMAT: Final = 1
 _TABLES: Final = (
     "steel", "factors", "responses", "questions", "layout", "equipment", "costs", "held_constant",
     "tester", "plan", "forbidden", "extra_coupons", "room", "stock", "timetable",
+    "publishing",
 )  # fmt: skip
 _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
@@ -101,6 +103,10 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
     extra = read_extra_coupons(content, factors, forbidden, mistakes)
     named = dict(zip(map(str, mistakes.table(content, "responses")), responses, strict=False))
     questions, trade_questions = read_questions(content, factors, responses, mistakes)
+    question_keys = tuple(
+        str(entry.get("key", f"question_{number}"))
+        for number, (_, entry) in enumerate(mistakes.tables(content, "questions"), start=1)
+    )
     study = Study(
         key=_text(content, "key", mistakes, default=re.sub(r"\W+", "_", path.parent.name.lower())),
         title=_text(content, "title", mistakes),
@@ -112,10 +118,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         responses=responses,
         questions=questions,
         trade_questions=trade_questions,
-        question_keys=tuple(
-            str(entry.get("key", f"question_{number}"))
-            for number, (_, entry) in enumerate(mistakes.tables(content, "questions"), start=1)
-        ),
+        question_keys=question_keys,
         layout=read_layout(content, factors, extra, mistakes),
         plan=read_plan_wish(content, named, mistakes),
         forbidden=forbidden,
@@ -134,6 +137,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         confidence=_confidence(content, mistakes),
         multiplicity=cast(Multiplicity, _multiplicity(content, mistakes)),
         room=read_room(content, mistakes),
+        publishing=read_publishing(content, question_keys, mistakes),
         unit_names={str(k): str(v) for k, v in mistakes.table(content, "unit_names").items()},
         folder=path.parent,
     )

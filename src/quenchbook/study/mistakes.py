@@ -12,7 +12,7 @@ from quenchbook.errors import Problem
 NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 """A short name of the study file."""
 
-_CHOICES: Final = {"set_for": "unit that a factor can be set for"}
+_CHOICES: Final = {"set_for": "unit that a factor can be set for", "units": "choice of units"}
 
 
 class Mistakes:

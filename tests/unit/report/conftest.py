@@ -109,6 +109,9 @@ class FakeDrawing:
             figure.savefig(page, format=kind, **options)
         return page.getvalue()
 
+    def to_frame(self) -> pd.DataFrame:
+        return pd.DataFrame({"coupon": ["A2K"], "value": [61.25]})
+
     def svg(self) -> str:
         return self._page("svg", metadata={"Date": None}).decode()
 

@@ -1,0 +1,184 @@
+"""How a study is published: units in print, what readers ask, photographs, supporters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+from typing import Any, Final, Literal, cast
+
+from quenchbook.study.mistakes import Mistakes, nearest
+
+PrintedUnits = Literal["metric", "both"]
+
+_KEYS: Final = ("units", "support", "photos", "reader_questions")
+_PICTURES: Final = (".jpg", ".jpeg", ".png")
+_SHORTEST_ALT: Final = 20  # characters that can say what a photograph shows
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photograph from the bench.
+
+    Attributes
+    ----------
+    file : str
+        Path below the study folder, with ``/``.
+    caption, alt : str
+        What it shows, for readers and for those who do not see it.
+    """
+
+    file: str
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True)
+class ReaderQuestion:
+    """A question that readers ask, answered from a result of the study or from none.
+
+    Attributes
+    ----------
+    words : str
+        As readers ask it.
+    answer_from : str
+        Key of the question of the study that answers it; empty: not tested here.
+    """
+
+    words: str
+    answer_from: str = ""
+
+
+@dataclass(frozen=True)
+class Publishing:
+    """What a report takes from the study file beside the study itself; no part of the plan.
+
+    Attributes
+    ----------
+    units : str
+        ``metric``, or ``both``: °C with °F, J with ft lbf.
+    support : str
+        What the support of readers paid for, in words; only in the edition for supporters.
+    photos : tuple of Photo
+        Only in the edition for supporters.
+    reader_questions : tuple of ReaderQuestion
+    """
+
+    units: PrintedUnits = "metric"
+    support: str = ""
+    photos: tuple[Photo, ...] = ()
+    reader_questions: tuple[ReaderQuestion, ...] = ()
+
+
+def read_publishing(
+    content: Mapping[str, Any], question_keys: tuple[str, ...], mistakes: Mistakes
+) -> Publishing:
+    """Table ``[publishing]`` of a study file.
+
+    Parameters
+    ----------
+    content : mapping
+        The study file.
+    question_keys : tuple of str
+        Keys of the questions of the study, which answer those of readers.
+    mistakes : Mistakes
+        Gets everything that is wrong with the table.
+    """
+    table = mistakes.table(content, "publishing")
+    mistakes.known_keys(table, _KEYS, "publishing")
+    units = mistakes.choice("publishing", "units", table.get("units", "metric"), ("metric", "both"))
+    support = table.get("support", "")
+    if not isinstance(support, str):
+        mistakes.wrong("publishing", "support", f"support is {support!r}", "Write a sentence.")
+        support = ""
+    return Publishing(
+        units=cast(PrintedUnits, units),
+        support=" ".join(support.split()),
+        photos=tuple(
+            _photo(own, mistakes) for own in _entries(table, "photos", mistakes, '{ file = "..." }')
+        ),
+        reader_questions=tuple(
+            _reader_question(own, question_keys, mistakes)
+            for own in _entries(table, "reader_questions", mistakes, '{ words = "..." }')
+        ),
+    )
+
+
+def _entries(
+    table: Mapping[str, Any], key: str, mistakes: Mistakes, example: str
+) -> list[Mapping[str, Any]]:
+    """Entries of a list of tables inside ``[publishing]``."""
+    found = table.get(key, [])
+    if not isinstance(found, list) or not all(isinstance(own, Mapping) for own in found):
+        mistakes.wrong(
+            "publishing",
+            key,
+            f"{key} is not a list of tables",
+            f"Write {key} = [{example}], or [[publishing.{key}]] above each entry.",
+        )
+        return []
+    return found
+
+
+def _photo(own: Mapping[str, Any], mistakes: Mistakes) -> Photo:
+    texts = _texts(own, ("file", "caption", "alt"), "photos", mistakes)
+    path = PurePosixPath(texts["file"])
+    outside = path.is_absolute() or ".." in path.parts or "\\" in texts["file"]
+    if texts["file"] and (outside or path.suffix.lower() not in _PICTURES):
+        mistakes.wrong(
+            "publishing",
+            "photos",
+            f"'{texts['file']}' is no JPEG or PNG file below the study folder",
+            'Write a path such as file = "photos/load_3.jpg".',
+        )
+    if texts["alt"] and len(texts["alt"]) < _SHORTEST_ALT:
+        mistakes.wrong(
+            "publishing",
+            "photos",
+            f"alt of '{texts['file']}' is '{texts['alt']}'",
+            "Say in a sentence what the photograph shows to one who cannot see it.",
+        )
+    return Photo(**texts)
+
+
+def _reader_question(
+    own: Mapping[str, Any], question_keys: tuple[str, ...], mistakes: Mistakes
+) -> ReaderQuestion:
+    mistakes.known_keys(own, ("words", "answer_from"), "publishing")
+    words, source = own.get("words", ""), own.get("answer_from", "")
+    if not isinstance(words, str) or not words.strip():
+        mistakes.wrong(
+            "publishing",
+            "reader_questions",
+            "a question of readers has no words",
+            'Write words = "Is a freezer enough?"',
+        )
+        words = ""
+    if source and source not in question_keys:
+        mistakes.wrong(
+            "publishing",
+            "reader_questions",
+            f"'{words}' is answered from '{source}', which is no question of this study",
+            nearest(str(source), question_keys) or "Leave answer_from out: not tested here.",
+        )
+        source = ""
+    return ReaderQuestion(" ".join(words.split()), str(source))
+
+
+def _texts(
+    own: Mapping[str, Any], keys: tuple[str, ...], name: str, mistakes: Mistakes
+) -> dict[str, str]:
+    """The texts of an entry; each must be there."""
+    mistakes.known_keys(own, keys, "publishing")
+    texts = {}
+    for key in keys:
+        value = own.get(key)
+        if not isinstance(value, str) or not value.strip():
+            mistakes.wrong(
+                "publishing",
+                name,
+                f"an entry of {name} has no {key}",
+                f"Write {', '.join(f'{one} = ...' for one in keys)} in each.",
+            )
+        texts[key] = " ".join(str(value or "").split())
+    return texts

@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import quenchbook as qb
+from quenchbook.errors import StudyError
+from quenchbook.study.publishing import ReaderQuestion
+
+DEMO = Path(__file__).parents[3] / "data" / "plane_irons" / "study.toml"
+
+
+def study_with(tmp_path: Path, words: str) -> qb.Study:
+    (tmp_path / "study.toml").write_text(DEMO.read_text(encoding="utf-8") + words, encoding="utf-8")
+    return qb.read_study(tmp_path)
+
+
+def test_a_study_without_the_table_is_published_as_usual() -> None:
+    publishing = qb.read_study(DEMO.parents[1] / "coated_bars").publishing
+    assert publishing.units == "metric"
+    assert publishing.photos == ()
+
+
+def test_what_readers_ask_is_bound_to_a_question_or_to_none(tmp_path: Path) -> None:
+    own = """
+[publishing]
+units = "both"
+support = "Readers paid  for the steel."
+[[publishing.reader_questions]]
+words = "Is a freezer enough?"
+answer_from = "freezer"
+[[publishing.reader_questions]]
+words = "Does it rust less?"
+"""
+    study = study_with(tmp_path, own)
+    assert study.publishing.units == "both"
+    assert study.publishing.support == "Readers paid for the steel."
+    assert study.publishing.reader_questions == (
+        ReaderQuestion("Is a freezer enough?", "freezer"),
+        ReaderQuestion("Does it rust less?", ""),
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ('units = "inches"', "'inches' is not a choice of units"),
+        ("support = 3", "support is 3"),
+        ('photos = [{ file = "../a.jpg", caption = "c", alt = "twenty characters long." }]',
+         "no JPEG or PNG file below the study folder"),
+        ('photos = [{ file = "a.jpg", caption = "c", alt = "load" }]', "alt of 'a.jpg' is 'load'"),
+        ('photos = [{ file = "a.jpg", alt = "twenty characters long." }]', "has no caption"),
+        ('reader_questions = [{ words = "A?", answer_from = "freezr" }]', "Did you mean freezer?"),
+        ("reader_questions = [{ words = 3 }]", "has no words"),
+        ('reader_questions = "A?"', "not a list of tables"),
+        ("colour = 1", "'colour' is not known here"),
+    ],
+)  # fmt: skip
+def test_a_mistake_is_named_with_its_line(tmp_path: Path, words: str, told: str) -> None:
+    with pytest.raises(StudyError) as caught:
+        study_with(tmp_path, f"\n[publishing]\n{words}\n")
+    assert told in str(caught.value)
+    assert "study.toml line" in str(caught.value)
