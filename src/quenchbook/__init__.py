@@ -159,6 +159,8 @@ _HOME = {
     "next_study": "planning_steps",
     "analyse_study": "steps",
     "report_study": "publishing_steps",
+    "write_archive": "archive_steps",
+    "verify_archive": "archive_steps",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

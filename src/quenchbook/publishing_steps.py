@@ -15,6 +15,7 @@ EDITIONS: Final = ("public", "supporters")
 WRITERS: Final[Mapping[str, str]] = {
     "html": "quenchbook.report.exporters:write_html_edition",
     "pdf": "quenchbook.report.exporters:write_pdf_edition",
+    "archive": "quenchbook.archive_steps:write_archive_edition",
 }
 """What a report can be written as: module and function, ``(Edition) -> list of Path``."""
 
@@ -58,6 +59,8 @@ def report_study(
 
     _known(editions, EDITIONS, "edition")
     _known(to, WRITERS, "output")
+    if set(to) == {"archive"} and "public" not in editions:
+        raise ReportError("Data are the same for all: the archive comes with the public edition.")
     study, _, _ = read_folder(folder)
     own = Path(folder) / "notebooks" / "05_report.ipynb"
     notebook_path = own if own.exists() else resource("notebooks", "05_report.ipynb")
