@@ -78,7 +78,7 @@ class Verification:
     files, tables, numbers, texts, sentences : int
         How many were compared.
     printed : int
-        Answers that were looked for in the page.
+        Printed answers that were looked for in the page.
     page : str
         HTML report beside the archive in which the answers were looked for; empty: none.
     differences : tuple of Difference
@@ -128,7 +128,7 @@ class Verification:
                 "size, texts exactly)."
             )
             beside = (
-                f"{self.printed} answers looked for in {self.page}"
+                f"{self.printed} printed answers looked for in {self.page}"
                 if self.page
                 else f"no {self.study}.html beside the archive, so no page was looked into"
             )

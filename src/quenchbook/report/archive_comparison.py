@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.report.archive import CHECKSUMS
-from quenchbook.report.blocks import Paragraph, plain_text
+from quenchbook.report.blocks import FindingRows, Headline, Paragraph, plain_text
 from quenchbook.report.characters import shown
 from quenchbook.report.guarded_csv import INTEGER, NUMBER, rows_of_csv, rows_of_json_lines
 
@@ -132,72 +132,75 @@ def compared_page(path: Path, analysis: Analysis) -> Compared:
         size = f"larger than {LARGEST_PAGE // 1_000_000} MB"
         return Compared(differences=(Difference(path.name, "", "", size, "a report"),))
     page = page_text(path.read_text(encoding="utf-8", errors="replace"))
-    sentences = report_sentences(analysis)
-    missing = {key: words for key, words in sentences.items() if _plain(words) not in page}
+    texts = printed_texts(analysis)
     return Compared(
-        printed=len(sentences),
+        printed=len(texts),
         differences=tuple(
-            Difference(path.name, key, "sentence", "not in the page", words)
-            for key, words in missing.items()
+            Difference(path.name, where, "", "not in the page", words)
+            for where, words in texts.items()
+            if _unspaced(words) not in page
         ),
     )
 
 
-def report_sentences(analysis: Analysis) -> dict[str, str]:
-    """Paragraph of each answer as the report prints it, by the key of its question."""
+def printed_texts(analysis: Analysis) -> dict[str, str]:
+    """What the report prints of its answers, by where: the first page, then each question."""
     from quenchbook.report.answer_blocks import sentence_blocks
+    from quenchbook.report.first_page import report_answer
 
     found: dict[str, str] = {}
+    for block in report_answer(analysis):
+        if isinstance(block, Headline):
+            found["the answer on the first page"] = plain_text(block.answer)
+        elif isinstance(block, FindingRows):
+            for row in block.rows:
+                words = f"{row.statement} {row.estimate_text} {row.interval_text}"
+                found[f"first page: {row.statement}"] = words
     for name in analysis.models:
         own = [finding for finding in analysis.findings if finding.response == name]
         blocks = [block for block in sentence_blocks(own) if isinstance(block, Paragraph)]
-        found |= {
-            finding.key: plain_text(block.runs)
-            for finding, block in zip(own, blocks, strict=False)  # notes of several stand last
-        }
+        for finding, block in zip(own, blocks, strict=False):  # notes of several stand last
+            found[finding.key] = plain_text(block.runs)
     return found
 
 
 def page_text(page: str) -> str:
-    """Words of an HTML page on one line, without pictures, styles and note marks."""
+    """Words of an HTML page without blanks, pictures, styles and note marks.
+
+    Without blanks, because it depends on the style sheet which elements stand apart.
+    """
     reader = _Words()
     reader.feed(page)
     reader.close()
-    return _plain(" ".join(reader.words)) if reader.words else ""
+    return _unspaced("".join(reader.words))
 
 
 class _Words(HTMLParser):
     """Gathers text; elements in `_SKIPPED` and what is in them are passed over."""
 
     _SKIPPED: Final = frozenset({"script", "style", "svg", "sup", "head"})
-    _INSIDE: Final = frozenset({"strong", "em", "a", "code", "span", "b", "i", "abbr"})
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
-        self.words: list[str] = [""]
+        self.words: list[str] = []
         self.skipped: list[str] = []
 
     def handle_starttag(self, tag: str, _attrs: object) -> None:
         if tag in self._SKIPPED:
             self.skipped.append(tag)
-        elif tag not in self._INSIDE:
-            self.words.append("")
 
     def handle_endtag(self, tag: str) -> None:
         if tag in self.skipped:
             while self.skipped.pop() != tag:
                 pass
-        elif tag not in self._INSIDE:
-            self.words.append("")
 
     def handle_data(self, data: str) -> None:
         if not self.skipped:
-            self.words[-1] += data
+            self.words.append(data)
 
 
-def _plain(text: str) -> str:
-    """Text with single blanks, as pages show it."""
-    return " ".join(shown(text).split())
+def _unspaced(text: str) -> str:
+    return "".join(shown(text).split())
 
 
 def _compared(path: Path, name: str, table: DataTable) -> Compared:
