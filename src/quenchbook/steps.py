@@ -160,7 +160,7 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
 
 
 def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
-    """Analyse the records; write tests, findings and variance components as CSV.
+    """Analyse the records; write the tables of `analysis_tables` as CSV.
 
     ``columns.csv`` beside them says what each column means.
     """

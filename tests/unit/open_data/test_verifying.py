@@ -17,6 +17,8 @@ from quenchbook.columns import meaning
 from quenchbook.errors import ArchiveError
 from quenchbook.report.archive import zip_bytes
 from quenchbook.report.archive_comparison import page_text, printed_texts
+from quenchbook.report.document import Document
+from quenchbook.report.html import html_page
 
 
 def places(done: Verification) -> set[tuple[str, str, str]]:
@@ -217,6 +219,21 @@ def test_a_changed_sentence_of_the_page_is_found_wherever_it_stands(
     page.write_text(changed_page, encoding="utf-8")
     done = qb.verify_archive(archive)
     assert [own.table for own in done.differences] == ["coated_bars.html"]
+
+
+def test_answers_stand_in_a_page_of_the_report_as_it_is_made(
+    coated_bars_archive: Path, tmp_path: Path
+) -> None:
+    archive = Path(shutil.copy(coated_bars_archive, tmp_path))
+    analysis = qb.analyse(qb.read_folder(coated_bars_archive.parent.parent)[2])
+    blocks = (*qb.report_answer(analysis), *qb.report_questions(analysis))
+    page = html_page(Document(analysis.study.question, blocks))
+    (tmp_path / "coated_bars.html").write_text(page, encoding="utf-8")
+    done = qb.verify_archive(archive)
+    assert done.agrees, done.summary()
+    assert done.printed == 7
+    (tmp_path / "coated_bars.html").write_text(page.replace("2.75", "2.57"), encoding="utf-8")
+    assert not qb.verify_archive(archive).agrees
 
 
 def test_words_of_a_page_leave_out_pictures_and_note_marks() -> None:
