@@ -77,6 +77,8 @@ class Verification:
         Key of the study and hash of its plan; empty if they cannot be read.
     files, tables, numbers, texts, sentences : int
         How many were compared.
+    same : int
+        Numbers that agree.
     printed : int
         Printed answers that were looked for in the page.
     page : str
@@ -93,6 +95,7 @@ class Verification:
     files: int
     tables: int
     numbers: int
+    same: int
     texts: int
     sentences: int
     printed: int
@@ -123,8 +126,8 @@ class Verification:
         lines.append(f"{self.files} files against their checksums.")
         if self.tables:
             lines.append(
-                f"Recomputed from study, plan and records: {self.numbers} numbers and {self.texts} "
-                f"texts in {self.tables} tables (numbers within {RELATIVE_TOLERANCE:g} of their "
+                f"Recomputed from study, plan and records: {self.numbers} numbers, of which "
+                f"{self.same} agree, and {self.texts} texts in {self.tables} tables (numbers within {RELATIVE_TOLERANCE:g} of their "
                 "size, texts exactly)."
             )
             beside = (
@@ -191,6 +194,7 @@ def verify_archive(path: str | Path) -> Verification:
         files=len(files) - 1,
         tables=sum(name.startswith("data/") for name in files) if plan else 0,
         numbers=sum(part.numbers for part in found),
+        same=sum(part.same for part in found),
         texts=sum(part.texts for part in found),
         sentences=sum(part.sentences for part in found),
         printed=sum(part.printed for part in found),
