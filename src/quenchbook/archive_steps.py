@@ -127,8 +127,8 @@ class Verification:
         if self.tables:
             lines.append(
                 f"Recomputed from study, plan and records: {self.numbers} numbers, of which "
-                f"{self.same} agree, and {self.texts} texts in {self.tables} tables (numbers within {RELATIVE_TOLERANCE:g} of their "
-                "size, texts exactly)."
+                f"{self.same} agree, and {self.texts} texts in {self.tables} tables (numbers "
+                f"within {RELATIVE_TOLERANCE:g} of their size, texts exactly)."
             )
             beside = (
                 f"{self.printed} printed answers looked for in {self.page}"
