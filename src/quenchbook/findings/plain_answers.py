@@ -104,9 +104,14 @@ def ruled_out_text(own: Finding, *, inner: bool = True) -> str:
 
 
 def what_it_takes(own: AnyFinding) -> str:
-    """What would settle it, to go on after a colon or semicolon, without its full stop."""
-    words = own.remedy.rstrip(".")
-    return words[:1].lower() + words[1:]
+    """What would settle it, as one part of a sentence: to go on after a colon or semicolon."""
+    parts, rest = [], own.remedy
+    while rest:
+        part = first_sentence(rest)
+        rest = rest[len(part) :].strip()
+        words = part.rstrip(".")
+        parts.append(words[:1].lower() + words[1:])
+    return "; ".join(parts)
 
 
 # --- comparisons -------------------------------------------------------------------------------

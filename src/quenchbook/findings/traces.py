@@ -25,7 +25,7 @@ _CURVES: Final[Mapping[str, str]] = {
     "temper_for": "tempers at which a t test does not tell the mean from the target",
     "equal_hardness": "t intervals at both ends of the hardness that was shared",
 }
-"""How the interval of each kind of answer about a curve is made (docstrings of `quenchbook.fit`)."""
+"""How the interval of each kind of answer about a curve is made; more in `quenchbook.fit`."""
 
 
 def trace_note(analysis: Analysis, own: AnyFinding) -> str:
@@ -76,7 +76,7 @@ def _comparison_method(own: Finding) -> str:
         return "No t test: no spare unit"
     what = {
         "per_decade": "Slope in log time",
-        "equal_hardness": "Difference less slope times hardness",
+        "equal_hardness": "Difference at equal hardness",
     }.get(own.asks, "Difference of means")
     df = f" with {df_text(own.df)} df" if math.isfinite(own.df) else ""
     if own.p_value != own.p_value:  # limits joined over strata, not those of one t

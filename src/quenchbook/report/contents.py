@@ -16,7 +16,12 @@ from quenchbook.fit.diagnostics import diagnostics
 from quenchbook.fit.equal_hardness import EqualHardness
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
-from quenchbook.report.answer_blocks import CANNOT_TELL, refused_blocks, response_blocks, verdict_blocks
+from quenchbook.report.answer_blocks import (
+    CANNOT_TELL,
+    refused_blocks,
+    response_blocks,
+    verdict_blocks,
+)
 from quenchbook.report.blocks import (
     Block,
     Bullets,

@@ -24,10 +24,10 @@ def measured_rates_words() -> str:
     Returns
     -------
     str
-        From the file `FILE` beside this module, an object with ``quenchbook`` (version), ``studies``
-        (number simulated), ``false_difference`` and ``false_equivalence`` (each with ``rate`` and
-        its limits ``conf_low`` and ``conf_high``, shares from 0 to 1, family-wise), ``confidence``
-        of these limits, and ``source`` (where the simulation and its output stand).
+        From the file `FILE` beside this module, an object with ``quenchbook`` (version),
+        ``studies`` (number simulated), ``false_difference`` and ``false_equivalence`` (each with
+        ``rate`` and its limits ``conf_low`` and ``conf_high``, shares from 0 to 1, family-wise),
+        ``confidence`` of these limits, and ``source`` (where simulation and output stand).
 
     Raises
     ------

@@ -50,7 +50,9 @@ def equipment_table(study: Study) -> TableBlock:
         ("steel: " + str(key).replace("_", " "), told_text(value))
         for key, value in study.steel.items()
     ]
-    rows += [(str(key).replace("_", " "), told_text(value)) for key, value in study.equipment.items()]
+    rows += [
+        (str(key).replace("_", " "), told_text(value)) for key, value in study.equipment.items()
+    ]
     return table(
         pd.DataFrame(rows, columns=["what", "which"]),
         key="equipment",
