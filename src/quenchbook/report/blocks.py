@@ -81,7 +81,10 @@ class Headline(Block):
 
 @dataclass(frozen=True)
 class FindingRow:
-    """One finding: verdict with glyph, statement, gauge, estimate and interval."""
+    """One finding: verdict with glyph, statement, gauge, estimate and interval.
+
+    `link` leads from the statement to the place that shows it.
+    """
 
     verdict: str
     glyph_svg: str
@@ -89,6 +92,7 @@ class FindingRow:
     statement: str
     estimate_text: str
     interval_text: str
+    link: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,11 +105,12 @@ class FindingRows(Block):
 
 @dataclass(frozen=True)
 class Section(Block):
-    """A heading; the headline is level 1."""
+    """A heading; the headline is level 1. Links lead to `anchor`, or else to its title."""
 
     kind: ClassVar[str] = "section"
     title: str
     level: int = 2
+    anchor: str = ""
 
 
 @dataclass(frozen=True)

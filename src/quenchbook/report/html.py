@@ -147,7 +147,10 @@ class _Page:
                 signed = signature(self.document) if level == 1 else ""
                 return heading + (f'\n<p class="byline">{escape(signed)}</p>' if signed else "")
             case FindingRows():
-                rows = (_finding(row, f"finding-{n}") for n, row in enumerate(block.rows, start=1))
+                rows = (
+                    _finding(row, f"finding-{n}", safe_link(row.link, self.document))
+                    for n, row in enumerate(block.rows, start=1)
+                )
                 return f'<ul class="findings" role="list">{"".join(rows)}</ul>'
             case Paragraph():
                 return f"<p>{self._runs(block.runs)}</p>"
@@ -220,11 +223,15 @@ def _lines(text: str) -> str:
     return escape(text).replace("\n", "<br>")
 
 
-def _finding(row: FindingRow, prefix: str) -> str:
+def _finding(row: FindingRow, prefix: str, target: str) -> str:
     glyph = _mark(row.glyph_svg, f"{prefix}-glyph")
+    statement = _lines(row.statement)
+    if target:
+        words, line_end, mark = row.statement.partition("\n")
+        statement = f'<a href="{escape(target)}">{_lines(words)}</a>{_lines(line_end + mark)}'
     return (
         f'<li><span class="verdict">{glyph}{escape(row.verdict)}</span>'
-        f'<span class="statement">{_lines(row.statement)}</span>'
+        f'<span class="statement">{statement}</span>'
         f'<span class="gauge">{_mark(row.gauge_svg, f"{prefix}-gauge")}</span>'
         f'<span class="numbers">{escape(row.estimate_text)}'
         f"<span>{_lines(row.interval_text)}</span></span></li>"

@@ -137,9 +137,13 @@ class _Source:
         )
 
     def _finding(self, row: FindingRow, number: int) -> str:
+        target = safe_link(row.link, self.document)
+        statement = _text(row.statement)
+        if target.startswith("#"):
+            statement = f"link(label({literal(target[1:])}), {statement})"
         parts = [
             f"verdict: {_text(row.verdict, 12)}",
-            f"statement: {_text(row.statement)}",
+            f"statement: {statement}",
             f"estimate: {_text(row.estimate_text, 14)}",
             f"interval: {_text(row.interval_text, 14)}",
             f"long: {_is_long((row.verdict, row.statement, row.estimate_text), _LONGEST_ROW)}",
