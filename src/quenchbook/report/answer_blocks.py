@@ -47,9 +47,14 @@ def response_blocks(analysis: Analysis, name: str, own: Sequence[AnyFinding]) ->
     contrasts = [f for f in own if isinstance(f, Finding)]
     compared = comparison_blocks(contrasts, analysis.study.response(name).unit)
     blocks = compared[:1]  # the figure; what is said of it stands last
-    if not any(getattr(f, "asks", "") in _SHOW_CURVES for f in own):
+    if shows_curves(own):
         blocks += curve_blocks(analysis.models[name])
     return [*blocks, *sentence_blocks(own), *trade_figures(own), *compared[1:]]
+
+
+def shows_curves(own: Sequence[AnyFinding]) -> bool:
+    """Whether a response gets its curves as a figure: no figure of an answer shows them already."""
+    return not any(getattr(f, "asks", "") in _SHOW_CURVES for f in own)
 
 
 def sentence_blocks(own: Sequence[AnyFinding]) -> list[Block]:

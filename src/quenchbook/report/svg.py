@@ -73,12 +73,12 @@ def inline_svg(svg: str, *, prefix: str, title: str, where: str) -> str:
     return ElementTree.tostring(root, encoding="unicode")
 
 
-def svg_file(svg: str, *, where: str) -> bytes:
-    """SVG as a file of its own for a printed page: cleaned in the same way, on white ground."""
+def svg_file(svg: str, *, where: str, white: bool = True) -> bytes:
+    """SVG as a file of its own, cleaned in the same way; on white ground for a printed page."""
     root = svg_root(svg, where=where)
     for element in root.iter():
         for name, value in element.attrib.items():
-            if name in ("fill", "stroke", "style"):
+            if white and name in ("fill", "stroke", "style"):
                 element.set(name, re.sub(_PAPER, "#ffffff", value, flags=re.IGNORECASE))
     root.set("xmlns", _SVG)
     root.set("xmlns:xlink", _XLINK)
