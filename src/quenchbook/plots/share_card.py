@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import bisect
+from collections.abc import Sequence
 from typing import Final
 
 import pandas as pd
@@ -22,6 +24,7 @@ _EDGE: Final = 54.0
 _QUESTION: Final = 26.0
 _INTERVAL: Final = 28.0
 _WORD: Final = 27.0
+_BETWEEN: Final = 10.0
 _DPI: Final = 72  # a point of the sheet is then one pixel
 
 
@@ -57,8 +60,7 @@ def share_alt(words: ShareWords) -> str:
     """Alternative text of a share picture: every word on it, and what its figure shows."""
     verdicts = "; ".join(f"{own.word}: {own.words}" for own in words.verdicts)
     parts = [
-        f"{words.question} {words.headline}"
-        + (f" ({words.interval})" if words.interval else ""),
+        f"{words.question} {words.headline}" + (f" ({words.interval})" if words.interval else ""),
         f"Also: {verdicts}" if verdicts else "",
         f"Small figure: {words.picture.alt}" if words.picture else "",
         words.counts,
@@ -96,18 +98,21 @@ def _draw_wide(sheet: Sheet, words: ShareWords, foot: float) -> None:
     """Words at the left, figure at the right; the headline as large as lets all verdicts in."""
     top = _draw_question(sheet, words, 2)
     column = 502.0 if words.picture else sheet.width - 2 * _EDGE
-    heights = [_stacked_height(own, column) for own in words.verdicts]
-    below = sum(heights) + 12 * len(heights)
     sizes = [size for size in (54.0, 46.0, 40.0) if _answer_height(words, column, size) < 260.0]
-    fitting = [size for size in sizes if top + 42 + _answer_height(words, column, size) + below
-               < foot]  # fmt: skip
-    size = (fitting or sizes[-1:] or [40.0])[0]
-    y = _draw_answer(sheet, words, top + 20, column, (size,), 230.0) + 22
-    for own, height in zip(words.verdicts, heights, strict=True):
-        if y + height > foot:
+    fitted: list[tuple[int, float, list[int]]] = []
+    for size in sizes or [40.0]:
+        room = foot - (top + 34 + _answer_height(words, column, size))
+        if (counts := _line_counts(words.verdicts, column, room)) is not None:
+            fitted.append((_whole(words.verdicts, column) - sum(counts), size, counts))
+    # whole words under the verdicts go before a larger headline
+    _, size, lines = min(fitted, key=lambda one: (one[0], -one[1]),
+                         default=(0, 40.0, [1] * len(words.verdicts)))  # fmt: skip
+    y = _draw_answer(sheet, words, top + 8, column, (size,), 230.0) + 18
+    for own, count in zip(words.verdicts, lines, strict=True):
+        if y + _stacked_height(count) > foot:
             break
-        _draw_stacked(sheet, own, y, column)
-        y += height + 12
+        _draw_stacked(sheet, own, y, column, count)
+        y += _stacked_height(count) + _BETWEEN
     if words.picture:
         place = (590.0, top + 36, sheet.width - _EDGE - 590.0, foot - top - 44)
         draw_small_picture(sheet, words.picture, place, size=SMALLEST)
@@ -157,16 +162,34 @@ def _draw_answer(
     return y
 
 
-def _draw_stacked(sheet: Sheet, own: ShortVerdict, top: float, width: float) -> None:
+def _whole(verdicts: Sequence[ShortVerdict], width: float) -> int:
+    """Lines under all verdicts where none is cut to one."""
+    return sum(len(_lines(own.words, width - 46, SMALLEST, 2)) for own in verdicts)
+
+
+def _line_counts(verdicts: Sequence[ShortVerdict], width: float, room: float) -> list[int] | None:
+    """Lines under each verdict so that all fit; the one that loses least is cut first."""
+    whole = [_lines(own.words, width - 46, SMALLEST, 2) for own in verdicts]
+    counts = [len(lines) for lines in whole]
+    order = sorted(range(len(counts)), key=lambda n: len(whole[n][-1]))
+    for place in (None, *order):
+        if place is not None:
+            counts[place] = 1
+        if sum(_stacked_height(count) + _BETWEEN for count in counts) - _BETWEEN <= room:
+            return counts
+    return None
+
+
+def _draw_stacked(sheet: Sheet, own: ShortVerdict, top: float, width: float, count: int) -> None:
     """Glyph and word, with what was compared under them."""
     left = _draw_word(sheet, own, top)
-    for number, line in enumerate(_lines(own.words, width - 46, SMALLEST, 2)):
-        sheet.text(left, top + 60 + 30 * number, line, size=SMALLEST, colour=PENCIL)
+    for number, line in enumerate(_lines(own.words, width - 46, SMALLEST, count)):
+        sheet.text(left, top + 59 + 29 * number, line, size=SMALLEST, colour=PENCIL)
 
 
-def _stacked_height(own: ShortVerdict, width: float) -> float:
-    """Height of a verdict with its words under it [px]."""
-    return 38 + 30.0 * len(_lines(own.words, width - 46, SMALLEST, 2))
+def _stacked_height(count: int) -> float:
+    """Height of a verdict with so many lines under it [px]."""
+    return 36 + 29.0 * count
 
 
 def _draw_beside(sheet: Sheet, own: ShortVerdict, top: float, width: float) -> None:
@@ -201,6 +224,10 @@ def _cut(text: str, width: float, size: float, *, family: str = "DejaVu Sans") -
     text, bold = printable(text), family == HEADLINE
     if text_width(text, size, bold=bold, family=family) <= width:
         return text
-    while text and text_width(f"{text}\u2026", size, bold=bold, family=family) > width:
-        text = text[:-1]
+    fits = bisect.bisect_right(
+        range(len(text)),
+        width,
+        key=lambda n: text_width(f"{text[:n]}\u2026", size, bold=bold, family=family),
+    )
+    text = text[: max(0, fits - 1)]
     return f"{text.rstrip(' ,;:')}\u2026"

@@ -25,7 +25,9 @@ class SmallPicture:
     peaks : tuple of (group, estimate, conf_low, conf_high)
         Places of peaks under the curves; ``inf`` where the data set no limit.
     alt : str
-        What it shows, in a sentence.
+        What it shows, in a sentence without its full stop.
+    reading : str
+        How to read the marks, in sentences.
     """
 
     y_title: str
@@ -36,6 +38,7 @@ class SmallPicture:
     data_csv: str
     peaks: tuple[tuple[str, ...], ...] = ()
     alt: str = ""
+    reading: str = ""
 
 
 @dataclass(frozen=True)

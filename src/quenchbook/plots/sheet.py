@@ -186,10 +186,11 @@ class Sheet:
         family: str = FONT,
     ) -> Text:
         """Write one line; `y` is its baseline."""
+        more: dict[str, Any] = {} if family == FONT else {"family": [family, FONT]}
         return self.ground.text(
             x, y, printable(text), size=size, color=colour, ha=align, va="baseline",
             weight="bold" if bold else "normal", zorder=6,
-            **({} if family == FONT else {"family": [family, FONT]}),
+            **more,
         )  # fmt: skip
 
     def line(

@@ -62,8 +62,7 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
     """
     left, top, width, height = place
     scale = size / TICK_PT
-    data = pd.read_csv(io.StringIO(picture.data_csv), dtype={"group": str}, keep_default_na=False,
-                       na_values={name: [""] for name in ("value", "conf_low", "conf_high")})  # fmt: skip
+    data = _read(picture.data_csv)
     groups = [_group(own, data) for own in picture.groups]
     marks = [(float(at), words) for at, words in picture.ticks]
     peaks = [own for own in picture.peaks if any(own[0] == group.key for group in groups)]
@@ -100,6 +99,16 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
         _draw_peak(sheet, panel, style, line, peak, row, scale)
     if picture.is_curve and len(groups) > 1:
         _draw_names(sheet, panel, groups, np.vstack(placed), size)
+
+
+def _read(data_csv: str) -> pd.DataFrame:
+    """Read the numbers behind; a group may be called ``none``, which pandas takes for missing."""
+    return pd.read_csv(
+        io.StringIO(data_csv),
+        dtype={"group": str},
+        keep_default_na=False,
+        na_values={name: [""] for name in ("value", "conf_low", "conf_high")},
+    )
 
 
 def _group(own: tuple[str, ...], data: pd.DataFrame) -> _Group:
@@ -156,7 +165,9 @@ def _most_loads(groups: list[_Group], marks: list[tuple[float, str]]) -> int:
     if parts.empty:
         return 1
     near = _near(parts["x"].to_numpy(dtype=float), marks)
-    return int(parts.groupby([near, "group"])["furnace_load"].nunique().groupby(level=0).sum().max())
+    return int(
+        parts.groupby([near, "group"])["furnace_load"].nunique().groupby(level=0).sum().max()
+    )
 
 
 def _draw_coupons(
@@ -187,21 +198,19 @@ def _draw_coupons(
     draw_marks(panel.axes, x.tolist(), y.tolist(), group.style, scale=0.78 * scale)
     if not group.style.dot and isinstance(group.style.marker, str):
         panel.axes.lines[-1].set_markeredgewidth(0.8 * scale)
-    return np.column_stack(
-        [[panel.x_place(own) for own in x], [panel.y_place(own) for own in y]]
-    )
+    return np.column_stack([[panel.x_place(own) for own in x], [panel.y_place(own) for own in y]])
 
 
-def _draw_estimate(
-    panel: Panel, group: _Group, scale: float, slot: float, is_curve: bool
-) -> None:
+def _draw_estimate(panel: Panel, group: _Group, scale: float, slot: float, is_curve: bool) -> None:
     line, axes, colour = group.line, panel.axes, group.style.colour
     x = line["x"].to_numpy(dtype=float)
     middle, low, high = (line[n].to_numpy(dtype=float) for n in ("value", "conf_low", "conf_high"))
     if is_curve:
         axes.fill_between(x, low, high, color=colour, alpha=CURVE_BAND, linewidth=0, zorder=2)
-        axes.plot(x, middle, color=colour, linewidth=CURVE_PT * scale, zorder=3.5,
-                  linestyle=group.style.dash, solid_capstyle="butt", dash_capstyle="butt")  # fmt: skip
+        axes.plot(
+            x, middle, color=colour, linewidth=CURVE_PT * scale, zorder=3.5,
+            linestyle=group.style.dash, solid_capstyle="butt", dash_capstyle="butt",
+        )  # fmt: skip
         return
     half = panel.x_points(0.44 * slot)
     for at, value, bottom, above in zip(x, middle, low, high, strict=True):
@@ -213,9 +222,7 @@ def _draw_estimate(
                   solid_capstyle="butt")  # fmt: skip
 
 
-def _draw_loads(
-    panel: Panel, groups: list[_Group], placed: list[np.ndarray], scale: float
-) -> None:
+def _draw_loads(panel: Panel, groups: list[_Group], placed: list[np.ndarray], scale: float) -> None:
     """Join the coupons of a load across the levels, where each load has one at each level.
 
     Then the comparison was made inside the loads, and bands of means hide it.
@@ -268,7 +275,7 @@ def _draw_names(
                 left = min(max(at[0] - width / 2, panel.left), panel.left + panel.width - width)
                 middle = at[1] + away * size
                 box = (left, middle - 0.62 * size, width, 1.24 * size)
-                cost = _covered(box, marks) + 2 * sum(_covered(box, line) for line in curves)
+                cost: float = _covered(box, marks) + 2 * sum(_covered(box, line) for line in curves)
                 cost += 50 * sum(_meet(box, other) for other in taken) + 0.6 * abs(away)
                 if not panel.top <= box[1] <= box[1] + box[3] <= panel.top + panel.height:
                     cost += 20

@@ -9,13 +9,12 @@ import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
-from xml.etree import ElementTree
 
 from quenchbook.report.blocks import FigureBlock
 from quenchbook.report.characters import shown
 from quenchbook.report.own_folder import write_own_folder
 from quenchbook.report.page_fonts import font_faces
-from quenchbook.report.svg import svg_file
+from quenchbook.report.svg import svg_picture
 
 if TYPE_CHECKING:
     from quenchbook.report.document import Document
@@ -56,7 +55,9 @@ def figure_files(document: Document) -> dict[str, bytes]:
         stem = figure_stem(number, block.key)
         own = {}
         if block.svg:
-            own["svg"] = _alone(block, faces)
+            own["svg"] = svg_picture(
+                block.svg, where=f"figure '{block.key}'", title=block.alt, style=faces
+            )
         if block.png_base64:
             own[bitmap_end(block)] = base64.b64decode(block.png_base64)
         if block.data_csv:
@@ -94,23 +95,6 @@ def _faces(svgs: Sequence[str]) -> str:
     """Font of all figures: a machine without it would let their words collide."""
     texts = [own for svg in svgs for own in re.findall(r">([^<]+)<", svg)]
     return font_faces("".join(texts)) if texts else ""
-
-
-def _alone(block: FigureBlock, faces: str) -> bytes:
-    """SVG as a file of its own: cleaned, with alternative text and font."""
-    where = f"figure '{block.key}'"
-    root = ElementTree.fromstring(svg_file(block.svg, where=where, white=False))
-    for child in [child for child in root if child.tag.endswith("}title")]:
-        root.remove(child)
-    title = ElementTree.Element("{http://www.w3.org/2000/svg}title", {"id": "title"})
-    title.text = shown(block.alt)
-    style = ElementTree.Element("{http://www.w3.org/2000/svg}style")
-    style.text = faces
-    root.insert(0, title)
-    root.insert(1, style)
-    root.set("role", "img")
-    root.set("aria-labelledby", "title")
-    return ElementTree.tostring(root, encoding="utf-8", xml_declaration=True)
 
 
 def _cell(text: str) -> str:

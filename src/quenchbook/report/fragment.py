@@ -84,7 +84,7 @@ class _Fragment:
                 signed = signature(self.document) if block.level == 1 else ""
                 return f"<h{level}>{_escape(block.title)}</h{level}>" + _paragraph(signed)
             case FindingRows():
-                heads = ("Question", "What was shown", "Estimate", "Interval")
+                heads: tuple[str, ...] = ("Question", "What was shown", "Estimate", "Interval")
                 rows = [
                     (row.statement, row.verdict, row.estimate_text, row.interval_text)
                     for row in block.rows

@@ -58,7 +58,8 @@ def inline_html(block: Block) -> str:
             notes = "".join(f"<br><small>{_escape(note)}</small>" for note in block.notes)
             return (
                 f'<figure style="max-width:460px;margin:0 0 1em"><img alt="{_escape(block.alt)}" '
-                f'style="max-width:100%" src="data:image/{block.bitmap};base64,{_escape(block.png_base64)}">'
+                f'style="max-width:100%" src="data:image/{block.bitmap};base64,'
+                f'{_escape(block.png_base64)}">'
                 f"<figcaption><strong>{_escape(block.finding)}</strong> {_escape(block.reading)}"
                 f"{notes}</figcaption></figure>"
             )

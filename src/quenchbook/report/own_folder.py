@@ -36,17 +36,19 @@ def write_own_folder(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
     """
     if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
         raise ReportError(
-            Problem(str(folder), "is no folder of its own", "Move it away: files are written there.")
+            Problem(
+                str(folder), "is no folder of its own", "Move it away: files are written there."
+            )
         )
     folder.mkdir(exist_ok=True)
     earlier = _earlier(folder)
     for name, digest in earlier.items():
         path = folder / name
-        if name not in files and path.is_file() and not path.is_symlink():
-            if _digest(path.read_bytes()) == digest:
-                path.unlink()
+        left = name not in files and path.is_file() and not path.is_symlink()
+        if left and _digest(path.read_bytes()) == digest:
+            path.unlink()
     # the list first: after an interrupted run every file of ours is on it
-    rows = {**{name: _digest(data) for name, data in files.items()}}
+    rows = {name: _digest(data) for name, data in files.items()}
     write_bytes(folder / WRITTEN, _list({**earlier, **rows}))
     paths = [write_bytes(folder / name, data) for name, data in files.items()]
     write_bytes(folder / WRITTEN, _list(rows))
@@ -65,7 +67,7 @@ def _earlier(folder: Path) -> dict[str, str]:
 
 
 def _is_plain(name: str) -> bool:
-    return bool(name) and name not in (".", "..", WRITTEN) and not set(name) & set('/\\:\0')
+    return bool(name) and name not in (".", "..", WRITTEN) and not set(name) & set("/\\:\0")
 
 
 def _list(rows: Mapping[str, str]) -> bytes:

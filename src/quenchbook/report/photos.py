@@ -18,8 +18,15 @@ if TYPE_CHECKING:
 
 LONGEST_SIDE: Final = 1600  # px: 117 mm in print at 350 dots an inch, two screens of a phone
 _QUALITY: Final = 82
-_FORMATS: Final = ("JPEG", "MPO", "PNG")  # MPO: JPEG with a second picture, as some phones write
+_FORMATS: Final = (
+    "JPEG",
+    "PNG",
+)  # with JPEG come those that hold a second picture, as some phones write
 _WHITE: Final = (255, 255, 255)
+
+
+class _UnusableError(ValueError):
+    """Why a file cannot be shown, in words for the author."""
 
 
 def photo_figures(photos: Sequence[Photo], folder: str | Path) -> list[FigureBlock]:
@@ -75,21 +82,21 @@ def clean_photo(path: Path) -> tuple[bytes, str]:
     kind : str
         ``jpeg``, or ``png`` where the file was one.
     """
-    from PIL import Image as pictures
+    import PIL.Image
     from PIL import ImageOps
 
     with warnings.catch_warnings():
-        warnings.simplefilter("error", pictures.DecompressionBombWarning)
+        warnings.simplefilter("error", PIL.Image.DecompressionBombWarning)
         try:
-            with pictures.open(path, formats=list(_FORMATS)) as opened:
+            with PIL.Image.open(path, formats=list(_FORMATS)) as opened:
                 kind = "png" if opened.format == "PNG" else "jpeg"
                 opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # reads a big JPEG at less cost
                 picture = _on_white(ImageOps.exif_transpose(opened))
-        except (pictures.DecompressionBombError, pictures.DecompressionBombWarning):
-            raise ValueError("it has too many pixels to be a photograph") from None
+        except (PIL.Image.DecompressionBombError, PIL.Image.DecompressionBombWarning):
+            raise _UnusableError("it has too many pixels to be a photograph") from None
     picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     # only pixels: what Pillow keeps of comments and profiles stays behind with the old object
-    bare = pictures.frombytes(picture.mode, picture.size, picture.tobytes())
+    bare = PIL.Image.frombytes(picture.mode, picture.size, picture.tobytes())
     page = io.BytesIO()
     if kind == "png":
         bare.save(page, "PNG", optimize=True)
@@ -100,11 +107,11 @@ def clean_photo(path: Path) -> tuple[bytes, str]:
 
 def _on_white(picture: Image) -> Image:
     """Picture in plain colours; what is transparent becomes white."""
-    from PIL import Image as pictures
+    import PIL.Image
 
     if picture.mode in ("LA", "PA", "RGBA", "RGBa") or "transparency" in picture.info:
         clear = picture.convert("RGBA")
-        ground = pictures.new("RGB", clear.size, _WHITE)
+        ground = PIL.Image.new("RGB", clear.size, _WHITE)
         ground.paste(clear, mask=clear.getchannel("A"))
         return ground
     return picture.convert("L" if picture.mode in ("1", "L") else "RGB")
@@ -113,16 +120,14 @@ def _on_white(picture: Image) -> Image:
 def _inside(file: str, folder: Path) -> Path:
     path = folder / file
     if not path.resolve().is_relative_to(folder.resolve()):
-        raise ValueError("it leads out of the study folder")
+        raise _UnusableError("it leads out of the study folder")
     return path
 
 
 def _problem(file: str, error: Exception) -> Problem:
     if isinstance(error, FileNotFoundError):
         what = "is not in the study folder"
-    elif isinstance(error, ValueError) and "study folder" in str(error):
-        what = f"cannot be shown: {error}"
-    elif isinstance(error, ValueError) and "pixels" in str(error):
+    elif isinstance(error, _UnusableError):
         what = f"cannot be shown: {error}"
     else:  # Pillow's own words speak of its insides
         what = "cannot be read as a JPEG or PNG picture"

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
-from quenchbook.findings.answers import Analysis, AnyFinding
+from quenchbook.findings.answers import Analysis, AnyFinding, AnyQuestion
+from quenchbook.findings.statements import interval_words
 from quenchbook.findings.verdicts import TermFinding
 from quenchbook.fit.curves import response_curves
 from quenchbook.fit.means import adjusted_values, marginal_means
@@ -18,7 +19,6 @@ from quenchbook.fit.peaks import PeakPlace
 from quenchbook.plots.share_words import SmallPicture
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
-from quenchbook.study.trade_questions import TradeQuestion
 from quenchbook.units import capital
 
 _MOST_LEVELS = 6  # levels that stand apart in a small figure
@@ -55,23 +55,24 @@ def share_picture(analysis: Analysis, own: AnyFinding) -> SmallPicture | None:
     return None
 
 
-def _views(
-    analysis: Analysis, own: AnyFinding
-) -> list[tuple[str, str, tuple[Level, ...]]]:
+def _views(analysis: Analysis, own: AnyFinding) -> list[tuple[str, str, tuple[Level, ...]]]:
     """What can be drawn, best first: factor of the curves, factor compared, its levels."""
     study = analysis.study
     if isinstance(own, TermFinding):
         return [("", name, study.factor(name).levels) for name in own.term.split(":")]
-    question = study.question_of(own.key) if own.key in study.question_keys else None
+    every: tuple[AnyQuestion, ...] = (*study.questions, *study.trade_questions)
+    question = next((one for one in every if one.key == own.key), None)
     if question is None:
         return []
     curved = [f.name for f in study.factors if f.is_numeric and f.shape != "levels"]
     along = getattr(question, "along", "")
-    factor, levels = question.factor, (question.against, question.level)
-    if isinstance(question, TradeQuestion) and not factor and question.at:
-        factor, level = next(iter(question.at.items()))
-        levels = (level,)
+    factor = question.factor
+    levels: tuple[Level, ...] = (question.against, question.level)
     views: list[tuple[str, str, tuple[Level, ...]]] = []
+    if question.at and (not factor or factor in curved):
+        place, level = next(iter(question.at.items()))  # one curve, at the place that was asked for
+        if not study.factor(place).is_numeric and (factor or along) in curved:
+            views.append((factor or along, place, (level,)))
     if factor and factor not in curved and not study.factor(factor).is_numeric:
         views += [(name, factor, levels) for name in ((along,) if along in curved else curved)]
     if factor in curved or (along in curved and not factor):
@@ -90,9 +91,7 @@ def _curves(
     x, by = study.factor(along), study.factor(group) if group else None
     curves = response_curves(model, along, group or None)
     wanted: list[Level] = list(levels) if by else [""]
-    groups = [
-        (str(level), by.word(level) if by else "", _style(by, level)) for level in wanted
-    ]
+    groups = [(str(level), by.word(level) if by else "", _style(by, level)) for level in wanted]
     line = curves.curve.rename(columns={"estimate": "value"}).assign(what="curve")
     coupons = curves.coupons.assign(what="coupon")
     data = pd.concat([line, coupons], ignore_index=True)
@@ -108,6 +107,8 @@ def _curves(
         data_csv=_csv(data),
         peaks=tuple(peaks),
         alt=_alt(study, curves.response_title, x.title, [words for _, words, _ in groups], count),
+        reading=_reading(study, model, "curve")
+        + (" Bar below: interval of a peak." if peaks else ""),
     )
 
 
@@ -177,7 +178,8 @@ def _levels(
             for level, word in zip(levels, words, strict=True)
         ),
         data_csv=_csv(data),
-        alt=_alt(study, response.axis_title, factor.title, words, int((data["what"] == "coupon").sum())),
+        alt=_alt(study, response.axis_title, factor.title, words, len(data) - len(levels)),
+        reading=_reading(study, model, "mean"),
     )
 
 
@@ -197,6 +199,14 @@ def _number(factor: Factor, level: Level) -> str:
 
 def _csv(data: pd.DataFrame) -> str:
     return data.reindex(columns=_COLUMNS).to_csv(index=False, lineterminator="\n")
+
+
+def _reading(study: Study, model: MixedModel, what: str) -> str:
+    coupon, load = study.unit_word("coupon"), study.unit_word("furnace_load")
+    return (
+        f"A mark is a {coupon}; thin lines tie {study.unit_word('coupon', 2)} of one {load}. "
+        f"Band: {interval_words(model.confidence)} of the {what}."
+    )
 
 
 def _alt(study: Study, response: str, along: str, groups: Sequence[str], count: int) -> str:

@@ -24,8 +24,11 @@ if TYPE_CHECKING:
 
 _WIDTH: Final = 482.0  # of the text on A4 with 20 mm at each side [pt]
 _LONGEST: Final = 400  # characters of a text of one line or a few
-_TRIES: Final = ((165.0, 30), (135.0, 26), (120.0, 20), (120.0, 14), (105.0, 9), (0.0, 5))
+_TRIES: Final = ((150.0, 26), (120.0, 20), (120.0, 14), (105.0, 9), (0.0, 5))
 """Height of the figure [pt] and most rows, tried until all stands on one page."""
+_TALLEST: Final = 300.0  # of the figure [pt]
+_ROW: Final = 16.0  # usual height of a row [pt]
+_ROOM: Final = 520.0  # what figure and rows have together where the other texts are short [pt]
 
 
 def write_summary_edition(edition: Edition) -> list[Path]:
@@ -59,7 +62,9 @@ def summary_pdf(document: Document) -> bytes:
 
     Figure and rows give way until all stands on one page; rows that are left out are counted.
     """
-    for height, most in _TRIES:
+    rows = sum(len(b.rows) for b in document.blocks if isinstance(b, FindingRows))
+    first = (min(_TALLEST, max(120.0, _ROOM - _ROW * rows)), 30)
+    for height, most in (first, *_TRIES):
         source, files = summary_source(document, height=height, most=most)
         try:
             return compile_typst(source, files, title=document.title, date=document.date,
@@ -73,9 +78,7 @@ def summary_pdf(document: Document) -> bytes:
     )
 
 
-def summary_source(
-    document: Document, *, height: float, most: int
-) -> tuple[str, dict[str, bytes]]:
+def summary_source(document: Document, *, height: float, most: int) -> tuple[str, dict[str, bytes]]:
     """Typst source of the page, and the pictures it names.
 
     Parameters
@@ -115,7 +118,8 @@ def summary_source(
         lines.append(f"#left-out({_text(_left_out(rows[most:]))})")
     if height and words.picture:
         files["figure.svg"] = _figure(summary, height)
-        lines.append(f'#picture("figure.svg", {literal(words.picture.alt + ".")})')
+        alt, reading = f"{words.picture.alt}.", words.picture.reading
+        lines.append(f'#picture("figure.svg", {literal(alt)}, {_text(f"{alt} {reading}")})')
     facts = (
         ("Counted", summary.counts),
         ("Holds for", summary.holds_for),
@@ -126,13 +130,11 @@ def summary_source(
 
 
 def _row(row: FindingRow, glyph: str) -> str:
-    interval = row.interval_text.replace("\n", "; ") if len(row.interval_text) < 34 else (
-        row.interval_text
-    )  # fmt: skip
+    statement = " ".join(row.statement.split())
     return (
-        f"(glyph: {glyph}, verdict: {_text(row.verdict, 14)}, "
-        f"statement: {_text(row.statement.replace(chr(10), ' '))}, "
-        f"estimate: {_text(row.estimate_text, 18)}, interval: {_text(interval, 22)})"
+        f"(glyph: {glyph}, verdict: {_text(row.verdict, 14)}, statement: {_text(statement)}, "
+        f"estimate: {_text(row.estimate_text, 18)}, "
+        f"interval: text({literal(breakable(row.interval_text, 22))}))"
     )
 
 
@@ -144,12 +146,12 @@ def _left_out(rows: Iterable[FindingRow]) -> str:
 
 
 def _figure(summary: Summary, height: float) -> bytes:
+    import pandas as pd
+
     from quenchbook.plots.drawing import Drawing
     from quenchbook.plots.sheet import Sheet
     from quenchbook.plots.small_picture import draw_small_picture
     from quenchbook.plots.style import drawing_rules
-
-    import pandas as pd
 
     assert summary.words.picture is not None  # asked for by the caller
     with drawing_rules():

@@ -121,7 +121,7 @@ def _unit(own: Finding) -> str:
 
 
 def short_verdicts(analysis: Analysis, lead: AnyFinding | None) -> tuple[ShortVerdict, ...]:
-    """At most three further verdicts: the first of each kind, so that open ones are not left out."""
+    """At most three more, the first of each kind, so that open ones are not left out."""
     chosen: dict[str, AnyFinding] = {}
     plain = sorted(analysis.findings, key=lambda own: (bool(own.change), _speaks_of_curve(own)))
     for own in plain:
@@ -205,7 +205,10 @@ def inference_words(analysis: Analysis) -> str:
 def open_words(analysis: Analysis) -> str:
     """What could not be told, in one line."""
     groups: Sequence[tuple[str, list[str]]] = (
-        ("Not settled", [f.question or f.label for f in analysis.findings if f.verdict == "undecided"]),
+        (
+            "Not settled",
+            [f.question or f.label for f in analysis.findings if f.verdict == "undecided"],
+        ),
         ("Not answered", [question.words for question, _ in analysis.unanswered]),
     )
     parts = []

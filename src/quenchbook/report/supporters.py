@@ -5,6 +5,7 @@ Their cells carry the tag ``supporters`` and are dropped whole before a public e
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import pandas as pd
@@ -90,12 +91,13 @@ def _money_table(bought: list[CostLine], cost: PlanCost) -> TableBlock:
     if told:
         rows.append(("sum of what has a price", "", "", number_text(sum(told), 2)))
     currency = f" Prices in {cost.prices.currency}." if cost.prices.currency and told else ""
-    return table(
+    own = table(
         pd.DataFrame(rows, columns=["item", "amount", "price of one", "money"]),
         key="cost_account",
         caption=f"What the coupons of the plan took, and what it cost.{currency}",
         notes=tuple(note for note in cost.notes() if not note.startswith("Not in the hours")),
     )
+    return _numbers_right(own)
 
 
 def _hours_table(worked: list[CostLine], cost: PlanCost) -> TableBlock:
@@ -109,12 +111,19 @@ def _hours_table(worked: list[CostLine], cost: PlanCost) -> TableBlock:
         f"{cost.prices.money(price * sum(line.hours for line in worked))}."
     )
     notes = [note for note in cost.notes() if note.startswith("Not in the hours")]
-    return table(
+    own = table(
         pd.DataFrame(rows, columns=["item", "hours of own work"]),
         key="own_hours",
         caption="Own hours, reckoned from the plan and not from a clock.",
         notes=(worth, *notes),
     )
+    return _numbers_right(own)
+
+
+def _numbers_right(own: TableBlock) -> TableBlock:
+    """Table whose columns after the first stand at the right, for words among numbers too."""
+    first, *rest = own.columns
+    return replace(own, columns=(first, *(replace(column, align="right") for column in rest)))
 
 
 def _counted(line: CostLine) -> str:
