@@ -56,9 +56,13 @@ def text_width(text: str, size: float, *, bold: bool = False, family: str = FONT
     """Width of a text [pt]."""
     if not text:
         return 0.0
-    properties = _font(bold, family)[0].copy()
+    properties, known = _font(bold, family)
+    properties = properties.copy()
     properties.set_size(size)
-    width, _, _ = text_to_path.get_text_width_height_descent(printable(text), properties, False)
+    text = printable(text)
+    if family != FONT:  # what it lacks is drawn in our usual font, about as wide as its widest
+        text = "".join(sign if ord(sign) in known else "M" for sign in text)
+    width, _, _ = text_to_path.get_text_width_height_descent(text, properties, False)
     return float(width)
 
 

@@ -277,6 +277,7 @@ def _draw_names(
                 box = (left, middle - 0.62 * size, width, 1.24 * size)
                 cost: float = _covered(box, marks) + 2 * sum(_covered(box, line) for line in curves)
                 cost += 50 * sum(_meet(box, other) for other in taken) + 0.6 * abs(away)
+                cost += 6 * _in_a_band(panel, groups, box)
                 if not panel.top <= box[1] <= box[1] + box[3] <= panel.top + panel.height:
                     cost += 20
                 others = [np.abs(line - (left + width / 2, middle)).sum(axis=1).min()
@@ -290,6 +291,22 @@ def _draw_names(
         sheet.box(left - 2, top, width + 4, height, face=PAPER, alpha=0.75, zorder=5)
         sheet.text(left, top + 0.98 * size, group.words, size=size, colour=group.style.colour,
                    bold=True)  # fmt: skip
+
+
+def _in_a_band(panel: Panel, groups: list[_Group], box: Box) -> int:
+    """Bands that the middle line of a box meets."""
+    low, high = panel.x_limits
+    places = np.linspace(box[0], box[0] + box[2], 5)
+    x = low + (places - panel.left) / panel.width * (high - low)
+    met = 0
+    for group in groups:
+        ends = [
+            np.array([panel.y_place(y) for y in np.interp(x, group.line["x"], group.line[name])])
+            for name in ("conf_high", "conf_low")
+        ]
+        inside = (x >= group.line["x"].min()) & (x <= group.line["x"].max())
+        met += bool((inside & (ends[0] < box[1] + box[3]) & (box[1] < ends[1])).any())
+    return met
 
 
 def _covered(box: Box, points: np.ndarray) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import html
+import io
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 
 PAGE: Final = "fragment.html"
 _DEEPEST: Final = 6
+_WIDEST: Final = 920  # px of a photograph on the page
 
 
 def write_fragment_edition(edition: Edition) -> list[Path]:
@@ -141,7 +143,8 @@ class _Fragment:
             return f"<p>{caption}</p><p>{_escape(block.alt)}</p>"
         self.images[name] = base64.b64decode(block.png_base64)
         return (
-            f'<figure><img src="{_escape(name)}" alt="{_escape(block.alt)}">'
+            f'<figure><img src="{_escape(name)}" alt="{_escape(block.alt)}" '
+            f'width="{_width(self.images[name], drawn=bool(block.svg))}">'
             f"<figcaption>{caption}</figcaption></figure>"
         )
 
@@ -178,10 +181,16 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], caption: str) ->
 
 
 def _cells(row: Sequence[str]) -> str:
-    return "".join(
-        f'<th scope="row">{_lines(cell)}</th>' if place == 0 else f"<td>{_lines(cell)}</td>"
-        for place, cell in enumerate(row)
-    )
+    # no th at the head of a row: without a style sheet it would stand bold and centred
+    return "".join(f"<td>{_lines(cell)}</td>" for cell in row)
+
+
+def _width(data: bytes, *, drawn: bool) -> int:
+    """Width of an image on the page [px]: a figure has two dots a pixel, for sharp screens."""
+    from PIL import Image
+
+    with Image.open(io.BytesIO(data), formats=["PNG", "JPEG"]) as picture:
+        return picture.width // 2 if drawn else min(picture.width, _WIDEST)
 
 
 def _paragraph(text: str) -> str:

@@ -15,7 +15,7 @@ from tests.pdf_text import page_texts
 from tests.unit.report.editions import ONLY_SUPPORTERS, report_notebook, supported
 
 import quenchbook as qb
-from quenchbook.errors import ReportError
+from quenchbook.errors import QuenchbookWarning, ReportError
 from quenchbook.findings.answers import Analysis
 from quenchbook.publishing_steps import WRITERS, _writer, report_study
 from quenchbook.report.blocks import FigureBlock, from_json
@@ -177,7 +177,7 @@ def test_the_fragment_is_plain_and_every_image_is_there(
     assert set(re.findall(r"<([a-z0-9]+)", page)) <= allowed
     assert not re.search(r"\s(class|style|id|on\w+)=", page)
     assert page.startswith("<h2>")
-    images = re.findall(r'<img src="([^"]+)" alt="([^"]+)">', page)
+    images = re.findall(r'<img src="([^"]+)" alt="([^"]+)" width="\d+">', page)
     assert images
     for name, alt in images:
         assert files[f"plane_irons_supporters_fragment/{name}"]
@@ -240,3 +240,14 @@ def test_a_photograph_says_in_its_json_what_it_is(drawn: FigureBlock) -> None:
     assert from_json(replace(drawn, bitmap="jpeg").to_json()) == replace(drawn, bitmap="jpeg")
     with pytest.raises(ReportError, match="png or jpeg"):
         replace(drawn, bitmap="svg")
+
+
+def test_hostile_words_stay_words_in_the_summary(hostile, tmp_path: Path) -> None:
+    study = replace(qb.read_study(ROOT / "data" / "coated_bars"), key="hostile")
+    edition = Edition("public", study, report_document(hostile), tmp_path)
+    with pytest.warns(QuenchbookWarning, match=r"U\+1F525"):
+        _writer("summary")(edition)
+    text = " ".join(page_texts((tmp_path / "hostile_summary.pdf").read_bytes()))
+    assert "alert(1)" in text
+    assert "root:" not in text
+    assert len(list(tmp_path.iterdir())) == 5
