@@ -370,7 +370,7 @@ def _report(options: argparse.Namespace) -> None:
 
     from quenchbook.publishing_steps import report_study
 
-    with tqdm(desc="cells", leave=False, disable=not sys.stderr.isatty()) as bar:
+    with tqdm(desc="report", leave=False, disable=not sys.stderr.isatty()) as bar:
 
         def shown(done: int, total: int) -> None:
             bar.total = total

@@ -61,6 +61,13 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
+    # files of figures
+    "figure": ("number of the figure in its report", ""),
+    "svg": ("file of the figure as SVG; blank for a photograph", ""),
+    "png": ("file of the figure as PNG, or of the photograph", ""),
+    "csv": ("file of the numbers behind the figure", ""),
+    "finding": ("what the figure shows, as a sentence", ""),
+    "alt": ("alternative text of the figure", ""),
     # austenite lost, and tempers
     "gain": ("what a cold step adds, on the analysed scale: fitted, or guessed for a plan", ""),
     "gain_low": ("lower end of that gain", "HRC"),
@@ -272,7 +279,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     # findings
     "confidence": ("confidence level of the interval", ""),
     "notes": ("what else belongs to the answer", ""),
-    "key": ("short name of the question", ""),
+    "key": ("short name of the question, or of the figure", ""),
     "question": ("the question in words", ""),
     "label": ("what is compared", ""),
     "against": ("with what it is compared", ""),

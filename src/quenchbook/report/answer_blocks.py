@@ -67,7 +67,7 @@ def response_blocks(
     contrasts = [f for f in own if isinstance(f, Finding)]
     compared = comparison_blocks(contrasts, analysis.study.response(name).unit)
     blocks = compared[:1]  # the figure; what is said of it stands last
-    if not any(getattr(f, "asks", "") in _SHOW_CURVES for f in own):
+    if shows_curves(own):
         blocks += curve_blocks(analysis.models[name])
     common = _common_notes(own)
     for together in drawn_together(own):
@@ -89,6 +89,11 @@ def refused_blocks(analysis: Analysis, name: str, *, level: int) -> list[Block]:
             said = (Run("not answered", emphasis=True), ". Why stands under ", why, ".")
             blocks.append(Paragraph(said))
     return blocks
+
+
+def shows_curves(own: Sequence[AnyFinding]) -> bool:
+    """Whether a response gets its curves as a figure: no figure of an answer shows them already."""
+    return not any(getattr(f, "asks", "") in _SHOW_CURVES for f in own)
 
 
 def sentence_blocks(analysis: Analysis, own: Sequence[AnyFinding]) -> list[Block]:

@@ -163,7 +163,7 @@ def printed_texts(analysis: Analysis) -> dict[str, str]:
                 found[f"first page: {row.statement}"] = words
     for name in analysis.models:
         own = [finding for finding in analysis.findings if finding.response == name]
-        blocks = [block for block in sentence_blocks(own) if isinstance(block, Paragraph)]
+        blocks = [block for block in sentence_blocks(analysis, own) if isinstance(block, Paragraph)]
         for finding, block in zip(own, blocks, strict=False):  # notes of several stand last
             found[finding.key] = plain_text(block.runs)
     return found

@@ -22,6 +22,7 @@ from quenchbook.report.blocks import (
     Run,
     Runs,
     Section,
+    Summary,
     TableBlock,
 )
 from quenchbook.report.characters import shown
@@ -175,6 +176,8 @@ class _Page:
                 )
             case PageBreak():
                 return '<div class="turn"></div>'
+            case Summary():
+                return ""  # for the outputs beside the report
         raise AssertionError(f"no HTML for {block.kind}")
 
     def _headline(self, block: Headline, anchor: str) -> str:
@@ -248,7 +251,7 @@ def _figure(block: FigureBlock, placed: Placed) -> str:
     if block.svg:
         picture = inline_svg(block.svg, prefix=placed.anchor, title=block.alt, where=where)
     else:
-        source = escape(f"data:image/png;base64,{block.png_base64}")
+        source = escape(f"data:image/{block.bitmap};base64,{block.png_base64}")
         picture = f'<img src="{source}" alt="{escape(block.alt)}">'
     finding, reading, notes = (escape(part) for part in caption_parts(block, placed.label))
     return (
