@@ -55,6 +55,14 @@ def page_texts(done: bytes) -> list[str]:
         return [_lines(list(_pieces(page.obj, page.obj, IDENTITY))) for page in pdf.pages]
 
 
+def right_edges(done: bytes) -> list[float]:
+    """Where the text of each page ends at its right [pt]."""
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        return [
+            max(piece.end for piece in _pieces(page.obj, page.obj, IDENTITY)) for page in pdf.pages
+        ]
+
+
 def _lines(pieces: list[Piece]) -> str:
     lines: list[list[Piece]] = []
     for piece in sorted(pieces, key=lambda own: -own.y):

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
+import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from quenchbook import __version__
-from quenchbook.errors import QuenchbookError
+from quenchbook.errors import QuenchbookError, QuenchbookWarning
 from quenchbook.publishing_steps import EDITIONS, USUAL, WRITERS
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         0 when it worked, 2 when the input was wrong; the message is on standard error.
     """
+    warnings.formatwarning = _warning_text
     parser = _parser()
     options = parser.parse_args(arguments)
     if options.run is None:
@@ -54,6 +56,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Stopped; files are whole.", file=sys.stderr)
         return 130
+
+
+def _warning_text(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    line: str | None = None,  # noqa: ARG001 (Python hands it over)
+) -> str:
+    """A warning of quenchbook is a sentence for the reader; any other keeps its place."""
+    if issubclass(category, QuenchbookWarning):
+        return f"{message}\n"
+    return f"{filename}:{lineno}: {category.__name__}: {message}\n"
 
 
 def _parser() -> argparse.ArgumentParser:

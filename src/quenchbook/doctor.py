@@ -11,7 +11,7 @@ from pathlib import Path
 
 PACKAGES = (
     "jupyterlab", "nbconvert", "nbclient", "pandas", "numpy", "scipy", "statsmodels", "seaborn",
-    "matplotlib", "pingouin", "pint", "typst",
+    "matplotlib", "pingouin", "pint", "typst", "pypandoc-binary",
 )  # fmt: skip
 
 

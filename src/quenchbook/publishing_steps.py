@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import importlib
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from quenchbook.errors import ReportError
+from quenchbook.errors import QuenchbookWarning, ReportError
 from quenchbook.study_folder import read_folder, resource
 
 EDITIONS: Final = ("public", "supporters")
@@ -53,6 +54,11 @@ def report_study(
     -------
     list of Path
 
+    Warns
+    -----
+    QuenchbookWarning
+        For each number of the author's prose that no result contains.
+
     Raises
     ------
     ReportError
@@ -76,6 +82,7 @@ def report_study(
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
     paths: list[Path] = []
+    _warn_of_numbers(notebook, editions, appendix)
     for name in editions:
         edition = edition_of(notebook, study, name, place, show_code=show_code, appendix=appendix)
         for target in to:
@@ -103,6 +110,15 @@ class _Steps:
         self.done = done
         if self.progress is not None:
             self.progress(done, self.of_notebook + self.outputs)
+
+
+def _warn_of_numbers(notebook: Any, editions: Sequence[str], appendix: bool) -> None:
+    """List for the author, each number once."""
+    from quenchbook.report.prose_numbers import unfound_numbers
+
+    found = [one for name in editions for one in unfound_numbers(notebook, name, appendix=appendix)]
+    for one in dict.fromkeys(found):
+        warnings.warn(str(one), QuenchbookWarning, stacklevel=3)
 
 
 def _writer(target: str) -> Callable[..., list[Path]]:

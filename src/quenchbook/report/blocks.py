@@ -23,7 +23,10 @@ MIME: Final = "application/vnd.quenchbook.v1+json"
 
 @dataclass(frozen=True)
 class Run:
-    """A piece of text in one style; `note` becomes a footnote, `link` a link."""
+    """A piece of text in one style; `note` becomes a footnote, `link` a link.
+
+    With `math` the text is a formula in TeX: ``inline`` in the line, ``display`` on one of its own.
+    """
 
     text: str
     strong: bool = False
@@ -31,6 +34,17 @@ class Run:
     note: str | None = None
     code: bool = False
     link: str | None = None
+    math: str = ""
+
+    def __post_init__(self) -> None:
+        if self.math not in ("", "inline", "display"):
+            raise ReportError(f"A formula is inline or display, not '{self.math}'.")
+
+    @property
+    def written(self) -> str:
+        """The text as its author wrote it: a formula stands between dollars."""
+        mark = {"": "", "inline": "$", "display": "$$"}[self.math]
+        return f"{mark}{self.text}{mark}"
 
 
 Runs = tuple[str | Run, ...]
@@ -43,7 +57,7 @@ def runs(*parts: str | Run) -> Runs:
 
 def plain_text(parts: Runs) -> str:
     """The words of runs without style or notes."""
-    return "".join(part if isinstance(part, str) else part.text for part in parts)
+    return "".join(part if isinstance(part, str) else part.written for part in parts)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from typing import Any, Final
 from quenchbook.errors import Problem, ReportError
 from quenchbook.report.blocks import MIME, Block, Headline, Preformatted, Section, from_json
 from quenchbook.report.document import Document, heading_of
+from quenchbook.report.formulas import warn_of_broken_formulas
 from quenchbook.report.markdown import markdown_blocks
 
 EDITIONS: Final = ("public", "supporters")
@@ -49,15 +50,12 @@ def report_document(
     Document
         Cells that are not in the edition have left no trace in it.
     """
-    if edition not in EDITIONS:
-        raise ReportError(f"Edition '{edition}' is not known; write {' or '.join(EDITIONS)}.")
-    unwanted = set(_NEVER)
-    unwanted |= {"supporters"} if edition == "public" else set()
-    unwanted |= set() if appendix else {"appendix"}
-    blocks: list[Block] = []
-    for number, cell in enumerate(notebook["cells"], start=1):
-        if not unwanted & set(cell.get("metadata", {}).get("tags", [])):
-            blocks += _cell_blocks(cell, f"cell {number}", show_code)
+    cells = [
+        (f"cell {number}", list(cell_blocks(cell, f"cell {number}", show_code)))
+        for number, cell in edition_cells(notebook, edition, appendix=appendix)
+    ]
+    warn_of_broken_formulas(cells)
+    blocks = [block for _, found in cells for block in found]
     own = notebook.get("metadata", {}).get("quenchbook", {})
     given = {
         name: value
@@ -66,6 +64,22 @@ def report_document(
         if name in _DETAILS and value not in (None, "")
     }
     return _document(_one_title(blocks), given)
+
+
+def edition_cells(
+    notebook: Mapping[str, Any], edition: str, *, appendix: bool = True
+) -> list[tuple[int, Cell]]:
+    """Cells that are in an edition, with their numbers in the notebook."""
+    if edition not in EDITIONS:
+        raise ReportError(f"Edition '{edition}' is not known; write {' or '.join(EDITIONS)}.")
+    unwanted = set(_NEVER)
+    unwanted |= {"supporters"} if edition == "public" else set()
+    unwanted |= set() if appendix else {"appendix"}
+    return [
+        (number, cell)
+        for number, cell in enumerate(notebook["cells"], start=1)
+        if not unwanted & set(cell.get("metadata", {}).get("tags", []))
+    ]
 
 
 def _document(blocks: Sequence[Block], given: Mapping[str, Any]) -> Document:
@@ -107,7 +121,8 @@ def _date(value: object) -> datetime.date | None:
         ) from None
 
 
-def _cell_blocks(cell: Cell, where: str, show_code: bool) -> Iterator[Block]:
+def cell_blocks(cell: Cell, where: str, show_code: bool) -> Iterator[Block]:
+    """Blocks of one cell: its Markdown, or its outputs."""
     source = "".join(cell["source"])
     if cell["cell_type"] == "markdown":
         yield from markdown_blocks(source, where=where)

@@ -27,7 +27,8 @@ from quenchbook.report.blocks import (
 )
 from quenchbook.report.characters import shown
 from quenchbook.report.document import Document, Placed
-from quenchbook.report.page_fonts import font_faces
+from quenchbook.report.formulas import formula_key, formula_views
+from quenchbook.report.page_fonts import font_faces, math_face, serif_faces
 from quenchbook.report.svg import inline_svg
 from quenchbook.report.wording import (
     INVENTED,
@@ -50,6 +51,10 @@ def html_page(document: Document) -> str:
     """HTML of a document, as one file with everything in it."""
     writer = _Page(document)
     body = writer.body()
+    text = html.unescape(body)
+    faces = [font_faces(text), serif_faces(text)]
+    if writer.formulas:
+        faces.append(math_face(html.unescape("".join(f.mathml for f in writer.formulas.values()))))
     style = resources.files("quenchbook.report").joinpath("page.css").read_text(encoding="utf-8")
     return "\n".join(
         (
@@ -62,7 +67,9 @@ def html_page(document: Document) -> str:
             '<meta name="referrer" content="no-referrer">',
             f"<title>{escape(document.title)}</title>",
             f'<meta name="author" content="{escape(document.author)}">' if document.author else "",
-            f"<style>\n{font_faces(html.unescape(body))}\n{style}</style>",
+            "<style>",
+            *faces,
+            f"{style}</style>",
             "</head>",
             "<body>",
             '<a class="skip" href="#main">Skip to the question</a>',
@@ -86,6 +93,7 @@ class _Page:
 
     def __init__(self, document: Document) -> None:
         self.document = document
+        self.formulas = formula_views(document.blocks)
         self.notes: list[str] = []
 
     def body(self) -> str:
@@ -206,7 +214,7 @@ class _Page:
         return "".join(_lines(part) if isinstance(part, str) else self._run(part) for part in runs)
 
     def _run(self, run: Run) -> str:
-        words = _lines(run.text)
+        words = self._formula(run) if run.math else _lines(run.text)
         words = f"<code>{words}</code>" if run.code else words
         words = f"<em>{words}</em>" if run.emphasis else words
         words = f"<strong>{words}</strong>" if run.strong else words
@@ -219,6 +227,18 @@ class _Page:
         return (
             f'{words}<sup><a role="doc-noteref" id="noteref-{n}" href="#note-{n}" '
             f'aria-label="Note {n}">{n}</a></sup>'
+        )
+
+    def _formula(self, run: Run) -> str:
+        """MathML; a formula on a line of its own can be scrolled where the page is narrow."""
+        formula = self.formulas.get(formula_key(run))
+        if formula is None:
+            return f"<code>{_lines(run.written)}</code>"
+        if run.math == "inline":
+            return formula.mathml
+        return (
+            '<span class="formula" role="group" tabindex="0" aria-label="Formula">'
+            f"{formula.mathml}</span>"
         )
 
 

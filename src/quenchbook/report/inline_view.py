@@ -153,7 +153,7 @@ def _runs(parts: Runs) -> str:
 
 
 def _run(run: Run) -> str:
-    words = _escape(run.text)
+    words = _escape(run.written)
     words = f"<code>{words}</code>" if run.code else words
     words = f"<em>{words}</em>" if run.emphasis else words
     words = f"<strong>{words}</strong>" if run.strong else words

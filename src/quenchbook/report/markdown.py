@@ -23,6 +23,7 @@ from quenchbook.report.blocks import (
     TableBlock,
     plain_text,
 )
+from quenchbook.report.formula_syntax import DISPLAY, INLINE, formulas
 
 _ALLOWED_LINK = re.compile(r"(https?://|mailto:|#)[^\s<>\"]*", re.IGNORECASE)
 _DEEPEST = 60  # nested quotes or lists beyond this are somebody's joke
@@ -31,19 +32,20 @@ Token = dict[str, Any]
 
 
 def markdown_blocks(source: str, *, where: str) -> list[Block]:
-    """Blocks of one markdown cell.
+    r"""Blocks of one markdown cell.
 
     Parameters
     ----------
     source : str
-        Markdown. HTML in it is shown as it is written; links other than http, https, mailto and
-        ``#`` lose their target and keep their words; ``$x$`` stays text.
+        Markdown with formulas (``$x$``, ``$$x$$``, ``\begin{equation}``). HTML in it is shown as it
+        is written; links other than http, https, mailto and ``#`` lose their target and keep their
+        words.
     where : str
         Name of the cell, for the keys of its tables and for warnings.
     """
     import mistune
 
-    tokens = mistune.create_markdown(renderer="ast", plugins=["table"])(source)
+    tokens = mistune.create_markdown(renderer="ast", plugins=["table", formulas])(source)
     assert isinstance(tokens, list)  # the "ast" renderer returns tokens, never a text
     blocks: list[Block] = []
     for token in tokens:
@@ -54,13 +56,15 @@ def markdown_blocks(source: str, *, where: str) -> list[Block]:
 def _add(blocks: list[Block], token: Token, where: str) -> None:
     kind = token["type"]
     if kind == "heading":
-        title = plain_text(_runs(token["children"], where)).strip()
+        title = _as_text(token["children"], where, "a heading").strip()
         if title:
             blocks.append(Section(title, level=int(token["attrs"]["level"])))
     elif kind in ("paragraph", "block_text"):
         found = _runs(token["children"], where)
         if plain_text(found).strip():
             blocks.append(Paragraph(found))
+    elif kind == DISPLAY:
+        blocks.append(Paragraph((_formula(token),)))
     elif kind == "block_html":
         blocks.append(Paragraph((str(token["raw"]).strip(),)))
     elif kind == "block_code":
@@ -93,7 +97,9 @@ def _paragraphs(tokens: Sequence[Token], where: str, depth: int) -> list[Runs]:
     """Words of any tokens as paragraphs: what a list item or a quote may hold."""
     found: list[Runs] = []
     for token in tokens:
-        if "raw" in token:
+        if token["type"] == DISPLAY:
+            found.append((_formula(token),))
+        elif "raw" in token:
             found.append((str(token["raw"]).rstrip("\n"),))
         elif token["type"] in ("paragraph", "block_text", "heading"):
             found.append(_runs(token["children"], where))
@@ -119,14 +125,30 @@ def _table(token: Token, where: str, number: int) -> TableBlock:
             body = [row["children"] for row in part["children"]]
     columns = tuple(
         Column(
-            plain_text(_runs(cell["children"], where)),
+            _as_text(cell["children"], where, "a table"),
             align="right" if cell["attrs"].get("align") == "right" else "left",
         )
         for cell in head
     )
-    rows = tuple(tuple(plain_text(_runs(cell["children"], where)) for cell in row) for row in body)
+    rows = tuple(
+        tuple(_as_text(cell["children"], where, "a table") for cell in row) for row in body
+    )
     key = re.sub(r"[^a-z0-9]+", "-", f"{where} {number}".lower()).strip("-")
     return TableBlock(key=key, caption="", columns=columns, rows=rows)
+
+
+def _as_text(tokens: Sequence[Token], where: str, place: str) -> str:
+    """Words without style, for a place that holds nothing else."""
+    found = _runs(tokens, where)
+    formula = next((run for run in found if isinstance(run, Run) and run.math), None)
+    if formula is not None:
+        warnings.warn(
+            f"{where}: the formula {formula.written:.60} in {place} is shown as its text. "
+            "Write it in a paragraph.",
+            QuenchbookWarning,
+            stacklevel=2,
+        )
+    return plain_text(found)
 
 
 def _runs(tokens: Sequence[Token], where: str) -> Runs:
@@ -160,6 +182,9 @@ def _gather(parts: list[str | Run], tokens: Sequence[Token], style: Run, where: 
             _append(parts, replace(style, text="\n"))
         elif kind == "softbreak":
             _append(parts, replace(style, text=" "))
+        elif kind in (INLINE, DISPLAY):
+            formula = _formula(token)
+            _append(parts, replace(style, text=formula.text, math=formula.math))
         elif kind == "codespan":
             _append(parts, replace(style, text=html.unescape(str(token["raw"])), code=True))
         elif kind == "inline_html":
@@ -168,6 +193,10 @@ def _gather(parts: list[str | Run], tokens: Sequence[Token], style: Run, where: 
             _append(parts, replace(style, text=html.unescape(str(token["raw"]))))
         else:
             _gather(parts, children, style, where)
+
+
+def _formula(token: Token) -> Run:
+    return Run(str(token["raw"]), math="inline" if token["type"] == INLINE else "display")
 
 
 def _append(parts: list[str | Run], run: Run) -> None:

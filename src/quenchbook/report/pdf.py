@@ -13,8 +13,11 @@ from pathlib import Path, PurePosixPath
 from typing import Final, Literal
 
 from quenchbook.errors import QuenchbookWarning, ReportError
+from quenchbook.report.blocks import Paragraph, Run, Section
 from quenchbook.report.characters import BOX, shortened
 from quenchbook.report.document import Document
+from quenchbook.report.formulas import Formula, Key, formula_views
+from quenchbook.report.page_fonts import MATH_FONT, font_file
 from quenchbook.report.typst_source import literal, typst_page
 
 STANDARDS: Final[tuple[Literal["ua-1", "a-2a"], ...]] = ("ua-1", "a-2a")
@@ -89,10 +92,37 @@ def compile_typst(
 
 def pdf_bytes(document: Document) -> bytes:
     """PDF of a document."""
-    source, files = typst_page(document)
+    formulas = formula_views(document.blocks)
+    try:
+        return _compiled(document, formulas)
+    except ReportError:
+        sound = {key: formula for key, formula in formulas.items() if _sets(formula)}
+        if len(sound) == len(formulas):
+            raise
+    for tex, _ in formulas.keys() - sound.keys():
+        warnings.warn(
+            f"The PDF cannot set the formula '{shortened(tex, 60)}'; it is shown as its text.",
+            QuenchbookWarning,
+            stacklevel=2,
+        )
+    return _compiled(document, sound)
+
+
+def _compiled(document: Document, formulas: Mapping[Key, Formula]) -> bytes:
+    source, files = typst_page(document, formulas)
     return compile_typst(
         source, files, title=document.title, date=document.date, language=document.language
     )
+
+
+def _sets(formula: Formula) -> bool:
+    """Whether Typst takes a formula on a page of its own."""
+    document = Document("formula", (Section("formula", 1), Paragraph((Run("x", math="inline"),))))
+    try:
+        _compiled(document, {("x", "inline"): formula})
+    except ReportError:
+        return False
+    return True
 
 
 def _attempt(
@@ -127,7 +157,10 @@ def _attempt(
 
 
 def _fonts(folder: Path) -> str:
-    """Copy matplotlib's DejaVu Sans: its own folder also holds a font of empty boxes."""
+    """Copy matplotlib's DejaVu Sans: its own folder also holds a font of empty boxes.
+
+    Formulas are set in the font they have in HTML.
+    """
     import matplotlib
 
     folder.mkdir()
@@ -135,6 +168,7 @@ def _fonts(folder: Path) -> str:
         (Path(matplotlib.get_data_path()) / "fonts" / "ttf").glob("DejaVuSans*.ttf")
     ):
         shutil.copyfile(path, folder / path.name)
+    shutil.copyfile(font_file(MATH_FONT), folder / MATH_FONT)
     return str(folder)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
 from typing import Final
 
@@ -30,6 +30,7 @@ from quenchbook.report.blocks import (
 )
 from quenchbook.report.characters import breakable, shortened, shown
 from quenchbook.report.document import Document, Placed
+from quenchbook.report.formulas import Formula, Key, formula_key, formula_views, formulas_in
 from quenchbook.report.svg import svg_file, svg_ratio
 from quenchbook.report.wording import (
     INVENTED,
@@ -67,13 +68,16 @@ def literal(text: object) -> str:
     return '"' + escaped.replace("\n", "\\n").replace("\t", "\\t") + '"'
 
 
-def typst_page(document: Document) -> tuple[str, dict[str, bytes]]:
+def typst_page(
+    document: Document, formulas: Mapping[Key, Formula] | None = None
+) -> tuple[str, dict[str, bytes]]:
     """Typst source of a document, and the pictures it names.
 
     The rules of the page are in ``page.typ``; what follows them are calls of its functions with
-    string literals for every text.
+    string literals for every text. Only `formulas` (all that pandoc could read, if left out) go out
+    as formulas.
     """
-    writer = _Source(document)
+    writer = _Source(document, formulas)
     rules = resources.files("quenchbook.report").joinpath("page.typ").read_text(encoding="utf-8")
     author = f"author: {literal(document.author)}" if document.author else ""
     head = (
@@ -88,8 +92,9 @@ def typst_page(document: Document) -> tuple[str, dict[str, bytes]]:
 class _Source:
     """Writes the blocks; gathers pictures on the way."""
 
-    def __init__(self, document: Document) -> None:
+    def __init__(self, document: Document, formulas: Mapping[Key, Formula] | None) -> None:
         self.document = document
+        self.formulas = formula_views(document.blocks) if formulas is None else formulas
         self.files: dict[str, bytes] = {}
 
     def block(self, placed: Placed) -> str:
@@ -105,7 +110,8 @@ class _Source:
                 rows = (self._finding(row, n) for n, row in enumerate(block.rows, start=1))
                 return f"#findings({_sequence(rows)})"
             case Paragraph():
-                return f"#para({self._runs(block.runs)})"
+                loose = any(mode == "display" for _, mode in formulas_in(block))
+                return f"#{'loose-para' if loose else 'para'}({self._runs(block.runs)})"
             case Bullets():
                 return f"#{self._bullets(block)}"
             case Quote():
@@ -198,7 +204,13 @@ class _Source:
         return f"({' + '.join(parts)})" if parts else '""'
 
     def _run(self, run: Run) -> str:
-        words = f"code-run({literal(breakable(run.text))})" if run.code else _text(run.text)
+        formula = self.formulas.get(formula_key(run)) if run.math else None
+        if formula is not None:
+            words = formula_call(formula, run.math)
+        elif run.code or run.math:
+            words = f"code-run({literal(breakable(run.written))})"
+        else:
+            words = _text(run.text)
         words = f"emph({words})" if run.emphasis else words
         words = f"strong({words})" if run.strong else words
         target = safe_link(run.link, self.document)
@@ -218,6 +230,12 @@ def _bitmap_ratio(data: bytes, where: str) -> float:
             return picture.height / picture.width
     except (OSError, ValueError):
         raise ReportError(f"The bitmap of {where} cannot be read.") from None
+
+
+def formula_call(formula: Formula, mode: str) -> str:
+    """Typst code of a formula; its inside comes from pandoc and was looked through there."""
+    block = "true" if mode == "display" else "false"
+    return f"formula(${formula.typst}$, {literal(formula.words)}, block: {block})"
 
 
 def _text(text: str, longest: int = 24) -> str:

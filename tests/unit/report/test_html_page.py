@@ -164,12 +164,38 @@ def test_a_finding_without_a_gauge_keeps_its_numbers(notebook_showing):
 def test_the_font_of_the_page_has_the_characters_of_its_figures(careful_page):
     from fontTools.ttLib import TTFont
 
-    fonts = re.findall(r"data:font/woff;base64,([A-Za-z0-9+/=]+)", careful_page)
+    fonts = re.findall(r'"DejaVu Sans";[^}]*data:font/woff;base64,([A-Za-z0-9+/=]+)', careful_page)
     assert len(fonts) == 2
     for data in fonts:
         with TTFont(io.BytesIO(base64.b64decode(data))) as font:
             assert set(map(ord, "Hardness, HRC°−0123456789")) <= set(font.getBestCmap())
     assert sum(map(len, fonts)) < 60_000
+
+
+def test_the_text_of_the_page_brings_its_font_in_three_styles(careful_page):
+    from fontTools.ttLib import TTFont
+
+    face = r'"Libertinus Serif";([^}]*?)src:url\(data:font/woff;base64,([^)]+)\)'
+    faces = re.findall(face, careful_page)
+    styles = {style for style, _ in faces}
+    assert styles == {"font-weight:400;", "font-weight:400;font-style:italic;", "font-weight:700;"}
+    for style in styles:
+        found = set()
+        for own, data in faces:
+            if own == style:
+                with TTFont(io.BytesIO(base64.b64decode(data))) as font:
+                    found |= set(font.getBestCmap())
+        assert set(map(ord, "Does dry ice move it by 44\u00a0°C, −0.04 to 0.22?")) <= found
+    assert sum(len(data) for _, data in faces) < 90_000
+
+
+def test_letters_of_another_script_come_from_their_own_file(notebook_showing):
+    page = html_page(report_document(notebook_showing(Paragraph("Łódź, Müller, σ and שלום"))))
+    ranges = re.findall(r'"Libertinus Serif";font-weight:400;src[^}]*unicode-range:([^}]*)', page)
+    assert len(ranges) == 3  # Latin, more Latin, Greek; Hebrew is left to the machine
+    assert "U+141" in ranges[1]
+    assert "U+3C3" in ranges[2]
+    assert not any("U+5E9" in one for one in ranges)
 
 
 def test_the_same_notebook_gives_the_same_page(careful, careful_page):

@@ -51,8 +51,12 @@ def test_html_is_shown_as_it_is_written():
     assert _one("a <b>b</b>").runs == ("a <b>b</b>",)
 
 
-def test_a_formula_stays_text():
-    assert _one("$x_1^2$ and $$y$$").runs == ("$x_1^2$ and $$y$$",)
+def test_a_formula_keeps_its_tex():
+    assert _one("$x_1^2$ and $$y$$").runs == (
+        Run("x_1^2", math="inline"),
+        " and ",
+        Run("y", math="display"),
+    )
 
 
 def test_lists_keep_their_lists():

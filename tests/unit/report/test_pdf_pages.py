@@ -10,14 +10,16 @@ import warnings
 import pandas as pd
 import pikepdf
 import pytest
-from tests.pdf_text import page_texts
+from tests.pdf_text import page_texts, right_edges
 
 from quenchbook.errors import QuenchbookWarning, ReportError
 from quenchbook.report.blocks import (
+    Bullets,
     Column,
     FigureBlock,
     PageBreak,
     Paragraph,
+    Quote,
     TableBlock,
     table,
 )
@@ -130,6 +132,13 @@ def test_no_words_run_off_a_page(hostile, hostile_pdf):
     told = body.count("private") - sum(words.count("private") for words in alternatives)
     assert told > 30
     assert sum(page.count("private") for page in page_texts(hostile_pdf)) == told
+
+
+def test_a_very_long_word_is_broken_at_the_margin(notebook_showing):
+    row = table(pd.DataFrame({"file": ["w" * 300]}), key="f", caption="Files.")
+    blocks = (Paragraph(("w" * 300,)), Quote((("w" * 300,),)), Bullets((("w" * 300,),)), row)
+    done = pdf_bytes(report_document(notebook_showing(*blocks)))
+    assert max(right_edges(done)) < (210 - 20) * 72 / 25.4 + 1  # paper less its margin [pt]
 
 
 def test_copied_text_has_no_invisible_characters_in_long_words(notebook_showing):
