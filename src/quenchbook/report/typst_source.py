@@ -261,19 +261,25 @@ def _column(texts: Sequence[str], *, right: bool) -> list[str]:
 
 
 def _widths(block: TableBlock, columns: Sequence[Sequence[str]], size: float) -> str:
-    """Widths of the columns of a long table, which Typst then need not find cell by cell."""
-    if len(block.rows) <= _MEASURED_ROWS:
-        return "none"
+    """Widths of the columns of a long table or of one that is wider than the page.
+
+    With them Typst need not look at each cell of a long table, and a column of sentences gets the
+    room that columns of short numbers do not need.
+    """
     from quenchbook.plots.sheet import text_width
 
-    wanted = []
+    wanted, whole = [], 0.0
     for column, texts in zip(block.columns, columns, strict=True):
         gaps = fraction_gaps(texts) if column.align == "right" else [""] * len(texts)
         full = {text + gap for text, gap in zip(texts, gaps, strict=True)}
         longest = sorted(full, key=lambda text: (len(text), text))[-_MEASURED_CELLS:]
-        head = max(text_width(word, size, bold=True) for word in f"{column.title},".split())
-        unit = text_width(column.unit, size)
-        wanted.append(max(head, unit, *(text_width(text, size) for text in longest)) + _PADDING_PT)
+        cells = max((text_width(text, size) for text in longest), default=0.0)
+        head = f"{column.title}, {column.unit}" if column.unit else column.title
+        words = max((text_width(word, size, bold=True) for word in head.split(" ")), default=0.0)
+        wanted.append(max(words, cells) + _PADDING_PT)
+        whole += max(text_width(head, size, bold=True), cells) + _PADDING_PT
+    if whole <= _PAGE_PT and len(block.rows) <= _MEASURED_ROWS:
+        return "none"
     fair = _PAGE_PT / len(wanted)
     spare = _PAGE_PT - sum(min(width, fair) for width in wanted)
     over = sum(max(0.0, width - fair) for width in wanted)

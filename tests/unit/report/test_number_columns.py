@@ -95,3 +95,15 @@ def test_a_long_table_tells_the_widths_of_its_columns_and_stays_on_the_page() ->
 def test_a_short_table_leaves_the_widths_to_the_typesetter() -> None:
     source, _ = typst_page(Document("T", (Section("T", level=1), _block(a=["x"], b=[1.0]))))
     assert "widths: none" in source
+
+
+def test_a_wide_table_gives_its_room_to_the_sentences() -> None:
+    shares = {f"furnace load {n}": [5.0, 6.0] for n in range(6)}
+    block = _block(
+        question=["Does a long question need more room than numbers? " * 2] * 2, **shares
+    )
+    source, _ = typst_page(Document("T", (Section("T", level=1), block)))
+    widths = re.search(r"widths: \(([^)]*)\)", source)
+    assert widths is not None
+    points = [float(own) for own in re.findall(r"([\d.]+)pt", widths[1])]
+    assert points[0] > 3 * max(points[1:])
