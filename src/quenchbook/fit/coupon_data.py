@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,7 @@ from pandas.api.types import is_numeric_dtype
 from quenchbook.errors import EstimabilityError, QuenchbookWarning
 from quenchbook.fit.formula import formula_terms
 from quenchbook.fit.frame_checks import check_codes, codes_used_again, forgotten_readings
+from quenchbook.records.run_otherwise import RunOtherwise, run_otherwise
 from quenchbook.study.definition import Response, Scale, Study
 from quenchbook.study.factors import Shape
 from quenchbook.study.terms import Terms, study_terms
@@ -65,6 +66,10 @@ class CouponData:
     lowest, reading : str
         Names of the two lowest strata: ``coupon`` and ``indent``, or those of the data frame.
     notes : tuple of str
+    absent : DataFrame
+        Coupons of the plan that should have a reading of this response and have none.
+    otherwise : RunOtherwise or None
+        What was run otherwise than planned; None for a data frame.
     """
 
     response: str
@@ -80,6 +85,8 @@ class CouponData:
     lowest: str = "coupon"
     reading: str = "indent"
     notes: tuple[str, ...] = ()
+    absent: pd.DataFrame = field(default_factory=pd.DataFrame)
+    otherwise: RunOtherwise | None = None
 
 
 def data_of_records(records: Records, response: Response, study: Study) -> CouponData:
@@ -114,7 +121,16 @@ def data_of_records(records: Records, response: Response, study: Study) -> Coupo
         study=study,
         confidence=study.confidence,
         notes=tuple(notes),
+        absent=_absent(records, response, coupons),
+        otherwise=run_otherwise(coupons, records),
     )
+
+
+def _absent(records: Records, response: Response, coupons: pd.DataFrame) -> pd.DataFrame:
+    own = records.missing.loc[records.missing["response"] == response.name, "coupon"]
+    planned = records.matrix.analysed
+    gone = planned["coupon"].isin(own) & ~planned["coupon"].isin(coupons["coupon"])
+    return planned[gone].reset_index(drop=True)
 
 
 def data_of_frame(

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.further import further_coupons
 from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.means import adjusted_values, marginal_means
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
+from quenchbook.units import listed
 
 CURVE_POINTS = 61
+MOST_PANELS = 8
+_MOST_NAMED = 4  # coupons without a reading that a note names
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -24,9 +28,11 @@ class ResponseCurves:
     Attributes
     ----------
     curve : DataFrame
-        ``group, x, estimate, conf_low, conf_high``, only over levels that were tried.
+        ``group, x, estimate, conf_low, conf_high``, only over levels that were tried; with
+        ``further_low, further_high`` where a further coupon was asked for.
     coupons : DataFrame
-        ``group, x, value, furnace_load, coupon``; `x` as run, `value` adjusted as the curve is.
+        ``group, x, value, furnace_load, coupon, otherwise``; `x` as run, `value` adjusted as the
+        curve is, `otherwise` whether another factor than `x` was not run as planned.
     x_factor : Factor
     group_factor : Factor or None
     response_title, x_title, unit : str
@@ -41,6 +47,8 @@ class ResponseCurves:
     effect_shown : bool or None
         Whether a test of `x`, alone or together with the groups, shows an effect.
     notes : tuple of str
+    absent : DataFrame
+        ``group, x, furnace_load, coupon`` of planned coupons without a reading.
     """
 
     curve: pd.DataFrame
@@ -56,6 +64,7 @@ class ResponseCurves:
     confidence: float = 0.95
     effect_shown: bool | None = None
     notes: tuple[str, ...] = ()
+    absent: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the curve at full precision."""
@@ -73,7 +82,7 @@ def curve_factors(model: MixedModel) -> tuple[str | None, str | None]:
     Returns
     -------
     x, group : str or None
-        First numeric factor that is set for a furnace load, first named factor of at most six
+        First numeric factor that is set for a furnace load, first named factor of at most eight
         levels.
     """
     if model.study is None:
@@ -81,11 +90,13 @@ def curve_factors(model: MixedModel) -> tuple[str | None, str | None]:
     names = [variable.name for variable in model.terms.variables]
     own = [factor for factor in model.study.factors if factor.name in names]
     x = next((f.name for f in own if f.is_numeric and f.set_for == "furnace_load"), None)
-    group = next((f.name for f in own if not f.is_numeric and len(f.levels) <= 6), None)
+    group = next((f.name for f in own if not f.is_numeric and len(f.levels) <= MOST_PANELS), None)
     return x, group
 
 
-def response_curves(model: MixedModel, x: str, group: str | None = None) -> ResponseCurves:
+def response_curves(
+    model: MixedModel, x: str, group: str | None = None, *, further: bool = False
+) -> ResponseCurves:
     """Means along a numeric factor, for each level of a named one.
 
     Parameters
@@ -96,6 +107,9 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
         Numeric factor along the axis.
     group : str, optional
         Named factor; each level gets its own curve.
+    further : bool
+        Whether to tell also where one further coupon is expected, see
+        `quenchbook.fit.further.further_coupons`.
 
     Returns
     -------
@@ -122,6 +136,10 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
             **{name: table[name] for name in ("estimate", "conf_low", "conf_high")},
         }
     )
+    names = ["estimate", "conf_low", "conf_high"]
+    if further:
+        curve = curve.join(further_coupons(means))
+        names += ["further_low", "further_high"]
     coupons = pd.DataFrame(
         {
             "group": model.coupons[group_factor.column] if group_factor else "",
@@ -129,15 +147,21 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
             "value": adjusted_values(model, by),
             "furnace_load": model.coupons["furnace_load"],
             "coupon": model.coupons["coupon"],
+            "otherwise": _otherwise(model, x),
         }
     )
     response = study.response(model.response)
     if model.scale == "log":
-        names = ["estimate", "conf_low", "conf_high"]
         curve[names] = np.exp(curve[names])
         coupons["value"] = np.exp(coupons["value"])
     band = f"Bands are {model.confidence:.0%} intervals at each single point."
     notes = [*means.notes, band.replace("%", "\u00a0%")]
+    if further:
+        load = study.unit_word("furnace_load")
+        notes.append(
+            f"A further {study.unit_word('coupon')} is one of a new {load}, read as often as the "
+            "others; its range is expected, not tested."
+        )
     if group and not any({x, group} <= set(name.split(":")) for name in model.terms.names):
         notes.append(
             f"The curves are parallel by assumption: {model.term_word(f'{x}:{group}')} was not "
@@ -159,7 +183,43 @@ def response_curves(model: MixedModel, x: str, group: str | None = None) -> Resp
         study=study,
         confidence=model.confidence,
         effect_shown=_effect_shown(model, x, group),
-        notes=tuple(notes),
+        notes=(*notes, *state_notes(model)),
+        absent=_absent(model, x_factor, group_factor),
+    )
+
+
+def state_notes(model: MixedModel) -> tuple[str, ...]:
+    """Which coupons have no reading, and what was run otherwise than planned."""
+    if model.study is None:
+        return ()
+    notes = []
+    if len(absent := model.data.absent):
+        names = listed([str(coupon) for coupon in absent["coupon"]][:_MOST_NAMED])
+        more = len(absent) - _MOST_NAMED
+        notes.append(f"Without a reading: {names}{f' and {more} more' if more > 0 else ''}.")
+    if (own := model.data.otherwise) is not None and own.words:
+        notes.append(f"Run otherwise than planned: {own.words}.")
+    return tuple(notes)
+
+
+def _otherwise(model: MixedModel, *but: str) -> pd.Series[bool]:
+    own = model.data.otherwise
+    if own is None:
+        return pd.Series(False, index=model.coupons.index)
+    return own.any_of(but=but)
+
+
+def _absent(model: MixedModel, x: Factor, group: Factor | None) -> pd.DataFrame:
+    absent = model.data.absent
+    if absent.empty:
+        return pd.DataFrame(columns=["group", "x", "furnace_load", "coupon"])
+    return pd.DataFrame(
+        {
+            "group": absent[group.column] if group else "",
+            "x": absent[x.column],
+            "furnace_load": absent["furnace_load"],
+            "coupon": absent["coupon"],
+        }
     )
 
 
@@ -191,14 +251,17 @@ class FurnaceOrder:
     Attributes
     ----------
     coupons : DataFrame
-        ``furnace_load, day, coupon, deviation``.
+        ``furnace_load, day, coupon, deviation, otherwise``.
     loads : DataFrame
-        ``furnace_load, day, level, mean, conf_low, conf_high``.
+        ``furnace_load, day, level, mean, conf_low, conf_high, otherwise``; the last tells whether
+        the load was not run at its planned level.
     load_sd : float
         Standard deviation between loads, by REML.
     quantity, unit : str
     study : Study
     notes : tuple of str
+    absent : DataFrame
+        ``furnace_load, coupon`` of planned coupons without a reading.
     """
 
     coupons: pd.DataFrame
@@ -208,6 +271,7 @@ class FurnaceOrder:
     unit: str
     study: Study
     notes: tuple[str, ...] = ()
+    absent: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def furnace_order(model: MixedModel) -> FurnaceOrder:
@@ -215,8 +279,12 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
     study = model.study
     if study is None:
         raise EstimabilityError("Furnace order needs a study with its coupon matrix.")
-    table = model.coupons[["furnace_load", "day", "coupon"]].assign(deviation=model.residuals())
     setting = next((f for f in study.factors if f.set_for == "furnace_load"), None)
+    table = model.coupons[["furnace_load", "day", "coupon"]].assign(
+        deviation=model.residuals(), otherwise=_otherwise(model, setting.name if setting else "")
+    )
+    told = model.data.otherwise
+    moved = told.flags[setting.name] if told is not None and setting else table["otherwise"] & False
     rows = []
     spread = float(np.sqrt(model.precision.components["coupon"][0]))
     for load, own in table.groupby("furnace_load"):
@@ -229,8 +297,9 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
             if setting
             else ""
         )
-        rows.append((load, int(own["day"].iloc[0]), level, mean, mean - half, mean + half))
-    columns = ["furnace_load", "day", "level", "mean", "conf_low", "conf_high"]
+        ends = (mean, mean - half, mean + half)
+        rows.append((load, int(own["day"].iloc[0]), level, *ends, bool(moved[own.index].any())))
+    columns = ["furnace_load", "day", "level", "mean", "conf_low", "conf_high", "otherwise"]
     response = study.response(model.response)
     quantity = f"logarithm of {response.quantity}" if model.scale == "log" else response.quantity
     return FurnaceOrder(
@@ -240,5 +309,9 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
         quantity=quantity,
         unit="" if model.scale == "log" else response.unit,
         study=study,
-        notes=("Deviations from the fitted means; the band of a load shows coupon noise only.",),
+        notes=(
+            "Deviations from the fitted means; the band of a load shows coupon noise only.",
+            *state_notes(model),
+        ),
+        absent=model.data.absent.reindex(columns=["furnace_load", "coupon"]),
     )

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 PLOT_HEIGHT: Final = 124.0
 COLUMN_GAP: Final = 13.0
 _TIE_STEP: Final = 7.2
-MOST_GROUPS: Final = 6
+MOST_GROUPS: Final = 8
+FURTHER: Final = ("further_low", "further_high")
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,19 @@ def line_of(curves: ResponseCurves, group: Level | None, places: Places) -> tupl
     return (x[order], *(values[order] for values in columns))
 
 
+def further_of(
+    curves: ResponseCurves, group: Level | None, places: Places
+) -> tuple[np.ndarray, ...] | None:
+    """Places and limits of a further coupon of a group; None where it was not asked for."""
+    if "further_low" not in curves.curve:
+        return None
+    part = _of_group(curves.curve, curves, group)
+    x = places.of(part["x"])
+    order = np.argsort(x, kind="stable")
+    columns = (part[name].to_numpy(dtype=float) for name in ("further_low", "further_high"))
+    return (x[order], *(values[order] for values in columns))
+
+
 def places_of(curves: ResponseCurves, columns: int) -> Places:
     """Place the levels: by value where curve or tick words allow, else one step apart."""
     factor = curves.x_factor
@@ -141,7 +155,8 @@ def grid_of(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Pl
                 curves.coupons["value"].to_numpy(dtype=float),
                 *(
                     curves.curve[name].to_numpy(dtype=float)
-                    for name in ("conf_low", "conf_high", "estimate")
+                    for name in ("conf_low", "conf_high", "estimate", *FURTHER)
+                    if name in curves.curve
                 ),
             ]
         )

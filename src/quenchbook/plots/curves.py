@@ -11,11 +11,13 @@ import pandas as pd
 from quenchbook.plots import scales, wording
 from quenchbook.plots.curve_grid import (
     COLUMN_GAP,
+    FURTHER,
     MOST_GROUPS,
     PLOT_HEIGHT,
     Grid,
     Places,
     coupons_of,
+    further_of,
     grid_of,
     groups_of,
     line_of,
@@ -24,7 +26,7 @@ from quenchbook.plots.curve_grid import (
     x_title,
 )
 from quenchbook.plots.drawing import Drawing
-from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.legend import Entry, Key, struck_entry
 from quenchbook.plots.peak_strip import (
     PeakMark,
     draw_peak,
@@ -37,33 +39,37 @@ from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_widt
 from quenchbook.plots.shift_strip import (
     ShiftMark,
     draw_shifts,
-    shift_entries,
     shifts_finding,
     shifts_height,
     shifts_reading,
 )
 from quenchbook.plots.style import (
+    ABSENT,
     COUPONS,
     CURVE_BAND,
     CURVE_PT,
     GHOST,
     HAIRLINE,
     HAIRLINE_PT,
+    INK,
     THIN_PT,
     TICK_PT,
     TITLE_PT,
     MarkStyle,
     draw_marks,
+    draw_strikes,
     drawing_rules,
 )
 from quenchbook.plots.ties import draw_tie, draw_tie_key
 from quenchbook.study.factors import Level, plural
-from quenchbook.units import capital, unit_text
+from quenchbook.units import capital, decimals_for, interval_text, number_text, unit_text
 
 if TYPE_CHECKING:
     from quenchbook.fit.curves import ResponseCurves
 
 _TITLE_LINE: Final = 12.5
+_FURTHER_PT: Final = 1.1
+_FURTHER_DOTS: Final = (0.0, (1.0, 2.2))
 _STRAY: Final = 3.0  # robust standard deviations from which a load is called unusual
 _MAD_TO_SD: Final = 1.4826  # of a normal distribution
 
@@ -109,7 +115,8 @@ def _draw(
     tick_height = 8.0 + 11.0 * max(len(lines) for lines in grid.tick_lines)
     head = wrapped(curves.response_title, INNER, TITLE_PT)
     foot = wrapped(x_title(curves), INNER, TITLE_PT)
-    key = Key([*_key_groups(curves, grid, places), peak_entries(peaks), shift_entries(shifts)])
+    entries = [*_key_entries(curves, grid, places), *peak_entries(peaks)]
+    key = Key([entries])
     tops, top = [], 11.0 + 13.0 * len(head)
     for row in range(rows):
         top += _TITLE_LINE * title_lines[row] + 5.0
@@ -135,8 +142,10 @@ def _draw(
         for other, curve in own.items():
             if other != group:
                 panel.axes.plot(curve[0], curve[1], color=GHOST, linewidth=THIN_PT, zorder=1.5)
+        _draw_further(panel, curves, group, places, grid)
         _draw_estimate(panel, own[group], grid.styles[group], curves.is_curve, grid.strip)
         _draw_coupons(panel, coupons_of(curves, group), grid, group, places)
+        _draw_absent(panel, curves, grid, group, places)
         if group in peaks:
             draw_peak(sheet, panel, peaks[group], own[group], strip)
         last = left + grid.width
@@ -153,7 +162,8 @@ def _draw(
     reading = _reading(curves, grid, places) + peaks_reading(peaks) + shifts_reading(shifts)
     return Drawing(
         "peaks" if peaks else "response_curves", sheet.figure, finding, reading,
-        _notes(curves, places), _alt(curves, groups, places, finding), _data(curves),
+        _notes(curves, places), _alt(curves, groups, places, finding, has_peaks=bool(peaks)),
+        _data(curves),
     )  # fmt: skip
 
 
@@ -230,6 +240,36 @@ def _draw_estimate(
         )
 
 
+def _draw_further(
+    panel: Panel, curves: ResponseCurves, group: Level | None, places: Places, grid: Grid
+) -> None:
+    """Dotted limits without a field: where one further coupon is expected, not a mean."""
+    limits = further_of(curves, group, places)
+    if limits is None:
+        return
+    x, low, high = limits
+    colour = grid.styles[group].colour
+    if curves.is_curve:
+        for ends in (low, high):
+            panel.axes.plot(
+                x, ends, color=colour, linewidth=_FURTHER_PT, linestyle=_FURTHER_DOTS, zorder=1.8,
+                label=FURTHER[0],
+            )  # fmt: skip
+        return
+    half = panel.x_points(grid.strip)
+    for place, bottom, top in zip(x, low, high, strict=True):
+        for end in (bottom, top):
+            panel.axes.plot(
+                [place - half, place + half], [end, end], color=colour, linewidth=_FURTHER_PT,
+                linestyle=_FURTHER_DOTS, zorder=1.8, label=FURTHER[0],
+            )  # fmt: skip
+
+
+def _draw_further_key(sheet: Sheet, left: float, middle: float) -> None:
+    for y in (middle - 4.0, middle + 4.0):
+        sheet.line((left, left + 16.0), (y, y), INK, _FURTHER_PT, linestyle=_FURTHER_DOTS)
+
+
 def _draw_coupons(
     panel: Panel, coupons: pd.DataFrame, grid: Grid, group: Level | None, places: Places
 ) -> None:
@@ -241,6 +281,7 @@ def _draw_coupons(
     half = panel.x_points(min(3.0, 0.42 * grid.step))
     xs: list[float] = []
     ys: list[float] = []
+    struck: list[bool] = []
     for _, level in frame.groupby("_near", sort=True):
         loads = sorted(level["furnace_load"].unique())
         for number, load in enumerate(loads):
@@ -249,15 +290,46 @@ def _draw_coupons(
             x, y = part["_x"].to_numpy() + shift, part["value"].to_numpy(dtype=float)
             xs.extend(x.tolist())
             ys.extend(y.tolist())
+            struck.extend(_otherwise(part).tolist())
             draw_tie(panel.axes, x, y, style.colour, half)
     scale = 0.85 if grid.step > 4.5 else 0.7
     draw_marks(panel.axes, xs, ys, style, scale=scale, label=COUPONS)
+    if any(struck):
+        at = [number for number, own in enumerate(struck) if own]
+        draw_strikes(panel.axes, [xs[n] for n in at], [ys[n] for n in at])
+
+
+def _otherwise(coupons: pd.DataFrame) -> pd.Series[bool]:
+    if "otherwise" not in coupons:
+        return pd.Series(False, index=coupons.index)
+    return coupons["otherwise"].astype(bool)
+
+
+def absent_of(curves: ResponseCurves, group: Level | None) -> pd.DataFrame:
+    """Coupons of a panel that have no reading."""
+    absent: pd.DataFrame = getattr(curves, "absent", pd.DataFrame())
+    return absent if absent.empty or group is None else absent[absent["group"] == group]
+
+
+def _draw_absent(
+    panel: Panel, curves: ResponseCurves, grid: Grid, group: Level | None, places: Places
+) -> None:
+    """Stand coupons without a reading, struck, on the axis line at their planned level."""
+    absent = absent_of(curves, group)
+    if absent.empty:
+        return
+    x = places.of(absent["x"])
+    near = pd.Series(nearest(x, places))
+    shift = near.groupby(near).cumcount().to_numpy() * 8.0
+    at, foot = (x + panel.x_points(1.0) * shift).tolist(), [panel.y_limits[0]] * len(x)
+    draw_marks(panel.axes, at, foot, grid.styles[group], scale=0.85, label=ABSENT)
+    draw_strikes(panel.axes, at, foot)
 
 
 # --- words -------------------------------------------------------------------------------------
 
 
-def _key_groups(curves: ResponseCurves, grid: Grid, places: Places) -> list[list[Entry]]:
+def _key_entries(curves: ResponseCurves, grid: Grid, places: Places) -> list[Entry]:
     entries = []
     if _has_ties(curves, grid, places):
         load = wording.unit_word(curves, "furnace_load")
@@ -266,7 +338,15 @@ def _key_groups(curves: ResponseCurves, grid: Grid, places: Places) -> list[list
     if len(grid.groups) > 1:
         other = plural(curves.group_factor.title) if curves.group_factor else "panels"
         entries.append(Entry(f"the other {other}", 16.0, _draw_ghost))
-    return [entries]
+    if FURTHER[0] in curves.curve:
+        coupon = wording.unit_word(curves, "coupon")
+        level = wording.percent_text(getattr(curves, "confidence", 0.95))
+        entries.append(Entry(f"one further {coupon} ({level})", 16.0, _draw_further_key))
+    if _otherwise(curves.coupons).any():
+        entries.append(struck_entry("run otherwise than planned"))
+    if any(len(absent_of(curves, group)) for group in grid.groups):
+        entries.append(struck_entry("on the axis: no reading"))
+    return entries
 
 
 def _has_ties(curves: ResponseCurves, grid: Grid, places: Places) -> bool:
@@ -332,7 +412,12 @@ def _notes(curves: ResponseCurves, places: Places) -> tuple[str, ...]:
 
 
 def _alt(
-    curves: ResponseCurves, groups: tuple[Level | None, ...], places: Places, finding: str
+    curves: ResponseCurves,
+    groups: tuple[Level | None, ...],
+    places: Places,
+    finding: str,
+    *,
+    has_peaks: bool,
 ) -> str:
     load, coupon = wording.unit_word(curves, "furnace_load"), wording.unit_word(curves, "coupon")
     quantity = curves.response_title.partition(",")[0]
@@ -342,7 +427,35 @@ def _alt(
         subject += f" for {count} {plural(curves.group_factor.title)}"
     coupons, loads = curves.coupons["coupon"].nunique(), curves.coupons["furnace_load"].nunique()
     subject += f"; {wording.counted(coupons, coupon)} in {wording.counted(loads, load)}"
-    return wording.alt_text(subject, finding, _unusual(curves, groups, places, load))
+    told = (
+        capital(finding.partition(": ")[2]) if has_peaks else f"{finding} {_trend(curves, groups)}"
+    )
+    return wording.alt_text(subject, told, _states(curves, groups, places, load))
+
+
+def _trend(curves: ResponseCurves, groups: tuple[Level | None, ...]) -> str:
+    """First, last and the limits of the last estimate of each curve."""
+    parts = []
+    for group in groups:
+        own = curves.curve if group is None else curves.curve[curves.curve["group"] == group]
+        first, last = own.iloc[0], own.iloc[-1]
+        decimals = decimals_for(
+            (float(last["conf_high"]) - float(last["conf_low"])) / 4, curves.unit
+        )
+        ends = [number_text(float(row["estimate"]), decimals) for row in (first, last)]
+        limits = interval_text(float(last["conf_low"]), float(last["conf_high"]), decimals)
+        named = f"{curves.group_factor.word(group)} " if curves.group_factor and group else ""
+        parts.append(f"{named}{ends[0]} to {ends[1]} ({limits})")
+    return f"From first to last level: {'; '.join(parts)}."
+
+
+def _states(
+    curves: ResponseCurves, groups: tuple[Level | None, ...], places: Places, load: str
+) -> str:
+    parts = [_unusual(curves, groups, places, load)]
+    if absent := sum(len(absent_of(curves, group)) for group in groups):
+        parts.append(f"{wording.counted(absent, wording.unit_word(curves, 'coupon'))} not read")
+    return "; ".join(filter(None, parts))
 
 
 def _unusual(

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
-from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.legend import Entry, Key, struck_entry
 from quenchbook.plots.load_steps import STEPS_HEIGHT, Steps, draw_steps, sorted_levels, steps_for
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
+    ABSENT,
     COMMON,
     COUPONS,
     ESTIMATE_BAND,
@@ -29,6 +30,7 @@ from quenchbook.plots.style import (
     TICK_PT,
     TITLE_PT,
     draw_marks,
+    draw_strikes,
     drawing_rules,
 )
 from quenchbook.study.factors import plural
@@ -156,7 +158,8 @@ def _steps(loads: pd.DataFrame, columns: _Columns) -> Steps | None:
     levels = [str(level) for level in loads["level"]]
     if not any(levels):
         return None
-    return steps_for(levels, sorted_levels(levels), columns.pitch)
+    steps = steps_for(levels, sorted_levels(levels), columns.pitch)
+    return replace(steps, struck=tuple(bool(own) for own in _otherwise(loads)))
 
 
 # --- marks -------------------------------------------------------------------------------------
@@ -202,6 +205,7 @@ def _draw_loads(panel: Panel, order: FurnaceOrder, columns: _Columns) -> None:
     axes, half = panel.axes, columns.box / 2
     xs: list[float] = []
     ys: list[float] = []
+    struck: list[int] = []
     for row in order.loads.to_dict("records"):
         centre = columns.centres[columns.loads.index(row["furnace_load"])]
         ends = [centre - half, centre + half]
@@ -223,14 +227,45 @@ def _draw_loads(panel: Panel, order: FurnaceOrder, columns: _Columns) -> None:
             solid_capstyle="butt",
             zorder=4,
         )
-        own = order.coupons.loc[order.coupons["furnace_load"] == row["furnace_load"], "deviation"]
+        own = order.coupons[order.coupons["furnace_load"] == row["furnace_load"]]
         count = len(own)
-        for number, value in enumerate(own):
+        for number, (value, otherwise) in enumerate(
+            zip(own["deviation"], _otherwise(own), strict=True)
+        ):
             share = (number - (count - 1) / 2) / max(1, count - 1)
             xs.append(centre + 0.74 * columns.box * share)
             ys.append(float(value))
+            struck += [len(xs) - 1] if otherwise else []
     scale = 0.75 if columns.pitch > 12 else 0.55
     draw_marks(axes, xs, ys, NEUTRAL, scale=scale, label=COUPONS)
+    draw_strikes(axes, [xs[n] for n in struck], [ys[n] for n in struck], size=12.0 * scale)
+    _draw_absent(panel, order, columns, scale)
+
+
+def _otherwise(frame: pd.DataFrame) -> pd.Series[bool]:
+    if "otherwise" not in frame:
+        return pd.Series(False, index=frame.index)
+    return frame["otherwise"].astype(bool)
+
+
+def _absent(order: FurnaceOrder) -> pd.DataFrame:
+    return getattr(order, "absent", pd.DataFrame())
+
+
+def _draw_absent(panel: Panel, order: FurnaceOrder, columns: _Columns, scale: float) -> None:
+    """Stand coupons without a reading, struck, on the axis line under their load."""
+    absent = _absent(order)
+    absent = absent[absent["furnace_load"].isin(columns.loads)] if len(absent) else absent
+    if absent.empty:
+        return
+    count = absent.groupby("furnace_load").cumcount().to_numpy()
+    xs = [
+        columns.centres[columns.loads.index(load)] - columns.box / 2 + 3.0 + 7.0 * number
+        for load, number in zip(absent["furnace_load"], count, strict=True)
+    ]
+    ys = [panel.y_limits[0]] * len(xs)
+    draw_marks(panel.axes, xs, ys, NEUTRAL, scale=scale, label=ABSENT)
+    draw_strikes(panel.axes, xs, ys, size=12.0 * scale)
 
 
 def _draw_numbers(sheet: Sheet, columns: _Columns, bottom: float) -> None:
@@ -250,6 +285,11 @@ def _key_groups(order: FurnaceOrder, steps: Steps | None, word: str) -> list[lis
     if order.load_sd > 0:
         first.insert(0, Entry(f"usual scatter of {plural(word)}", 20.0, _draw_common))
     groups = [first]
+    moved = _otherwise(order.coupons).any() or _otherwise(order.loads).any()
+    struck = [struck_entry("run otherwise than planned")] if moved else []
+    struck += [struck_entry("on the axis: no reading")] if len(_absent(order)) else []
+    if struck:
+        groups.append(struck)
     if steps is not None and steps.key:
         groups.append([Entry(f"steps: {steps.key}")])
     return groups
@@ -326,5 +366,5 @@ def _unusual(order: FurnaceOrder, word: str) -> str:
 
 
 def _data(order: FurnaceOrder) -> pd.DataFrame:
-    loads = order.loads.drop(columns=["day"], errors="ignore")
+    loads = order.loads.drop(columns=["day", "otherwise"], errors="ignore")
     return order.coupons.merge(loads, on="furnace_load", how="left")

@@ -344,7 +344,8 @@ def _notes(findings: Sequence[Finding], left_out: int) -> tuple[str, ...]:
 
 def _alt(findings: Sequence[Finding], quantity: str, finding: str) -> str:
     subject = (
-        f"Difference in {quantity or 'the response'} against its margin for "
+        f"Difference in {quantity or 'the response'}"
+        f"{' against its margin' if any(own.margin is not None for own in findings) else ''} for "
         f"{wording.count_words(len(findings))} comparison{'s' if len(findings) > 1 else ''}"
     )
     details = "; ".join(

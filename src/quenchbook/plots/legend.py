@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from typing import Final
 
 from quenchbook.plots.sheet import INNER, MARGIN, Sheet, text_width, wrapped
-from quenchbook.plots.style import INK, SMALL_PT, VALUE_PT, MarkStyle, draw_marks
+from quenchbook.plots.style import (
+    INK,
+    NEUTRAL,
+    SMALL_PT,
+    VALUE_PT,
+    MarkStyle,
+    draw_marks,
+    draw_strikes,
+)
 
 LINE_PT: Final = 17.0
 _GAP_PT: Final = 14.0
@@ -47,6 +55,16 @@ def mark_entry(words: str, style: MarkStyle, *, scale: float = 1.2) -> Entry:
         draw_marks(sheet.ground, [left + 4.0], [middle], style, scale=scale)
 
     return Entry(words, 8.0, draw)
+
+
+def struck_entry(words: str) -> Entry:
+    """Entry with a struck mark: run otherwise than planned, or without a reading."""
+
+    def draw(sheet: Sheet, left: float, middle: float) -> None:
+        draw_marks(sheet.ground, [left + 4.0], [middle], NEUTRAL)
+        draw_strikes(sheet.ground, [left + 4.0], [middle])
+
+    return Entry(words, 9.0, draw)
 
 
 class Key:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from quenchbook.plots.sheet import Sheet, text_width
-from quenchbook.plots.style import INK, LOAD, MEAN_PT, SMALL_PT, VALUE_PT
+from quenchbook.plots.style import INK, LOAD, MEAN_PT, SMALL_PT, VALUE_PT, draw_strikes
 from quenchbook.units import NO_BREAK
 
 STEPS_HEIGHT: Final = 38.0  # words on the highest step included [pt]
@@ -31,6 +31,8 @@ class Steps:
         What the letters mean, when letters stand for words that are too long.
     size : float
         Size of the words [pt].
+    struck : tuple of bool
+        Whether a load was not run at its level; empty for none.
     """
 
     words: tuple[str, ...]
@@ -38,11 +40,14 @@ class Steps:
     unit: str
     key: str
     size: float = VALUE_PT
+    struck: tuple[bool, ...] = ()  # loads that were not run at this level
 
     def chosen(self, places: Sequence[int]) -> Steps:
         """Steps of some of the loads."""
         words = tuple(self.words[place] for place in places)
-        return replace(self, words=words, heights=tuple(self.heights[place] for place in places))
+        struck = tuple(self.struck[place] for place in places) if self.struck else ()
+        heights = tuple(self.heights[place] for place in places)
+        return replace(self, words=words, heights=heights, struck=struck)
 
 
 def steps_for(levels: Sequence[str], order: Sequence[str], pitch: float) -> Steps:
@@ -133,3 +138,9 @@ def draw_steps(
         sheet.box(left, top, width, height, face=LOAD)
         sheet.line((left, left + width), (top, top), INK, MEAN_PT)
         sheet.text(centre, top - 4.0, word, size=steps.size, align="center")
+    places = [
+        (centre + width / 2, floor - height)
+        for centre, height, struck in zip(centres, steps.heights, steps.struck, strict=False)
+        if struck
+    ]
+    draw_strikes(sheet.ground, [x for x, _ in places], [y for _, y in places], size=7.0)

@@ -268,4 +268,5 @@ def _alt(budget: NoiseBudget, finding: str) -> str:
     zero = [_word(budget, row) for row in rows if float(row["sd"]) == 0]
     unusual = f"The estimate for {listed(zero)} is zero" if zero else ""
     others = "; ".join(f"{_word(budget, row)} {_sd_words(budget, row)}" for row in rows)
-    return wording.alt_text(subject, f"{finding} {capital(others)}", unusual)
+    told = finding if len(rows) == 1 else f"{finding} {capital(others)}"
+    return wording.alt_text(subject, told, unusual)

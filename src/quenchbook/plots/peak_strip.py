@@ -179,9 +179,13 @@ def peak_entries(peaks: Mapping[Level | None, PeakMark]) -> list[Entry]:
     entries = []
     within = {mark.within for mark in peaks.values() if mark.within}
     words = f"within {' or '.join(sorted(within))} of the peak"
-    if any(mark.certain for mark in peaks.values()):
-        entries.append(Entry(f"certainly {words}", 18.0, _draw_certain))
-    if any(mark.possible for mark in peaks.values()):
+    certain = any(mark.certain for mark in peaks.values())
+    possible = any(mark.possible for mark in peaks.values())
+    if certain:
+        entries.append(
+            Entry("certainly," if possible else f"certainly {words}", 18.0, _draw_certain)
+        )
+    if possible:
         entries.append(Entry(f"possibly {words}", 18.0, _draw_possible))
     targets = {mark.target for mark in peaks.values() if mark.target}
     words = f"reaches {' or '.join(sorted(targets))}, nine times in ten"

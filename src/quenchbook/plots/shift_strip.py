@@ -10,16 +10,17 @@ from typing import Final
 import numpy as np
 
 from quenchbook.plots import scales
-from quenchbook.plots.legend import Entry
 from quenchbook.plots.sheet import INNER, MARGIN, Sheet, wrapped
 from quenchbook.plots.style import (
     CALM,
     CALM_EDGE,
+    CALM_TEXT,
     END_PT,
     ESTIMATE_BAND,
     ESTIMATE_PT,
     GHOST,
     INK,
+    SMALL_PT,
     TICK_PT,
     TITLE_PT,
     VALUE_PT,
@@ -32,6 +33,7 @@ _GAP: Final = 4.0
 _AXIS: Final = 34.0  # ticks and title below the last band
 _HEAD: Final = 10.0
 _DOTS: Final = (0.0, (1.4, 1.6))
+_CALM_WORDS: Final = "pale field, dotted edges: too small to matter"
 _FARTHEST: Final = 1.5  # limits past so many times the tried range are drawn as an arrow
 
 
@@ -125,6 +127,8 @@ def draw_shifts(sheet: Sheet, top: float, shifts: Sequence[ShiftMark], unit: str
         sheet.tick(place(value), y, text, size=TICK_PT)
     title = f"Shift, {unit}" if unit else "Shift"
     sheet.text(MARGIN + INNER, y + 28.0, title, size=TITLE_PT, align="right", colour=INK)
+    if any(own.margin is not None for own in shifts):
+        sheet.text(MARGIN, y + 28.0, _CALM_WORDS, size=SMALL_PT, colour=CALM_TEXT)
 
 
 def _limits(shifts: Sequence[ShiftMark]) -> tuple[float, float]:
@@ -137,19 +141,6 @@ def _limits(shifts: Sequence[ShiftMark]) -> tuple[float, float]:
         values += [value for value in near if math.isfinite(value) and abs(value) <= reach]
         values += [math.copysign(reach / 2, v) for v in near if math.isinf(v) or abs(v) > reach]
     return scales.padded(np.array(values), 0.04)
-
-
-def shift_entries(shifts: Sequence[ShiftMark]) -> list[Entry]:
-    """Entry of the key for the margin zone."""
-    if all(own.margin is None for own in shifts):
-        return []
-    return [Entry("shifts too small to matter", 18.0, _draw_zone)]
-
-
-def _draw_zone(sheet: Sheet, left: float, middle: float) -> None:
-    sheet.box(left, middle - 5, 16.0, 10.0, face=CALM, zorder=0.2)
-    for x in (left, left + 16.0):
-        sheet.line((x, x), (middle - 5, middle + 5), CALM_EDGE, 1.2, linestyle=_DOTS)
 
 
 def shifts_finding(shifts: Sequence[ShiftMark]) -> str:

@@ -50,6 +50,7 @@ HAIRLINE_PT: Final = 0.7
 CURVE_BAND: Final = 0.15
 ESTIMATE_BAND: Final = 0.32
 
+ABSENT: Final = "coupons without a reading"
 COUPONS: Final = "coupons"  # label of the artists that hold one mark for each coupon
 
 Dash = str | tuple[float, Sequence[float]]
@@ -101,6 +102,14 @@ _NEUTRAL_STYLES: Final = (
     replace(NEUTRAL, half=True),
     replace(NEUTRAL, face=INK),
 )  # ink circles from hollow to filled
+_SQUARE: Final = replace(NEUTRAL, marker="s", size=4.8, dash=(0.0, (3.6, 1.7)))
+_MORE_STYLES: Final = (
+    _SQUARE,
+    replace(_SQUARE, dot=True),
+    replace(_SQUARE, half=True),
+    replace(_SQUARE, face=INK),
+)  # then squares, with dashed lines
+_STROKE: Final = Path([(-0.24, -0.5), (0.24, 0.5)])  # steeper than the edge of a diamond
 _LETTER_PT: Final = 6.5
 _LETTERS: Final = string.ascii_uppercase + string.ascii_lowercase
 _LETTER_FONT: Final = FontProperties(family=[FONT], weight="bold")
@@ -130,6 +139,8 @@ def neutral_style(index: int, count: int) -> MarkStyle:
         # two levels are hollow and filled, three have the half-filled one between them
         chosen = {2: (0, 3), 3: (0, 2, 3), 4: (0, 1, 2, 3)}[count]
         return _NEUTRAL_STYLES[chosen[index]]
+    if count <= len(_NEUTRAL_STYLES) + len(_MORE_STYLES):
+        return (*_NEUTRAL_STYLES, *_MORE_STYLES)[index]
     letter = _LETTERS[index % len(_LETTERS)]
     return MarkStyle(INK, _letter(letter), _LETTER_PT, INK)
 
@@ -166,6 +177,21 @@ def draw_marks(
         axes.plot(
             x, y, linestyle="none", marker="o", markersize=0.38 * style.size * scale,
             markeredgewidth=0.0, markerfacecolor=style.colour, label="_dots", zorder=zorder + 0.1,
+            clip_on=False,
+        )  # fmt: skip
+
+
+def draw_strikes(
+    axes: Axes, x: Sequence[float], y: Sequence[float], *, size: float = 10.0, zorder: float = 5.6
+) -> None:
+    """Strike marks through: what they stand for is not as it was planned.
+
+    Paper on both sides of the stroke keeps it in sight on a filled mark.
+    """
+    for width, colour, order in ((1.9, PAPER, zorder), (0.9, INK, zorder + 0.1)):
+        axes.plot(
+            x, y, linestyle="none", marker=_STROKE, markersize=size, markeredgewidth=width,
+            markeredgecolor=colour, markerfacecolor="none", label="_strikes", zorder=order,
             clip_on=False,
         )  # fmt: skip
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from quenchbook.plots import wording
 from quenchbook.plots.tile_layout import Roles
+from quenchbook.plots.tile_states import States
 from quenchbook.study.factors import plural
 from quenchbook.units import capital, listed
 
@@ -81,7 +82,7 @@ def tile_notes(matrix: CouponMatrix, roles: Roles) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def tile_alt(matrix: CouponMatrix, roles: Roles, finding: str) -> str:
+def tile_alt(matrix: CouponMatrix, roles: Roles, finding: str, states: States) -> str:
     """Alternative text; names furnace loads that hold more or fewer coupons."""
     study, frame = matrix.study, matrix.in_loads
     loads, days = frame["furnace_load"].nunique(), frame["day"].nunique()
@@ -100,4 +101,5 @@ def tile_alt(matrix: CouponMatrix, roles: Roles, finding: str) -> str:
     usual = int(sizes.mode().iloc[0])
     odd = [f"{load} holds {size}" for load, size in sizes.items() if size != usual]
     word = capital(study.unit_word("furnace_load"))
-    return wording.alt_text(subject, finding, f"{word} {listed(odd)}" if odd else "")
+    unusual = [f"{word} {listed(odd)}" if odd else "", states.unusual()]
+    return wording.alt_text(subject, finding, "; ".join(filter(None, unusual)))

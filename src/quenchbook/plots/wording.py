@@ -9,6 +9,7 @@ from quenchbook.study.factors import UNIT_WORDS, Factor, plural
 from quenchbook.units import NO_BREAK
 
 ALT_MOST: Final = 400
+_MORE: Final = "; more in the figure."
 NOTHING_UNUSUAL: Final = "Nothing unusual."
 
 _COUNTS: Final = (
@@ -86,10 +87,14 @@ def alt_text(subject: str, finding: str, unusual: str) -> str:
 
 
 def _cut(text: str, room: int) -> str:
+    """Text of at most `room` characters, ended where a sentence or an item of a list ends."""
     if len(text) <= room:
         return text
     cut = text[: room - 1]
     stop = cut.rfind(". ")
     if stop > room // 2:
         return cut[: stop + 1]
+    stop = text[: room - len(_MORE)].rfind("; ")
+    if stop > room // 3:
+        return text[:stop] + _MORE
     return cut[: cut.rfind(" ") if cut.rfind(" ") > room // 2 else room - 1].rstrip(",;: ") + "…"

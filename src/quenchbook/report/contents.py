@@ -6,7 +6,7 @@ and the author writes between them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
@@ -16,6 +16,7 @@ from quenchbook.fit.diagnostics import diagnostics
 from quenchbook.fit.equal_hardness import EqualHardness
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
+from quenchbook.report.alternatives import with_alt
 from quenchbook.report.answer_blocks import (
     CANNOT_TELL,
     refused_blocks,
@@ -61,12 +62,27 @@ NOTHING_UNUSUAL: Final = (
 )
 
 
-def show(blocks: Iterable[Block]) -> None:
-    """Display blocks in a notebook, one after the other."""
+def show(blocks: Iterable[Block], *, alt: Mapping[str, str] | None = None) -> None:
+    """Display blocks in a notebook, one after the other.
+
+    Parameters
+    ----------
+    blocks : iterable of Block
+    alt : mapping of str to str, optional
+        Your own alternative text for a figure, 40 to 400 characters, by the key of the figure:
+        ``qb.show(qb.report_noise(analysis), alt={"noise_budget": "..."})``. The second figure of
+        one key is ``noise_budget-2``. The words stand in the cell, so they are there again when
+        the notebook is run again; the caption stays as it is.
+
+    Raises
+    ------
+    ReportError
+        If no figure has such a key, or the words are too few or too many.
+    """
     from IPython import display
 
     shown: Any = display.display  # IPython ships no types
-    for block in blocks:
+    for block in with_alt(blocks, alt or {}):
         shown(block)
 
 
@@ -91,7 +107,7 @@ def report_method(analysis: Analysis) -> list[Block]:
     blocks += [Paragraph((note,)) for note in (*study.notes, *matrix.notes, *matrix.changes)]
     from quenchbook.plots.coupon_tiles import figure_coupon_matrix
 
-    blocks.append(from_drawing(figure_coupon_matrix(matrix)))
+    blocks.append(from_drawing(figure_coupon_matrix(matrix, records)))
     if study.steel or study.equipment:
         blocks.append(equipment_table(study))
     blocks += deviation_blocks(analysis)

@@ -28,6 +28,7 @@ from quenchbook.report.blocks import (
 from quenchbook.report.characters import shown
 from quenchbook.report.document import Document, Placed
 from quenchbook.report.formulas import formula_key, formula_views
+from quenchbook.report.number_columns import fraction_gaps
 from quenchbook.report.page_fonts import font_faces, math_face, serif_faces
 from quenchbook.report.svg import inline_svg
 from quenchbook.report.wording import (
@@ -295,7 +296,13 @@ def _table(block: TableBlock, placed: Placed) -> str:
     )
     short = " short" if len(block.rows) <= SHORT_TABLE else ""
     named = f'aria-labelledby="{anchor}-caption"' if caption else 'aria-label="Table"'
-    rows = "".join(f"<tr>{_cells(row, kinds)}</tr>" for row in block.rows)
+    columns = [
+        _column(texts, right=column.align == "right", first=number == 0)
+        for number, (texts, column) in enumerate(
+            zip(zip(*block.rows, strict=True), block.columns, strict=False)
+        )
+    ]
+    rows = "".join(f"<tr>{''.join(cells)}</tr>" for cells in zip(*columns, strict=True))
     return (
         f'<div class="sheet{short}" id="{anchor}" role="region" tabindex="0" {named}><table>'
         + (f'<caption id="{anchor}-caption">{caption}</caption>' if caption else "")
@@ -304,9 +311,13 @@ def _table(block: TableBlock, placed: Placed) -> str:
     )
 
 
-def _cells(row: Sequence[str], kinds: Sequence[str]) -> str:
-    cells = [
-        f'<th scope="row"{kind}>{_lines(cell)}</th>' if n == 0 else f"<td{kind}>{_lines(cell)}</td>"
-        for n, (cell, kind) in enumerate(zip(row, kinds, strict=True))
+def _column(texts: Sequence[str], *, right: bool, first: bool) -> list[str]:
+    """Cells of a column; numbers get their decimal points under one another."""
+    name, scope = ("th", ' scope="row"') if first else ("td", "")
+    if not right:
+        return [f"<{name}{scope}>{_lines(text)}</{name}>" for text in texts]
+    gaps = [f' data-gap="{gap}"' if gap else "" for gap in fraction_gaps(texts)]
+    return [
+        f'<{name}{scope} class="right"{gap}>{_lines(text)}</{name}>'
+        for text, gap in zip(texts, gaps, strict=True)
     ]
-    return "".join(cells)

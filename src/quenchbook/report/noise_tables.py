@@ -76,7 +76,8 @@ def second_opinion_table(model: MixedModel, name: str, study: Study) -> TableBlo
             rows.append((term_words(term, study), shown, "too few layouts", ""))
             continue
         p_value = p_text(own.p_value).removeprefix("p\u00a0")
-        rows.append((term_words(term, study), shown, p_value, f"{own.smallest:.2g}"))
+        smallest = f"{own.smallest:.2g}".removeprefix("0")
+        rows.append((term_words(term, study), shown, p_value, smallest))
     if not rows:
         return None
     return table(

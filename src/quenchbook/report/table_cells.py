@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from quenchbook.report.blocks import Column, TableBlock
+from quenchbook.report.number_columns import number_texts
 from quenchbook.units import MINUS, number_text, unit_text
 
 _MOST_DECIMALS = 6
@@ -47,7 +48,8 @@ def table_block(
     Returns
     -------
     TableBlock
-        Numbers with a true minus, right-aligned on their decimal point.
+        Numbers with a true minus, flush right; the pages set them on one decimal point. A unit
+        that all texts of a column carry moves into its head.
     """
     titles, units = titles or {}, units or {}
     columns: list[Column] = []
@@ -58,15 +60,20 @@ def table_block(
         numeric = _is_numeric(values)
         if numeric and places is None:
             places = _decimals_needed(values)
+        unit = unit_text(units.get(name, ""))
+        texts = [_cell(value, places if numeric else None, missing) for value in values]
+        numbers = None if numeric else number_texts(texts)
+        if numbers is not None and not (numbers.unit and unit):
+            unit, texts = numbers.unit or unit, list(numbers.texts)
         columns.append(
             Column(
                 title=titles.get(name, name.replace("_", " ")),
-                unit=unit_text(units.get(name, "")),
-                align="right" if numeric else "left",
+                unit=unit,
+                align="right" if numeric or numbers is not None else "left",
                 decimals=places if numeric else None,
             )
         )
-        cells.append([_cell(value, places if numeric else None, missing) for value in values])
+        cells.append(texts)
     return TableBlock(
         key=key,
         caption=caption,

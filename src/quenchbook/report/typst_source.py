@@ -31,6 +31,7 @@ from quenchbook.report.blocks import (
 from quenchbook.report.characters import breakable, shortened, shown
 from quenchbook.report.document import Document, Placed
 from quenchbook.report.formulas import Formula, Key, formula_key, formula_views, formulas_in
+from quenchbook.report.number_columns import fraction_gaps
 from quenchbook.report.svg import svg_file, svg_ratio
 from quenchbook.report.wording import (
     INVENTED,
@@ -45,6 +46,10 @@ _TALLEST: Final = 1.75  # height over width of a figure that still fits the page
 
 _LONGEST_ROW: Final = 400  # characters of a finding that stays on one page
 _LONGEST_WHOLE: Final = 1500  # characters of cautions or of a table that stay on one page
+_MEASURED_ROWS: Final = 200  # rows from which the widths of a table are told to Typst
+_MEASURED_CELLS: Final = 20  # longest cells of a column that are measured
+_PADDING_PT: Final = 10.0  # right of each cell, with a little to spare
+_PAGE_PT: Final = 170 / 25.4 * 72  # width of the text on A4
 _LONGEST_BESIDE: Final = 1300  # characters of a caption that fit the 48 mm beside a figure
 
 
@@ -264,17 +269,59 @@ def _table(block: TableBlock, placed: Placed) -> str:
         f"right: {'true' if column.align == 'right' else 'false'})"
         for column in block.columns
     )
-    rows = _sequence(f"\n  {_row(row)}" for row in block.rows)
+    columns = list(zip(*block.rows, strict=True)) or [() for _ in block.columns]
+    cells = [
+        _column(texts, right=column.align == "right")
+        for texts, column in zip(columns, block.columns, strict=True)
+    ]
+    rows = "".join(f"\n  {', '.join(row)}," for row in zip(*cells, strict=True))
     caption = table_caption(block, placed.label)
     words = [*(column.title for column in block.columns), *itertools.chain(*block.rows), caption]
     long = "true" if len(block.rows) > SHORT_TABLE else _is_long(words, _LONGEST_WHOLE)
+    size = 6.5 if len(columns) > 11 else 7.5 if len(columns) > 7 else 8.5
     return (
-        f"#sheet({heads}, {rows}, caption: {_text(caption) if caption else 'none'}, "
+        f"#sheet({heads}, ({rows}), size: {size}pt, widths: {_widths(block, columns, size)}, "
+        f"caption: {_text(caption) if caption else 'none'}, "
         f"notes: {_sequence(map(_text, block.notes))}, "
         f"long: {long}, "
         f"anchor: {literal(placed.anchor)})"
     )
 
 
-def _row(row: Sequence[str]) -> str:
-    return _sequence(f"text({literal(breakable(cell, 14))})" for cell in row)
+def _column(texts: Sequence[str], *, right: bool) -> list[str]:
+    """Typst code of the cells of a column, numbers on one decimal point."""
+    cells = [literal(breakable(text, 14)) for text in texts]
+    if not right:
+        return cells
+    return [
+        f"{cell} + gap({gap.count('0')}, {'true' if '.' in gap else 'false'})" if gap else cell
+        for cell, gap in zip(cells, fraction_gaps(texts), strict=True)
+    ]
+
+
+def _widths(block: TableBlock, columns: Sequence[Sequence[str]], size: float) -> str:
+    """Widths of the columns of a long table or of one that is wider than the page.
+
+    With them Typst need not look at each cell of a long table, and a column of sentences gets the
+    room that columns of short numbers do not need.
+    """
+    from quenchbook.plots.sheet import text_width
+
+    wanted, whole = [], 0.0
+    for column, texts in zip(block.columns, columns, strict=True):
+        gaps = fraction_gaps(texts) if column.align == "right" else [""] * len(texts)
+        full = {text + gap for text, gap in zip(texts, gaps, strict=True)}
+        longest = sorted(full, key=lambda text: (len(text), text))[-_MEASURED_CELLS:]
+        cells = max((text_width(text, size) for text in longest), default=0.0)
+        head = f"{column.title}, {column.unit}" if column.unit else column.title
+        words = max((text_width(word, size, bold=True) for word in head.split(" ")), default=0.0)
+        wanted.append(max(words, cells) + _PADDING_PT)
+        whole += max(text_width(head, size, bold=True), cells) + _PADDING_PT
+    if whole <= _PAGE_PT and len(block.rows) <= _MEASURED_ROWS:
+        return "none"
+    fair = _PAGE_PT / len(wanted)
+    spare = _PAGE_PT - sum(min(width, fair) for width in wanted)
+    over = sum(max(0.0, width - fair) for width in wanted)
+    share = min(1.0, spare / over) if over else 0.0
+    kept = [min(width, fair) + share * max(0.0, width - fair) for width in wanted]
+    return _sequence(f"{width:.1f}pt" for width in kept)
