@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.means import adjusted_values, marginal_means
@@ -209,6 +210,11 @@ class FurnaceOrder:
     study: Study
     notes: tuple[str, ...] = ()
 
+    @property
+    def printed(self) -> Printed:
+        """How deviations stand in print."""
+        return Printed(self.unit, self.study.publishing.units)
+
 
 def furnace_order(model: MixedModel) -> FurnaceOrder:
     """Deviations from the fitted fixed part, load by load in the order they were run."""
@@ -225,7 +231,7 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
         half = float(t_limit(max(df, 1.0), model.confidence)) * spread / np.sqrt(count)
         first = model.coupons.loc[own.index[0]]
         level = (
-            setting.word(first.get(f"{setting.column}_planned", first[setting.column]))
+            setting.set_word(first.get(f"{setting.column}_planned", first[setting.column]))
             if setting
             else ""
         )

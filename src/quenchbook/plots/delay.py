@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.findings.statements import percent_text
 from quenchbook.fit.delay import DecadeChange, decade_change
 from quenchbook.plots import scales, wording
@@ -21,6 +22,7 @@ from quenchbook.plots.half_loss_strip import (
     half_loss_reading,
 )
 from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.second_unit import axis_words, draw_y_tick, most_ticks
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     COUPONS,
@@ -147,7 +149,8 @@ def _draw(
     routes = lines.delays.routes
     grid = _grid(lines)
     rows = -(-len(routes) // grid.columns)
-    head = wrapped(lines.study.response(lines.response).axis_title, INNER * 0.5, TITLE_PT)
+    response = lines.study.response(lines.response)
+    head = wrapped(axis_words(response.axis_title, response.printed), INNER * 0.5, TITLE_PT)
     key = Key([_entries(lines)])
     top = 11.0 + 13.0 * len(head)
     foot_words = 8.0 + 2 * _WORD_ROW
@@ -194,7 +197,7 @@ def _grid(lines: DelayLines) -> _Grid:
         np.array(list(lines.without.values()), dtype=float),
     ]
     y_limits = scales.padded(np.concatenate(values))
-    ticks = scales.axis_ticks(*y_limits, _HEIGHT * 4, most=8)
+    ticks = _y_ticks(lines, y_limits)
     left = MARGIN + max((text_width(words, TICK_PT) for _, words in ticks), default=0.0) + 5.0
     width = (WIDTH - MARGIN - left - _GAP * (columns - 1)) / columns
     x = np.concatenate([lines.delays.decades(route) for route in routes])
@@ -221,6 +224,11 @@ def _grid(lines: DelayLines) -> _Grid:
     return _Grid(columns, left, width, limits, y_limits, steps, styles, titles)
 
 
+def _y_ticks(lines: DelayLines, limits: tuple[float, float]) -> list[scales.Tick]:
+    most = most_ticks(8, lines.study.response(lines.response).printed)
+    return scales.axis_ticks(*limits, _HEIGHT * 4, most=most)
+
+
 def _most_batches(lines: DelayLines, route: Level) -> int:
     own = lines.coupons[lines.coupons["group"] == route]
     return int(own.groupby("delay_minutes")["cold_batch"].nunique().max()) if len(own) else 1
@@ -232,11 +240,11 @@ def _most_batches(lines: DelayLines, route: Level) -> int:
 def _draw_frame(
     sheet: Sheet, panel: Panel, lines: DelayLines, route: Level, grid: _Grid, *, with_y: bool
 ) -> None:
-    for value, words in scales.axis_ticks(*grid.y_limits, _HEIGHT * 4, most=8):
+    printed = lines.study.response(lines.response).printed
+    for value, words in _y_ticks(lines, grid.y_limits):
         panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0)
         if with_y:
-            y = panel.y_place(value) + 0.36 * TICK_PT
-            sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+            draw_y_tick(sheet, panel, value, words, under=printed.beside(value, words))
     foot = panel.top + panel.height
     sheet.axis_line(panel.left, panel.left + panel.width, foot)
     factor = lines.delays.factor
@@ -275,12 +283,12 @@ def _numbers(lines: DelayLines, route: Level) -> tuple[str, str]:
     estimate, low, high = (float(own[n]) for n in ("estimate", "conf_low", "conf_high"))
     if lines.scale == "log":
         return percent_text(estimate), f"{percent_text(low)} to {percent_text(high)}"
-    decimals = decimals_for(float(own["std_error"]), lines.unit)
-    mixed = low < 0 < high
-    limits = (
-        f"{number_text(low, decimals, sign=mixed)} to {number_text(high, decimals, sign=mixed)}"
-    )
-    return number_text(estimate, decimals, sign=True), limits
+    printed, std_error = Printed(lines.unit, lines.study.publishing.units), float(own["std_error"])
+    limits = printed.limits(low, high, std_error=std_error, sign=low < 0 < high)
+    if printed.other is None:  # the unit stands above all panels
+        decimals = decimals_for(std_error, lines.unit)
+        return number_text(estimate, decimals, sign=True), limits
+    return printed.difference(estimate, std_error=std_error, sign=True), limits
 
 
 def _draw_without(panel: Panel, lines: DelayLines) -> None:

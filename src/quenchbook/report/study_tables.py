@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
+from quenchbook.both_units import PrintedUnits
 from quenchbook.findings.answers import Analysis
 from quenchbook.records.reading import Records
 from quenchbook.records.references import reference_means
@@ -46,11 +48,14 @@ def factor_table(study: Study) -> TableBlock:
 
 def equipment_table(study: Study) -> TableBlock:
     """Steel and equipment as the study file names them."""
+    units = study.publishing.units
     rows = [
-        ("steel: " + str(key).replace("_", " "), _plain(value))
+        ("steel: " + str(key).replace("_", " "), _plain(value, units))
         for key, value in study.steel.items()
     ]
-    rows += [(str(key).replace("_", " "), _plain(value)) for key, value in study.equipment.items()]
+    rows += [
+        (str(key).replace("_", " "), _plain(value, units)) for key, value in study.equipment.items()
+    ]
     return table(
         pd.DataFrame(rows, columns=["what", "which"]),
         key="equipment",
@@ -76,13 +81,13 @@ def files_table(paths: Sequence[str | Path]) -> TableBlock:
     )
 
 
-def _plain(value: object) -> str:
+def _plain(value: object, units: PrintedUnits) -> str:
     if isinstance(value, dict):
         return ", ".join(
             f"{key} {part:g}" if isinstance(part, float) else f"{key} {part}"
             for key, part in value.items()
         )
-    return re.sub(r"(?<![\w.])-(?=[\d.]+\s*°)", MINUS, held_value(str(value)))
+    return re.sub(r"(?<![\w.])-(?=[\d.]+\s*°)", MINUS, held_value(str(value), units))
 
 
 def deviation_blocks(analysis: Analysis) -> list[Block]:
@@ -147,6 +152,7 @@ def reference_blocks(records: Records) -> list[Block]:
     frame = means[["reference", "response", "coupons", "readings", "mean", "sd"]].copy()
     frame["reference"] = [words.get(key, key) for key in means["reference"]]
     frame["response"] = [study.response(name).axis_title for name in means["response"]]
+    frame = pd.concat([frame, _in_other_units(frame, means, study)], ignore_index=True)
     decimals = {"coupons": 0, "readings": 0, "mean": 2, "sd": 2}
     caption = (
         f"Reference {study.unit_word('coupon', 2)}: shown to compare by eye, in no model. "
@@ -163,6 +169,18 @@ def reference_blocks(records: Records) -> list[Block]:
             missing="not known",
         ),
     ]
+
+
+def _in_other_units(frame: pd.DataFrame, means: pd.DataFrame, study: Study) -> pd.DataFrame:
+    """Rows of the reference table in the second unit, where the study publishes both."""
+    rows = []
+    for row, name in zip(frame.to_dict("records"), means["response"], strict=True):
+        response = study.response(name)
+        if (other := response.printed.other) is not None:
+            title = replace(response, unit=other.unit).axis_title
+            mean, sd = (other.difference(float(row[own])) for own in ("mean", "sd"))
+            rows.append({**row, "response": title, "mean": mean, "sd": sd})
+    return pd.DataFrame(rows, columns=list(frame.columns)).astype(frame.dtypes)
 
 
 def term_words(term: str, study: Study) -> str:
@@ -205,6 +223,11 @@ def coupon_table(analysis: Analysis) -> TableBlock:
         titles[name], units[name] = response.quantity, response.unit
         usual = 2 if response.readings > 1 else 1 if response.unit else 0
         decimals[name] = usual if response.kind != "other" else _decimals_in(frame[name], usual)
+        if (other := response.printed.other) is not None:
+            beside = f"{name}, {other.unit}"
+            frame[beside] = frame[name].map(other.difference)
+            titles[beside], units[beside] = response.quantity, other.unit
+            decimals[beside] = decimals[name]
     lost = set(records.lost["coupon"])
     if lost:
         frame["note"] = ["lost" if coupon in lost else "" for coupon in frame["coupon"]]
