@@ -3,7 +3,9 @@
 A study file says ``units = "both"`` under ``[publishing]``, and the report then reads ``970 °C
 (1778 °F)`` and ``40 J (29.5 ft lbf)``. Three kinds of number convert differently: a place on a
 scale takes its zero along (0 °C is 32 °F), a difference does not (5 °C are 9 °F), and both ends of
-a range go together (``993 to 1022 °C (1819 to 1872 °F)``). Tables of data stay in one unit.
+a range go together (``993 to 1022 °C (1819 to 1872 °F)``). What stands in brackets is the number
+before it as printed, so that a reader who converts it finds the same; full digits are in the data,
+which stay in one unit.
 """
 
 from __future__ import annotations
@@ -13,7 +15,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from quenchbook.units import converted, decimals_for, number_text, unit_text, with_unit
+from quenchbook.units import (
+    NO_BREAK,
+    converted,
+    decimals_for,
+    number_text,
+    unit_text,
+    with_unit,
+)
 
 PrintedUnits = Literal["metric", "both"]
 
@@ -88,6 +97,7 @@ class Printed:
         >>> Printed("degC", "both").place(970.0).replace("\xa0", " ")
         '970 °C (1778 °F)'
         """
+        value = round(value, decimals)
         return self.in_each(lambda own: _plain(own, own.place(value), decimals))
 
     def place_range(self, low: float, high: float, decimals: int = 0) -> str:
@@ -96,6 +106,7 @@ class Printed:
         >>> Printed("degC", "both").place_range(993.0, 1022.0).replace("\xa0", " ")
         '993 to 1022 °C (1819 to 1872 °F)'
         """
+        low, high = round(low, decimals), round(high, decimals)
         return self.in_each(
             lambda own: (
                 f"{_plain(own, own.place(low), decimals)} to "
@@ -122,6 +133,7 @@ class Printed:
         >>> Printed("degC", "both").difference(27.0, sign=True).replace("\xa0", " ")
         '+27 °C (+49 °F)'
         """
+        value = round(value, self._decimals(Scale(self.unit), decimals, std_error))
         return self.in_each(
             lambda own: number_text(
                 own.difference(value), self._decimals(own, decimals, std_error), sign=sign
@@ -142,6 +154,8 @@ class Printed:
         >>> Printed("degC", "both").difference_range(18.0, 47.0, sign=True).replace("\xa0", " ")
         '+18 to +47 °C (+32 to +85 °F)'
         """
+        shown = self._decimals(Scale(self.unit), decimals, std_error)
+        low, high = round(low, shown), round(high, shown)
         return self.in_each(lambda own: self._ends(own, low, high, decimals, std_error, sign=sign))
 
     def limits(
@@ -196,7 +210,13 @@ class Printed:
         >>> Printed("degC", "both").beside_place(970.0), Printed("degC").beside_place(970.0)
         ('1778', '')
         """
-        return "" if self.other is None else _plain(self.other, self.other.place(value), decimals)
+        if self.other is None:
+            return ""
+        return _plain(self.other, self.other.place(round(value, decimals)), decimals)
+
+    def with_limits(self, estimate: str, limits: str) -> str:
+        """Estimate and its interval: ``+28 (16 to 54)``; a comma where brackets hold a unit."""
+        return f"{estimate}, {limits}" if self.other is not None else f"{estimate} ({limits})"
 
     def in_each(self, words: Callable[[Scale], str]) -> str:
         """The same words in each unit, the second in brackets.
@@ -209,7 +229,8 @@ class Printed:
         text = with_unit(words(Scale(self.unit)), self.unit)
         if self.other is None:
             return text
-        return f"{text} ({with_unit(words(self.other), self.other.unit)})"
+        beside = with_unit(words(self.other), self.other.unit)
+        return f"{text} ({beside.replace(' ', NO_BREAK)})"  # a line breaks before the bracket
 
     def _decimals(self, own: Scale, decimals: int, std_error: float | None) -> int:
         if std_error is None:

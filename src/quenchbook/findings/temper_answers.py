@@ -280,7 +280,8 @@ def _same_parameter(asked: _Asked) -> str:
         return ""
     place = asked.found.estimates[0]
     parameter = float(tempering_parameter(place, hours))
-    other = equivalent_temper_c(place, hours, 2 * hours)
+    units = asked.factor.units
+    other = equivalent_temper_c(place, hours, 2 * hours, units=units)
     number = f"{parameter:,.0f}".replace(",", NO_BREAK)
     text = (
         f"Its tempering parameter is {number}{NO_BREAK}K (Hollomon and Jaffe, constant 20, "

@@ -262,7 +262,7 @@ def _entry(result: EqualHardness, level: Level, log: bool) -> Entry:
     printed = result.pairs.response.printed
     words = f"{_level(result, level)} {printed.difference(values[0], 1)}"
     if all(math.isfinite(x) for x in values):
-        words += f" ({printed.limits(values[1], values[2], 1)})"
+        words = printed.with_limits(words, printed.limits(values[1], values[2], 1))
 
     def draw(sheet: Sheet, left: float, middle: float) -> None:
         sheet.line((left, left + 22.0), (middle, middle), style.colour, CURVE_PT, ls=style.dash)
@@ -274,8 +274,8 @@ def _entry(result: EqualHardness, level: Level, log: bool) -> Entry:
 def _response_title(result: EqualHardness, log: bool) -> str:
     model = result.pairs.response
     words = capital(response_word(model))
-    words = axis_words(f"{words}, {model.unit}" if model.unit else words, model.printed)
-    return f"{words} (log scale)" if log else words
+    words = f"{words}, {model.unit}" if model.unit else words
+    return axis_words(words, model.printed, more="log scale" if log else "")
 
 
 def _hardness_title(result: EqualHardness) -> str:

@@ -105,8 +105,10 @@ def _draw(order: FurnaceOrder) -> Drawing:
     if steps is not None:
         draw_steps(sheet, columns.centres, columns.box, floor, steps)
         if steps.unit:
-            unit = f"{steps.unit}, below {steps.other}" if steps.other else steps.unit
-            _draw_unit(sheet, unit, columns, floor)
+            names = [steps.unit, steps.other] if steps.other else [steps.unit]
+            for number, name in enumerate(reversed(names)):
+                y = floor - 1.0 - 10.0 * number
+                sheet.text(columns.left - 5.0, y, name, size=SMALL_PT, colour=PENCIL, align="right")
     _draw_loads(panel, order, columns)
     _draw_numbers(sheet, columns, bottom)
     for number, line in enumerate(foot):
@@ -124,14 +126,6 @@ def _draw(order: FurnaceOrder) -> Drawing:
 def _y_title(order: FurnaceOrder) -> str:
     text = f"Away from the fitted {order.quantity or 'value'}"
     return axis_words(f"{text}, {order.unit}" if order.unit else text, order.printed)
-
-
-def _draw_unit(sheet: Sheet, unit: str, columns: _Columns, floor: float) -> None:
-    """Name the unit of the steps once, left of them."""
-    right = columns.left - 5.0
-    for number, line in enumerate(reversed(wrapped(unit, right - MARGIN, SMALL_PT))):
-        y = floor - 1.0 - 9.0 * number
-        sheet.text(right, y, line, size=SMALL_PT, colour=PENCIL, align="right")
 
 
 def _y_limits(order: FurnaceOrder) -> tuple[float, float]:
@@ -285,13 +279,14 @@ def _finding(order: FurnaceOrder, word: str) -> str:
     decimals = decimals_for((row["conf_high"] - row["conf_low"]) / 4)
     mean = order.printed.difference(row["mean"], decimals, sign=True)
     limits = order.printed.limits(row["conf_low"], row["conf_high"], decimals)
+    away = order.printed.with_limits(mean, limits)
     which = f"{word} {row['furnace_load']}"
     scatter = f"{plural(word)} scatter by {_sd_words(order)}"
     if not order.load_sd > 0:
-        return f"{capital(which)} lies farthest from the fit, {mean} ({limits}); {scatter}."
+        return f"{capital(which)} lies farthest from the fit, {away}; {scatter}."
     if unusual := _unusual(order, word):
         return f"{unusual}, beyond the usual scatter; {scatter}."
-    return f"No {word} stands out: {which} lies farthest, {mean} ({limits}); {scatter}."
+    return f"No {word} stands out: {which} lies farthest, {away}; {scatter}."
 
 
 def _reading(order: FurnaceOrder, word: str, steps: Steps | None) -> str:

@@ -300,10 +300,15 @@ def _title(own: Finding) -> str:
     )
 
 
+def _with_limits(own: Finding) -> str:
+    printed = own.printed if own.scale != "log" else Printed()
+    return printed.with_limits(estimate_text(own), shown_limits(own))
+
+
 def _finding(findings: Sequence[Finding]) -> str:
     if len(findings) == 1:
         own = findings[0]
-        return f"{capital(_title(own))}: {own.verdict}, {estimate_text(own)} ({shown_limits(own)})."
+        return f"{capital(_title(own))}: {own.verdict}, {_with_limits(own)}."
     parts = []
     for verdict in ORDER:
         count = sum(own.verdict == verdict for own in findings)
@@ -353,9 +358,7 @@ def _alt(findings: Sequence[Finding], quantity: str, finding: str) -> str:
         f"Difference in {quantity or 'the response'} against its margin for "
         f"{wording.count_words(len(findings))} comparison{'s' if len(findings) > 1 else ''}"
     )
-    details = "; ".join(
-        f"{_title(own)} {estimate_text(own)} ({shown_limits(own)})" for own in findings
-    )
+    details = "; ".join(f"{_title(own)} {_with_limits(own)}" for own in findings)
     unsettled = [_title(own) for own in findings if own.verdict == "undecided"]
     return wording.alt_text(
         subject, finding if len(findings) == 1 else f"{finding} {capital(details)}",

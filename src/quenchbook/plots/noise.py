@@ -87,9 +87,9 @@ def _draw(budget: NoiseBudget) -> Drawing:
     top += under_room(budget.printed)
     for number, line in enumerate(title):
         sheet.text(WIDTH - MARGIN, top + 28.0 + 13.0 * number, line, size=TITLE_PT, align="right")
-    under = top + 22.0 + 13.0 * len(title) + 12.0
+    last = top + 22.0 + 13.0 * len(title) + 12.0
     for number, line in enumerate(foot):
-        sheet.text(MARGIN, under + 11.0 * number, line, size=SMALL_PT, colour=PENCIL)
+        sheet.text(MARGIN, last + 11.0 * number, line, size=SMALL_PT, colour=PENCIL)
     finding = _finding(budget)
     return Drawing(
         "noise_budget", sheet.figure, finding, _reading(budget), _notes(budget),
@@ -224,7 +224,7 @@ def _sd_words(budget: NoiseBudget, row: dict[Any, Any]) -> str:
     if math.isnan(low) and math.isnan(high):
         return f"{value} (limits not known)"
     if printed.other is not None:
-        return f"{value} ({printed.limits(low, high, decimals)})"
+        return printed.with_limits(value, printed.limits(low, high, decimals))
     start, end = (
         "0" if abs(limit) < 0.5 * 10**-decimals else number_text(limit, decimals)
         for limit in (low, high)

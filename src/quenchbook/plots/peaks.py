@@ -91,7 +91,8 @@ def _group_of(result: Any) -> str:
 
 def _shift_mark(own: Any) -> ShiftMark:
     curve = own.result.curve
-    words = f"{own.estimate_words} ({own.limits_words})"
+    printed = curve.factor.printed if curve.factor is not None else Printed()
+    words = printed.with_limits(own.estimate_words, own.limits_words)
     return ShiftMark(
         own.label, words, own.verdict, own.estimate, own.conf_low, own.conf_high, own.margin,
         curve.high - curve.low,
@@ -133,14 +134,19 @@ def _two_lines(place: PeakPlace, other: Scale) -> tuple[str, str]:
     curve = place.curve
     if math.isinf(place.conf_low) and math.isinf(place.conf_high):
         return "peak not located", ""
+    decimals = 0 if curve.half >= 5 else 2
+    estimate, conf_low, conf_high = (
+        round(value, decimals) if math.isfinite(value) else value
+        for value in (place.estimate, place.conf_low, place.conf_high)
+    )
     lines = []
     for own in (Scale(unit_text(curve.factor.unit if curve.factor is not None else "")), other):
-        low = _end(curve, own.place(place.conf_low), f"<{own.place(curve.low):.0f}")
-        high = _end(curve, own.place(place.conf_high), f">{own.place(curve.high):.0f}")
+        low = _end(curve, own.place(conf_low), f"<{own.place(curve.low):.0f}")
+        high = _end(curve, own.place(conf_high), f">{own.place(curve.high):.0f}")
         if math.isnan(place.estimate):
             lines.append(with_unit(f"{low} to {high}", own.unit))
         else:
-            at = _end(curve, own.place(place.estimate), "")
+            at = _end(curve, own.place(estimate), "")
             lines.append(f"{with_unit(at, own.unit)} ({low} to {high})")
     limits = limits_words(curve, place.conf_low, place.conf_high)
     at = "" if math.isnan(place.estimate) else f"{curve.place_word(place.estimate)}, "

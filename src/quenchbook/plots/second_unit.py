@@ -9,7 +9,7 @@ from quenchbook.plots.sheet import Panel, Sheet
 from quenchbook.plots.style import PENCIL, SMALL_PT, TICK_PT
 
 _UNDER: Final = 11.0  # room of a second line [pt]
-_FEWER: Final = 0.5  # ticks of an upright axis where each has two lines
+_FEWER: Final = 0.65  # ticks of an upright axis where each has two lines
 
 
 def under_room(printed: Printed) -> float:
@@ -17,9 +17,11 @@ def under_room(printed: Printed) -> float:
     return _UNDER if printed.other is not None else 0.0
 
 
-def axis_words(title: str, printed: Printed) -> str:
-    """Title of an axis: ``Austenitize, °C (below in °F)``."""
-    return f"{title} (below in {printed.other.unit})" if printed.other is not None else title
+def axis_words(title: str, printed: Printed, *, more: str = "") -> str:
+    """Title of an axis: ``Austenitize, °C (below in °F)``; more about it in the same brackets."""
+    beside = f"below in {printed.other.unit}" if printed.other is not None else ""
+    notes = "; ".join(filter(None, (beside, more)))
+    return f"{title} ({notes})" if notes else title
 
 
 def most_ticks(most: int, printed: Printed) -> int:

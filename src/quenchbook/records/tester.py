@@ -166,7 +166,7 @@ def _impact_checks(
         values, value = own["impact_j"].to_numpy(dtype=float), float(str(certified))
         variance, df = pooled_variance([values])
         unsure = expanded(variance / len(values) + rounding, df, study.confidence)
-        limit = impact_error_limit(value)
+        limit = impact_error_limit(value, units=study.publishing.units)
         few = len(values) < IMPACT_COUPONS
         if few:  # the rule is one for the mean of five
             limit = Limit(limit.value, limit.bound, limit.clause, spare=math.inf)

@@ -204,7 +204,7 @@ def coupon_table(analysis: Analysis) -> TableBlock:
     frame = records.matrix.frame[["coupon", "furnace_load"]].copy()
     frame["furnace_load"] = frame["furnace_load"].where(frame["furnace_load"] != 0)
     titles = {"coupon": study.unit_word("coupon"), "furnace_load": study.unit_word("furnace_load")}
-    decimals, units = {"furnace_load": 0}, {}
+    decimals, units = {"furnace_load": 0}, dict[str, str]()
     run = pd.concat([records.frame(name) for name in analysis.models])
     run = run.drop_duplicates("coupon").set_index("coupon")
     if study.references:
@@ -214,8 +214,18 @@ def coupon_table(analysis: Analysis) -> TableBlock:
     for factor in study.factors:
         planned = records.matrix.frame.set_index("coupon")[factor.column]
         values = run[factor.column].reindex(planned.index).combine_first(planned)
-        frame[factor.column] = [level_text(factor, values[coupon]) for coupon in frame["coupon"]]
         titles[factor.column] = factor.title
+        if (other := factor.printed.other) is not None:
+            # a column for each unit: both in one cell would take two lines a row
+            places = pd.to_numeric(values, errors="coerce").round(1)
+            beside = f"{factor.column}, {other.unit}"
+            frame[factor.column] = frame["coupon"].map(places)
+            frame[beside] = frame["coupon"].map(places.map(other.place)).round(1)
+            titles[beside] = factor.title
+            units |= {factor.column: factor.unit, beside: other.unit}
+            decimals |= {factor.column: 1, beside: 1} if places.mod(1).any() else {}
+            continue
+        frame[factor.column] = [level_text(factor, values[coupon]) for coupon in frame["coupon"]]
     for name in analysis.models:
         response = study.response(name)
         read = pd.concat([records.frame(name), records.reference_frame(name)])
