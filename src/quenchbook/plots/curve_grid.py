@@ -70,6 +70,7 @@ class Grid:
     strip: float  # half the band of a mean [pt]
     tick_lines: tuple[tuple[str, ...], ...]
     printed: Printed  # values of the response
+    under: bool  # whether the last line of each tick is in the other unit
 
 
 def groups_of(curves: ResponseCurves) -> tuple[Level | None, ...]:
@@ -185,6 +186,7 @@ def grid_of(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Pl
     return Grid(
         groups, styles, titles, columns, left, width, edge,
         (low - edge * share, high + edge * share), y_limits, step, strip, lines, printed,
+        curves.x_factor.printed.other is not None,
     )  # fmt: skip
 
 

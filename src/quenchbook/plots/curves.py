@@ -51,6 +51,8 @@ from quenchbook.plots.style import (
     GHOST,
     HAIRLINE,
     HAIRLINE_PT,
+    INK,
+    PENCIL,
     THIN_PT,
     TICK_PT,
     TITLE_PT,
@@ -187,9 +189,11 @@ def _draw_frame(
         sheet.tick(x, foot, "", size=TICK_PT)
         if with_x and fits:
             end = x + half
+            own = len(lines) - (1 if grid.under else 0)
             for row, line in enumerate(lines):
                 y = foot + 5.5 + 0.76 * TICK_PT + 11.0 * row
-                sheet.text(x, y, line, size=TICK_PT, align="center")
+                colour = INK if row < own else PENCIL
+                sheet.text(x, y, line, size=TICK_PT, colour=colour, align="center")
     _draw_title(sheet, panel, grid, number)
 
 

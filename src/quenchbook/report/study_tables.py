@@ -19,6 +19,9 @@ from quenchbook.study.factors import Factor
 from quenchbook.units import MINUS
 
 
+_SAME = "same"  # head of a column that repeats the one before it in the other unit
+
+
 def factor_table(study: Study) -> TableBlock:
     """Factors, levels, and the unit each is set for."""
     rows = []
@@ -221,7 +224,7 @@ def coupon_table(analysis: Analysis) -> TableBlock:
             beside = f"{factor.column}, {other.unit}"
             frame[factor.column] = frame["coupon"].map(places)
             frame[beside] = frame["coupon"].map(places.map(other.place)).round(1)
-            titles[beside] = factor.title
+            titles[beside] = _SAME
             units |= {factor.column: factor.unit, beside: other.unit}
             decimals |= {factor.column: 1, beside: 1} if places.mod(1).any() else {}
             continue
@@ -236,7 +239,7 @@ def coupon_table(analysis: Analysis) -> TableBlock:
         if (other := response.printed.other) is not None:
             beside = f"{name}, {other.unit}"
             frame[beside] = frame[name].map(other.difference)
-            titles[beside], units[beside] = response.quantity, other.unit
+            titles[beside], units[beside] = _SAME, other.unit
             decimals[beside] = decimals[name]
     lost = set(records.lost["coupon"])
     if lost:
