@@ -33,7 +33,7 @@ from quenchbook.plots.style import (
     drawing_rules,
 )
 from quenchbook.study.factors import plural
-from quenchbook.units import capital, decimals_for, listed, with_unit
+from quenchbook.units import capital, decimals_for, listed
 
 if TYPE_CHECKING:
     from quenchbook.fit.curves import FurnaceOrder
@@ -268,7 +268,7 @@ def _sd_words(order: FurnaceOrder) -> str:
     if not math.isfinite(order.load_sd):
         return "not known"
     if order.load_sd == 0:
-        return with_unit("0", order.unit)
+        return order.printed.told(0.0)
     decimals = decimals_for(order.load_sd) if order.load_sd > 0 else 2
     return order.printed.difference(order.load_sd, decimals)
 

@@ -29,7 +29,7 @@ from quenchbook.plots.style import (
     drawing_rules,
 )
 from quenchbook.study.factors import plural
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import capital, decimals_for, listed, number_text
 
 if TYPE_CHECKING:
     from quenchbook.fit.noise import NoiseBudget
@@ -220,7 +220,7 @@ def _sd_words(budget: NoiseBudget, row: dict[Any, Any]) -> str:
     sd, low, high = (float(row[name]) for name in ("sd", "conf_low", "conf_high"))
     decimals = _decimals(budget)
     printed = budget.printed
-    value = with_unit("0", budget.unit) if sd == 0 else printed.difference(sd, decimals)
+    value = printed.told(0.0) if sd == 0 else printed.difference(sd, decimals)
     if math.isnan(low) and math.isnan(high):
         return f"{value} (limits not known)"
     if printed.other is not None:

@@ -18,7 +18,6 @@ from quenchbook.study.definition import Study, held_value
 from quenchbook.study.factors import Factor
 from quenchbook.units import MINUS
 
-
 _SAME = "same"  # head of a column that repeats the one before it in the other unit
 
 
