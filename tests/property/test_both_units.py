@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.both_units import (
+    SLOW,
     STUDIES,
     both_units_analysis,
     report_blocks,
@@ -25,8 +26,12 @@ PAIR = re.compile(
     r"(?<![\d.])(?<!to )(?<!to \+)(?<!to −)(?<!± )([+−]?\d+(?:\.\d+)?) (°C|J) \(([+−]?\d+(?:\.\d+)?) "
 )
 
+EACH = [
+    pytest.param(name, marks=pytest.mark.simulation if name in SLOW else ()) for name in STUDIES
+]
 
-@pytest.mark.parametrize("name", STUDIES)
+
+@pytest.mark.parametrize("name", EACH)
 def test_no_sentence_names_one_unit_alone(name: str) -> None:
     analysis = both_units_analysis(name)
     lone = []
@@ -38,7 +43,7 @@ def test_no_sentence_names_one_unit_alone(name: str) -> None:
     assert lone == []
 
 
-@pytest.mark.parametrize("name", STUDIES)
+@pytest.mark.parametrize("name", EACH)
 def test_the_number_in_brackets_is_the_printed_one_converted(name: str) -> None:
     """Places by 1.8 C + 32, energies by the foot-pound of NIST SP 811; differences have a sign."""
     for block in report_blocks(name):
@@ -52,7 +57,7 @@ def test_the_number_in_brackets_is_the_printed_one_converted(name: str) -> None:
                 assert min(abs(other - own) for own in ways) <= 0.5001 * last, text
 
 
-@pytest.mark.parametrize("name", STUDIES)
+@pytest.mark.parametrize("name", EACH)
 def test_every_column_in_one_unit_has_its_other_beside_it(name: str) -> None:
     others = {"°C": "°F", "J": "ft lbf"}
     for block in report_blocks(name):
@@ -63,7 +68,7 @@ def test_every_column_in_one_unit_has_its_other_beside_it(name: str) -> None:
                     assert units[number + 1] == others[unit]
 
 
-@pytest.mark.parametrize("name", STUDIES)
+@pytest.mark.parametrize("name", EACH)
 def test_a_figure_names_both_units_equally_often(name: str) -> None:
     for block in report_blocks(name):
         if isinstance(block, FigureBlock):

@@ -80,8 +80,9 @@ def both_limits_text(own: Finding) -> str:
 
     For the verdicts that are judged on the inner interval: `slight` and `equivalent`.
     """
+    alone = own.scale == "log" or own.printed.other is None  # else a line breaks between units
     parts = [
-        f"{_level_text(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK)}"
+        f"{_level_text(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK) if alone else limits}"
         for level, limits in (
             (own.confidence, limits_text(own)),
             (2 * own.confidence - 1, limits_text(own, inner=True)),
