@@ -110,6 +110,24 @@ def convert(value: float, unit: str, dimension: str) -> float:
     return _converted(float(value), source, target)
 
 
+def converted(value: float, unit: str, other: str, dimension: str) -> float:
+    """Convert a value from one unit of a dimension to another.
+
+    Parameters
+    ----------
+    value : float
+        Number in `unit`.
+    unit, other : str
+        Units as a person writes them.
+    dimension : str
+        Key of `STORAGE_UNITS`.
+
+    >>> round(converted(100.0, "degC", "degF", "temperature"), 6)
+    212.0
+    """
+    return _converted(float(value), unit_named(unit, dimension), unit_named(other, dimension))
+
+
 @functools.lru_cache(maxsize=65_536)  # a table of readings holds few different numbers
 def _converted(value: float, source: str, target: str) -> float:
     return float(_registry().Quantity(value, source).to(target).magnitude)

@@ -177,7 +177,7 @@ def _lot_words(matrix: CouponMatrix, own: pd.DataFrame) -> list[str]:
     """Lot of a bar, and which of its pieces go into no furnace load."""
     study = matrix.study
     lots = [
-        f"{factor.title} {factor.word(own[factor.column].iloc[0])}"
+        f"{factor.title} {factor.set_word(own[factor.column].iloc[0])}"
         for factor in study.factors
         if factor.set_for == "bar" and len(own)
     ]

@@ -80,7 +80,7 @@ def booklet_cover(matrix: CouponMatrix, *, days: int = 0) -> Cover:
 
 def _varied(factor: Factor) -> str:
     """Title and levels of a factor: ``temper 150 and 175 °C``."""
-    words = [factor.word(level) for level in factor.levels]
+    words = [factor.set_word(level) for level in factor.levels]
     endings = {word.partition(NO_BREAK)[2] for word in words}
     if factor.is_numeric and len(endings) == 1 and all(NO_BREAK in word for word in words):
         words = [*(word.partition(NO_BREAK)[0] for word in words[:-1]), words[-1]]

@@ -87,7 +87,7 @@ def told_phrases(study: Study) -> tuple[str, ...]:
         for key, value in table.items()
     ]
     entries += [
-        (factor.name, f"{level} {factor.word(level)}")
+        (factor.name, f"{level} {factor.set_word(level)}")
         for factor in study.factors
         if not factor.is_numeric
         for level in factor.levels

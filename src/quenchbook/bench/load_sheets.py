@@ -133,7 +133,7 @@ def _load_sheet(matrix: CouponMatrix, load: int, rows: pd.DataFrame, foot: str) 
     set_here = [factor for factor in study.factors if factor.set_for == "furnace_load"]
     inner = [factor for factor in study.factors if factor.set_for not in ("furnace_load", "bar")]
     first = rows.iloc[0]
-    settings = tuple(factor.word(first[factor.column]) for factor in set_here)
+    settings = tuple(factor.set_word(first[factor.column]) for factor in set_here)
     word = study.unit_word("furnace_load")
     has_cold = any(factor.set_for == "cold_batch" for factor in inner)
     loads = int(frame["furnace_load"].nunique())
@@ -262,13 +262,13 @@ def _coupon_row(row: pd.Series, inner: list[Factor], has_cold: bool, study: Stud
 def _entry(factor: Factor, level: Level, under: str) -> Entry:
     if isinstance(level, str):
         shape = ROUTE_SHAPES.get(level, "") if factor.name == "cold_route" else ""
-        return Entry(factor.word(level) if level else "", "plain", shape, under)
+        return Entry(factor.set_word(level) if level else "", "plain", shape, under)
     if level != level:
         return Entry("", under=under)
     if factor.dimension == "time":
         return Entry(minutes_text(level), "bold", under=under)
     if factor.dimension == "count":
-        return Entry(factor.word(level), under=under)
+        return Entry(factor.set_word(level), under=under)
     text = f"{level:g}"
     if factor.set_for == "temper_batch":
         hottest = max(float(own) for own in factor.levels)

@@ -302,12 +302,12 @@ def _log_field(factor: Factor, row: pd.Series, hold_key: str) -> LogField:
         column=actual_column(factor),
         title=factor.title,
         unit=unit_text(factor.unit),
-        planned=factor.word(level),
+        planned=factor.set_word(level),
         kind=kind,
         low=low,
         high=high,
         choices=()
         if factor.is_numeric
-        else tuple((str(own), factor.word(own)) for own in factor.levels),
+        else tuple((str(own), factor.set_word(own)) for own in factor.levels),
         from_clock=factor.name == hold_key and kind == "time",
     )

@@ -7,6 +7,7 @@ from typing import Final
 
 from quenchbook.bench.hazards import hazards, oil_told
 from quenchbook.bench.room_check import ppm_text
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.metallurgy.room_air import (
     CARBON_DIOXIDE_DAY,
     CARBON_DIOXIDE_SHORT,
@@ -19,7 +20,7 @@ from quenchbook.metallurgy.room_air import (
     oxygen_after_spill,
 )
 from quenchbook.study.definition import Study
-from quenchbook.units import capital
+from quenchbook.units import NO_BREAK, capital
 
 COMMON: Final = "Common practice, no source."
 LAST_WORD: Final = (
@@ -52,20 +53,53 @@ class Caution:
     reminder: str = ""
 
 
-def cautions(study: Study) -> tuple[Caution, ...]:
+def cautions(study: Study, *, units: PrintedUnits = "metric") -> tuple[Caution, ...]:
     """Cautions for the hazards that the study file tells of, and the last word.
 
     Parameters
     ----------
     study : Study
+    units : str
+        Units in print; sheets at the bench keep to one.
 
     Returns
     -------
     tuple of Caution
         In the order of the work. The last one says that the list is not a risk assessment.
     """
-    found = [_of_study(CAUTIONS[name], study) for name in hazards(study)]
+    found = [_of_study(_printed(name, units), study) for name in hazards(study)]
     return (*found, Caution("Before all", (LAST_WORD,), ""))
+
+
+def _printed(name: str, units: PrintedUnits) -> Caution:
+    """Caution with its temperatures in these units."""
+    own = CAUTIONS[name]
+    if name == "dry_ice":
+        return replace(own, source=_dry_ice_source(units))
+    if name == "alcohol":
+        return replace(own, sentences=(_flash_points(units), *own.sentences[1:]))
+    return own
+
+
+def _degrees(celsius: float, units: PrintedUnits) -> str:
+    return Printed("degC", units).place(celsius).replace(NO_BREAK, " ")
+
+
+def _dry_ice_source(units: PrintedUnits) -> str:
+    return (
+        f"Amounts are arithmetic ({DRY_ICE_GAS:.0f} L of gas from 1 kg at "
+        f"{_degrees(GAS_C, units)}). Ceiling of {ppm_text(CARBON_DIOXIDE_SHORT.value)}: "
+        f"{CARBON_DIOXIDE_SHORT.source}. Other limits quoted at second hand; look up your own."
+    )
+
+
+def _flash_points(units: PrintedUnits) -> str:
+    ethanol, isopropanol, acetone = (_degrees(own, units) for own in (13.0, 12.0, -20.0))
+    return (
+        "Alcohol and acetone burn. At bath temperature they give off little vapour, but while "
+        f"being filled, when warm again and on wet parts they light (ethanol near {ethanol}, "
+        f"isopropanol near {isopropanol}, acetone near {acetone})."
+    )
 
 
 def _of_study(caution: Caution, study: Study) -> Caution:
@@ -186,19 +220,13 @@ CAUTIONS: Final = {
             "gas sinks: fresh air at floor level, no pits, no closed car.",
             "Never seal it in: it bursts any closed vessel. Insulated gloves, face shield.",
         ),
-        f"Amounts are arithmetic ({DRY_ICE_GAS:.0f} L of gas from 1 kg at {GAS_C:.0f} °C). Ceiling "
-        f"of {ppm_text(CARBON_DIOXIDE_SHORT.value)}: {CARBON_DIOXIDE_SHORT.source}. Other limits "
-        "quoted at second hand; look up your own.",
+        _dry_ice_source("metric"),
         "Dry ice: fresh air, it poisons; never seal it.",
     ),
     "alcohol": Caution(
         "Alcohol in a cold bath",
         (
-            "Alcohol and acetone burn. At bath temperature they give off little vapour, but "
-            "while being "
-            "filled, when warm again and on wet parts they light (ethanol near 13 °C, "
-            "isopropanol near "
-            "12 °C, acetone near −20 °C).",
+            _flash_points("metric"),
             "No furnace, flame, spark or hot coupon near it. No coupon above room temperature "
             "goes in.",
             "Add dry ice in small pieces: it boils over.",

@@ -100,11 +100,11 @@ def _temper_sheet(
         for factor in study.factors
         if factor.set_for == "temper_batch" and first[factor.column] in factor.levels
     ]
-    settings = tuple(factor.word(first[factor.column]) for factor in set_here)
+    settings = tuple(factor.set_word(first[factor.column]) for factor in set_here)
     order = study.factor("step_order") if study.has("step_order") else None
     step_orders = [""] * len(part)
     if order is not None:
-        step_orders = [order.word(level) if level else "" for level in part[order.column]]
+        step_orders = [order.set_word(level) if level else "" for level in part[order.column]]
     hot = next((i for i, f in enumerate(set_here) if f.dimension == "temperature"), None)
     word = study.unit_word("temper_batch")
     batches = matrix.unit_counts()["temper_batch"]

@@ -25,7 +25,7 @@ from quenchbook.fit.mixed import MixedModel
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.trade_questions import TradeQuestion
-from quenchbook.units import NO_BREAK, capital, decimals_for, number_text, with_unit
+from quenchbook.units import NO_BREAK, capital
 
 
 def per_decade_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> Finding:
@@ -116,9 +116,7 @@ def _amount(own: Finding) -> str:
     """Size of the change without its sign: the verb tells it."""
     if own.scale == "log":
         return f"{percent_size(own.estimate)}{NO_BREAK}%"
-    return with_unit(
-        number_text(abs(own.estimate), decimals_for(own.std_error, own.unit)), own.unit
-    )
+    return own.printed.difference(abs(own.estimate), std_error=own.std_error)
 
 
 def _turned_limits(own: Finding, *, inner: bool = False) -> str:
@@ -128,8 +126,7 @@ def _turned_limits(own: Finding, *, inner: bool = False) -> str:
         low, high = high, low
     if own.scale == "log":
         return f"{percent_size(low)} to {percent_size(high)}{NO_BREAK}%"
-    decimals = decimals_for(own.std_error, own.unit)
-    return f"{number_text(abs(low), decimals)} to {number_text(abs(high), decimals)}"
+    return own.printed.limits(abs(low), abs(high), std_error=own.std_error)
 
 
 def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:

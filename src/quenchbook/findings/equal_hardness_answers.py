@@ -166,6 +166,7 @@ def _numbers(result: EqualHardness, own: Estimate, study: Study) -> Finding:
         notes=(*number_notes(result, study), *(n for n in result.notes if n != NOT_TOTAL)),
         asks="equal_hardness",
         result=result,
+        units=study.publishing.units,
     )
 
 

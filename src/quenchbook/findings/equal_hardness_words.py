@@ -21,7 +21,7 @@ from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.temper_line import Estimate
 from quenchbook.study.definition import Study
 from quenchbook.study.trade_questions import TradeQuestion
-from quenchbook.units import NO_BREAK, capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import NO_BREAK, capital, listed, number_text, with_unit
 
 AT_EQUAL_HARDNESS: Final = ", at equal hardness"
 """What tells the label of an answer from that of the total effect."""
@@ -151,9 +151,10 @@ def signed_words(own: Estimate, model: MixedModel, confidence: float) -> str:
     if model.scale == "log":
         limits = f"{percent_text(low)} to {percent_text(high)}"
         return f"{percent_text(own.estimate)} ({level} {limits})"
-    decimals = decimals_for(own.std_error, model.unit)
-    texts = [number_text(x, decimals, sign=True) for x in (own.estimate, low, high)]
-    return f"{with_unit(texts[0], model.unit)} ({level} {texts[1]} to {texts[2]})"
+    printed = model.printed
+    estimate = printed.difference(own.estimate, std_error=own.std_error, sign=True)
+    limits = printed.limits(low, high, std_error=own.std_error, sign=True)
+    return f"{estimate} ({level} {limits})"
 
 
 def _title(model: MixedModel, factor: str, level: float | str, against: float | str) -> str:
@@ -164,4 +165,4 @@ def _title(model: MixedModel, factor: str, level: float | str, against: float | 
 def _plain(estimate: float, model: MixedModel) -> str:
     if model.scale == "log":
         return percent_text(estimate)
-    return with_unit(number_text(estimate, 2, sign=True), model.unit)
+    return model.printed.difference(estimate, 2, sign=True)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.statements import (
     change_limits,
@@ -122,6 +123,8 @@ class EvidenceAnswer:
         In the order of `KINDS`.
     confidence : float
     notes : tuple of str
+    units : str
+        Units in print, as the own study publishes them.
     """
 
     quantity: str
@@ -132,6 +135,12 @@ class EvidenceAnswer:
     findings: tuple[EvidenceFinding, ...]
     confidence: float
     notes: tuple[str, ...] = field(default=())
+    units: PrintedUnits = "metric"
+
+    @property
+    def printed(self) -> Printed:
+        """How differences stand in print."""
+        return Printed(self.unit, self.units)
 
     @property
     def title(self) -> str:
@@ -200,12 +209,15 @@ def _answer(
     seed: int,
 ) -> EvidenceAnswer:
     first = rows[0]
+    units = analysis.study.publishing.units if analysis is not None else "metric"
     own, notes = _own_studies(rows, analysis)
     if margin is None:
         margin = next((study.margin for study in own if study.margin is not None), None)
-    by_kind = {one.kind: one for one in syntheses(rows, confidence=confidence, seed=seed)}
+    by_kind = {
+        one.kind: one for one in syntheses(rows, confidence=confidence, seed=seed, units=units)
+    }
     findings = tuple(
-        _finding(kind, by_kind.get(kind), beside, first, margin, confidence)
+        _finding(kind, by_kind.get(kind), beside, first, margin, confidence, units)
         for kind in KINDS
         if (beside := tuple(study for study in own if study.kind == kind)) or kind in by_kind
     )
@@ -214,7 +226,7 @@ def _answer(
     return EvidenceAnswer(
         quantity=first.quantity, unit=first.unit, level=first.level, against=first.against,
         is_ratio=first.effect == "ratio", findings=findings, confidence=confidence,
-        notes=tuple(notes),
+        notes=tuple(notes), units=units,
     )  # fmt: skip
 
 
@@ -225,8 +237,9 @@ def _finding(
     first: PublishedComparison,
     margin: float | None,
     confidence: float,
+    units: PrintedUnits,
 ) -> EvidenceFinding:
-    words = _Words(first, confidence)
+    words = _Words(first, confidence, units)
     verdict: Verdict = "undecided"
     consistent = False
     if found is None:
@@ -300,9 +313,10 @@ def _own_study(own: Finding, analysis: Analysis) -> OwnStudy:
 class _Words:
     """Writes the numbers and sentences of one comparison."""
 
-    def __init__(self, first: PublishedComparison, confidence: float) -> None:
+    def __init__(self, first: PublishedComparison, confidence: float, units: PrintedUnits) -> None:
         self.is_ratio = first.effect == "ratio"
-        self.unit = first.unit
+        self.unit, self.units = first.unit, units
+        self.printed = Printed(first.unit, units)
         self.quantity = first.quantity
         self.level, self.against = first.level, first.against
         self.better = first.better
@@ -313,10 +327,14 @@ class _Words:
         return interval_words(self.confidence).replace("interval", "range")
 
     def value(self, value: float, std_error: float) -> str:
-        return change_text(value, std_error, is_ratio=self.is_ratio, unit=self.unit)
+        return change_text(
+            value, std_error, is_ratio=self.is_ratio, unit=self.unit, units=self.units
+        )
 
     def limits(self, low: float, high: float, std_error: float) -> str:
-        return evidence_limits(low, high, std_error, is_ratio=self.is_ratio, unit=self.unit)
+        return evidence_limits(
+            low, high, std_error, is_ratio=self.is_ratio, unit=self.unit, units=self.units
+        )
 
     def gain(self, sign: float) -> str:
         """What a difference of this sign is to the reader."""
@@ -370,7 +388,11 @@ class _Words:
         }[verdict]
         shown = ""
         if margin is not None:
-            shown = percent_text(margin, sign=False) if self.is_ratio else f"{margin:g} {self.unit}"
+            shown = f"{margin:g} {self.unit}"
+            if self.is_ratio:
+                shown = percent_text(margin, sign=False)
+            elif self.printed.other is not None:
+                shown = self.printed.told(margin)
             shown = f" (margin {shown})"
         return f": {words}{shown}"
 
@@ -394,11 +416,19 @@ class _Words:
         return f"{head}, {where} what a further study was expected to find ({self._range})."
 
 
-def evidence_limits(low: float, high: float, std_error: float, *, is_ratio: bool, unit: str) -> str:
+def evidence_limits(
+    low: float,
+    high: float,
+    std_error: float,
+    *,
+    is_ratio: bool,
+    unit: str,
+    units: PrintedUnits = "metric",
+) -> str:
     """Limits of a difference or of a ratio in per cent: ``−27 % to +20 %``."""
     if math.isnan(low):
         return "limits not known"
-    return change_limits(low, high, std_error, is_ratio=is_ratio, unit=unit)
+    return change_limits(low, high, std_error, is_ratio=is_ratio, unit=unit, units=units)
 
 
 def _studies(count: int) -> str:

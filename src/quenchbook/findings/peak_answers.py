@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.level_words import held_levels, study_of
 from quenchbook.findings.peak_words import (
@@ -68,7 +69,7 @@ def peak_finding(
     who = held_levels(study, question.at)
     try:
         height = height_words(
-            height_of(place), response.quantity, response.unit, log=model.scale == "log"
+            height_of(place), response.quantity, response.printed, log=model.scale == "log"
         )
     except EstimabilityError as error:
         height = str(error)
@@ -171,9 +172,9 @@ def working_window_answer(
     )
     response = study.response(question.response)
     who = held_levels(study, question.at)
-    size = with_unit(f"{within:g}", response.unit)
+    size = response.printed.told(within)
     label = f"within {size} of the peak" + (f", {who}" if who else "")
-    sentence = window_sentence(window, who, response.quantity, response.unit)
+    sentence = window_sentence(window, who, response.quantity, response.printed)
     remedy = "" if window.certain else f"More {window.curve.unit_word} would narrow it."
     return _window_finding(model, study, question, window, label, sentence, remedy)
 
@@ -187,18 +188,18 @@ def target_window_answer(models: Mapping[str, MixedModel], question: TradeQuesti
     )
     response = study.response(question.response)
     who = held_levels(study, question.at)
-    aim = with_unit(f"{target:g}", response.unit)
+    aim = response.printed.told(target)
     label = f"reaches {aim}" + (f", {who}" if who else "")
     coupon = study.unit_word("coupon")
-    sentence = target_sentence(window, who, response.quantity, response.unit, coupon)
+    sentence = target_sentence(window, who, response.quantity, response.printed, coupon)
     remedy = "" if window.certain or not window.possible else (
         f"More {window.curve.unit_word} would narrow it."
     )  # fmt: skip
     own = _window_finding(model, study, question, window, label, sentence, remedy)
-    sd = number_text(window.total_sd, 2)
+    printed = Printed() if model.scale == "log" else response.printed
     note = (
         f"A tolerance limit: standard deviation of a new {coupon} of a new furnace load "
-        f"{with_unit(sd, '' if model.scale == 'log' else response.unit)} "
+        f"{printed.difference(window.total_sd, 2)} "
         f"({window.total_df:.0f} df), noise of loads, batches and coupons together."
     )
     return replace(own, notes=(note, *own.notes))
@@ -324,10 +325,15 @@ def _notes(
         sds = coupon_sds(model, factor.name)
         if len(sds) < 2:
             continue
-        unit = "" if model.scale == "log" else study.response(question.response).unit
-        own = ", ".join(f"{factor.word(level)} {number_text(sd, 2)}" for level, sd in sds.items())
-        coupon = study.unit_word("coupon")
-        notes.append(f"Scatter of one {coupon} ({with_unit('sd', unit)}): {own}.")
+        response = study.response(question.response)
+        printed = Printed() if model.scale == "log" else response.printed
+        alone = printed.other is None
+        own = ", ".join(
+            f"{factor.word(level)} {number_text(sd, 2) if alone else printed.difference(sd, 2)}"
+            for level, sd in sds.items()
+        )
+        sd_words = with_unit("sd", printed.unit) if alone else "sd"
+        notes.append(f"Scatter of one {study.unit_word('coupon')} ({sd_words}): {own}.")
         if are_unlike(sds):
             notes.append(
                 "These differ by a factor of two or more, and one common scatter is used: "

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from quenchbook.both_units import Printed
 from quenchbook.findings.statements import interval_words, p_text
 from quenchbook.fit.fitted_curve import CHECKABLE, FittedCurve
 from quenchbook.fit.inversion import Piece
@@ -15,7 +16,7 @@ from quenchbook.fit.peaks import PeakPlace
 from quenchbook.fit.target_window import TargetWindow
 from quenchbook.fit.working_window import WorkingWindow
 from quenchbook.study.factors import plural
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import capital, listed
 
 OUTCOME_WORDS: Final = {"inside": "inside the range"}
 
@@ -25,16 +26,6 @@ _ROUND_TO: Final = 5.0  # settings that are suggested
 def range_words(curve: FittedCurve) -> str:
     """Tested range: ``940 °C to 1060 °C``."""
     return f"{curve.place_word(curve.low)} to {curve.place_word(curve.high)}"
-
-
-def _interval(curve: FittedCurve, low: float, high: float) -> str:
-    """Both ends with the unit once: ``980 to 996 °C``."""
-    last = curve.place_word(high)
-    first = curve.place_word(low)
-    unit = curve.factor.unit if curve.factor is not None else ""
-    if unit:
-        first = first.removesuffix(with_unit("", unit))
-    return f"{first} to {last}"
 
 
 def limits_words(curve: FittedCurve, low: float, high: float) -> str:
@@ -47,7 +38,7 @@ def limits_words(curve: FittedCurve, low: float, high: float) -> str:
         return f"{curve.place_word(low)} or higher"
     if math.isinf(low):
         return f"{curve.place_word(high)} or lower"
-    return _interval(curve, low, high)
+    return curve.range_word(low, high)
 
 
 def judged_on(curve: FittedCurve) -> str:
@@ -86,7 +77,7 @@ def peak_sentence(place: PeakPlace, who: str, quantity: str) -> str:
     judged = f" (judged on {judged_on(curve)})."
     closed = math.isfinite(place.conf_low) and math.isfinite(place.conf_high)
     if place.outcome == "inside" and closed:
-        limits = _interval(curve, place.conf_low, place.conf_high)
+        limits = curve.range_word(place.conf_low, place.conf_high)
         at = curve.place_word(place.estimate)
         return capital(f"{head}peak at {at}, {level} {limits}{judged}")
     if place.outcome in ("still rising", "falling throughout"):
@@ -148,17 +139,18 @@ def peak_remedy(place: PeakPlace) -> str:
     return f"{capital(units)} farther out, such as at {where}, would set the missing limit."
 
 
-def height_words(height: PeakHeight, quantity: str, unit: str, *, log: bool) -> str:
+def height_words(height: PeakHeight, quantity: str, printed: Printed, *, log: bool) -> str:
     """``Highest hardness inside the range: 63.2 HRC, 62.9 to 63.6.``."""
     values = [height.estimate, height.conf_low, height.conf_high]
     if not all(map(math.isfinite, values)):
         return f"The highest {quantity} cannot be told."
     if log:
         values = [math.exp(value) for value in values]
-    decimals = decimals_for((values[2] - values[1]) / 4, unit)
-    value, low, high = (number_text(own, decimals) for own in values)
+    std_error = (values[2] - values[1]) / 4
+    value = printed.difference(values[0], std_error=std_error)
+    limits = printed.limits(values[1], values[2], std_error=std_error)
     wide = " (the wider limits, since no bend is established)" if height.is_wide else ""
-    return f"Highest {quantity} inside the range: {with_unit(value, unit)}, {low} to {high}{wide}."
+    return f"Highest {quantity} inside the range: {value}, {limits}{wide}."
 
 
 def cubic_words(place: PeakPlace) -> str:
@@ -189,10 +181,11 @@ def shape_note(curve: FittedCurve) -> str:
 
 def shift_text(curve: FittedCurve, value: float, *, sign: bool = True) -> str:
     """Difference along the factor in print: ``+28 °C``."""
-    unit = f"delta_{curve.factor.unit}" if curve.factor is not None else ""
-    decimals = 0 if curve.half >= 5 else 2
-    known = {"delta_minutes": "minutes", "delta_": ""}
-    return with_unit(number_text(value, decimals, sign=sign), known.get(unit, unit))
+    return _printed(curve).difference(value, 0 if curve.half >= 5 else 2, sign=sign)
+
+
+def _printed(curve: FittedCurve) -> Printed:
+    return curve.factor.printed if curve.factor is not None else Printed()
 
 
 def shift_limits(curve: FittedCurve, low: float, high: float) -> str:
@@ -205,8 +198,7 @@ def shift_limits(curve: FittedCurve, low: float, high: float) -> str:
         return f"at least {shift_text(curve, low)}; no upper limit"
     if math.isinf(low):
         return f"at most {shift_text(curve, high)}; no lower limit"
-    decimals = 0 if curve.half >= 5 else 2
-    return f"{number_text(low, decimals, sign=True)} to {shift_text(curve, high)}"
+    return _printed(curve).difference_range(low, high, 0 if curve.half >= 5 else 2, sign=True)
 
 
 def shift_sentence(
@@ -310,7 +302,7 @@ def shift_notes(shift: PeakShift, level: str, against: str) -> list[str]:
 
 def stretch_words(curve: FittedCurve, stretches: Sequence[Piece]) -> str:
     """Stretches of the range: ``972 to 1010 °C``."""
-    return listed([_interval(curve, first, last) for first, last in stretches])
+    return listed([curve.range_word(first, last) for first, last in stretches])
 
 
 def hull_words(curve: FittedCurve, piece: Piece) -> str:
@@ -318,7 +310,7 @@ def hull_words(curve: FittedCurve, piece: Piece) -> str:
     low, high = piece
     if math.isnan(low):
         return "nowhere inside the range"
-    words = _interval(curve, low, high)
+    words = curve.range_word(low, high)
     edge = 1e-6 * curve.half
     beyond = []
     if low <= curve.low + edge:
@@ -328,11 +320,11 @@ def hull_words(curve: FittedCurve, piece: Piece) -> str:
     return f"{words} and perhaps {' and '.join(beyond)}" if beyond else words
 
 
-def window_sentence(window: WorkingWindow, who: str, quantity: str, unit: str) -> str:
+def window_sentence(window: WorkingWindow, who: str, quantity: str, printed: Printed) -> str:
     """Say where the response is within a difference of its peak."""
     curve = window.curve
     head = f"{capital(who)}: " if who else ""
-    near = f"within {with_unit(f'{window.within:g}', unit)} of the peak {quantity}"
+    near = f"within {printed.told(window.within)} of the peak {quantity}"
     level = interval_words(curve.confidence)
     possible = hull_words(curve, window.not_excluded)
     judged = f"judged on {judged_on(curve)}"
@@ -350,12 +342,14 @@ def window_sentence(window: WorkingWindow, who: str, quantity: str, unit: str) -
     )
 
 
-def target_sentence(window: TargetWindow, who: str, quantity: str, unit: str, coupon: str) -> str:
+def target_sentence(
+    window: TargetWindow, who: str, quantity: str, printed: Printed, coupon: str
+) -> str:
     """Say where coupons reach a value."""
     curve = window.curve
     head = f"{capital(who)}: " if who else ""
     share = f"{window.share:.0%}".replace("%", "\u00a0%")
-    aim = f"{quantity} of {with_unit(f'{window.target:g}', unit)}"
+    aim = f"{quantity} of {printed.told(window.target)}"
     what = f"{share} of new {plural(coupon)} reach a {aim}"
     level = f"{curve.confidence:.0%}".replace("%", "\u00a0%")
     sure = f"{level} confidence at each single setting, {judged_on(curve)}"

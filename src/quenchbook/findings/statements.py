@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.findings.verdicts import INNER_VERDICTS, Finding
 from quenchbook.study.factors import plural
-from quenchbook.units import NO_BREAK, capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import NO_BREAK, capital, listed, number_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.verdicts import TermFinding
@@ -31,33 +32,47 @@ def percent_size(log_ratio: float) -> str:
     return number_text(size, 0 if size >= 9.5 else 1)
 
 
-def change_text(value: float, std_error: float, *, is_ratio: bool, unit: str) -> str:
+def change_text(
+    value: float,
+    std_error: float,
+    *,
+    is_ratio: bool,
+    unit: str,
+    units: PrintedUnits = "metric",
+) -> str:
     """Difference with sign and unit, two digits of its standard error; a ratio in per cent."""
     if is_ratio:
         return percent_text(value)
-    return with_unit(number_text(value, decimals_for(std_error, unit), sign=True), unit)
+    return Printed(unit, units).difference(value, std_error=std_error, sign=True)
 
 
-def change_limits(low: float, high: float, std_error: float, *, is_ratio: bool, unit: str) -> str:
+def change_limits(
+    low: float,
+    high: float,
+    std_error: float,
+    *,
+    is_ratio: bool,
+    unit: str,
+    units: PrintedUnits = "metric",
+) -> str:
     """Limits of a difference, signed where they differ in it; of a ratio ``−27 % to +20 %``."""
     if is_ratio:
         return f"{percent_text(low)} to {percent_text(high)}"
-    decimals, mixed = decimals_for(std_error, unit), low < 0 < high
-    first, last = (number_text(value, decimals, sign=mixed) for value in (low, high))
-    return f"{first} to {last}"
+    printed = Printed(unit, units)
+    return printed.limits(low, high, std_error=std_error, sign=low < 0 < high)
 
 
 def estimate_text(own: Finding) -> str:
     """Estimate with sign and unit, two digits of its standard error."""
     ratio = own.scale == "log"
-    return change_text(own.estimate, own.std_error, is_ratio=ratio, unit=own.unit)
+    return change_text(own.estimate, own.std_error, is_ratio=ratio, unit=own.unit, units=own.units)
 
 
 def limits_text(own: Finding, *, inner: bool = False) -> str:
     """Limits of the interval, ``0.69 to 1.19`` or ``−3 % to +12 %``."""
     low, high = (own.inner_low, own.inner_high) if inner else (own.conf_low, own.conf_high)
     ratio = own.scale == "log"
-    return change_limits(low, high, own.std_error, is_ratio=ratio, unit=own.unit)
+    return change_limits(low, high, own.std_error, is_ratio=ratio, unit=own.unit, units=own.units)
 
 
 def both_limits_text(own: Finding) -> str:
@@ -65,8 +80,9 @@ def both_limits_text(own: Finding) -> str:
 
     For the verdicts that are judged on the inner interval: `slight` and `equivalent`.
     """
+    alone = own.scale == "log" or own.printed.other is None  # else a line breaks between units
     parts = [
-        f"{_level_text(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK)}"
+        f"{_level_text(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK) if alone else limits}"
         for level, limits in (
             (own.confidence, limits_text(own)),
             (2 * own.confidence - 1, limits_text(own, inner=True)),
@@ -88,7 +104,7 @@ def margin_text(own: Finding) -> str:
         return ""
     if own.scale == "log":
         return percent_text(own.margin, sign=False)
-    return with_unit(f"{own.margin:g}", own.unit)
+    return own.printed.told(own.margin)
 
 
 def margin_words(own: Finding) -> str:

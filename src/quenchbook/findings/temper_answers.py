@@ -18,15 +18,7 @@ from quenchbook.metallurgy.tempering import equivalent_temper_c, tempering_param
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, plural
 from quenchbook.study.trade_questions import TradeQuestion
-from quenchbook.units import (
-    NO_BREAK,
-    capital,
-    decimals_for,
-    listed,
-    number_text,
-    parse_quantity,
-    with_unit,
-)
+from quenchbook.units import NO_BREAK, capital, listed, parse_quantity
 
 _TIME_KEYS: Final = ("temper_time", "temper_hold", "temper_hours", "temper_soak")
 _MIX: Final = "Over an even mix"
@@ -49,14 +41,12 @@ class _Asked:
     @property
     def wanted(self) -> str:
         """Wanted value: ``60.5 HRC``."""
-        unit = self.study.response(self.question.response).unit
-        return with_unit(f"{self.question.target:g}", unit)
+        return self.study.response(self.question.response).printed.told(self.question.target or 0.0)
 
     @property
     def range_words(self) -> str:
         """Tempers that were tried: ``150 to 175 °C``."""
-        low, high = self.curve.limits
-        return f"{self.place(low, unit=False)} to {self.place(high)}"
+        return self.ends(*self.curve.limits)
 
     @property
     def word(self) -> str:
@@ -73,12 +63,17 @@ class _Asked:
             parts.append(other.word(level) if route else f"{other.title} {other.word(level)}")
         return f"with {listed(parts)}" if parts else ""
 
-    def place(self, x: float, *, unit: bool = True) -> str:
+    def place(self, x: float) -> str:
         """A temper in print, whole degrees."""
         if self.factor.dimension == "time":
             return self.factor.word(round(x))
-        text = number_text(x, 0)
-        return with_unit(text, self.factor.unit) if unit else text
+        return self.factor.printed.place(x)
+
+    def ends(self, low: float, high: float) -> str:
+        """Two tempers in print, the unit once."""
+        if self.factor.dimension == "time":
+            return f"{self.place(low)} to {self.place(high)}"
+        return self.factor.printed.place_range(low, high)
 
     def hotter(self) -> str:
         return "longer" if self.factor.dimension == "time" else "hotter"
@@ -174,7 +169,7 @@ def _piece_words(asked: _Asked, piece: tuple[float, float]) -> str:
         return f"{asked.place(high)} or {asked.cooler()}"
     if math.isinf(high):
         return f"{asked.place(low)} or {asked.hotter()}"
-    return f"{asked.place(low, unit=False)} to {asked.place(high)}"
+    return asked.ends(low, high)
 
 
 def _limits(asked: _Asked) -> str:
@@ -233,15 +228,17 @@ def _nearest(asked: _Asked) -> str:
     model = curve.model
     row = curve.to_frame([found.nearest]).iloc[0]
     numbers = row[["estimate", "conf_low", "conf_high"]].to_numpy(dtype=float)
-    unit = asked.study.response(asked.question.response).unit
-    decimals = decimals_for(float(row["std_error"]), unit)
+    printed = asked.study.response(asked.question.response).printed
+    std_error = None if model.scale == "log" else float(row["std_error"])
     if model.scale == "log":
-        numbers, decimals = np.exp(numbers), 1
-    mean, low, high = (number_text(float(x), decimals) for x in numbers)
+        numbers = np.exp(numbers)
+    mean, low, high = map(float, numbers)
+    limits = printed.limits(low, high, 1, std_error=std_error)
     side = "above" if found.mean_less_target > 0 else "below"
     return (
         f"the mean is {side} it throughout, nearest at {asked.place(found.nearest)} with "
-        f"{with_unit(mean, unit)} ({interval_words(model.confidence)} {low} to {high})."
+        f"{printed.difference(mean, 1, std_error=std_error)} "
+        f"({interval_words(model.confidence)} {limits})."
     )
 
 
@@ -283,7 +280,8 @@ def _same_parameter(asked: _Asked) -> str:
         return ""
     place = asked.found.estimates[0]
     parameter = float(tempering_parameter(place, hours))
-    other = equivalent_temper_c(place, hours, 2 * hours)
+    units = asked.factor.units
+    other = equivalent_temper_c(place, hours, 2 * hours, units=units)
     number = f"{parameter:,.0f}".replace(",", NO_BREAK)
     text = (
         f"Its tempering parameter is {number}{NO_BREAK}K (Hollomon and Jaffe, constant 20, "

@@ -8,6 +8,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.study.definition import Scale
@@ -103,6 +104,8 @@ class Finding(AnyAnswer):
         What was asked of a curve, one of `ASKS`; empty for a plain comparison.
     result : object
         The fitted result behind an answer about a curve, for tables and figures.
+    units : str
+        Units in print, as the study publishes them: ``metric`` or ``both``.
     """
 
     key: str
@@ -133,6 +136,12 @@ class Finding(AnyAnswer):
     notes: tuple[str, ...] = ()
     asks: str = ""
     result: object = None
+    units: PrintedUnits = "metric"
+
+    @property
+    def printed(self) -> Printed:
+        """How differences stand in print."""
+        return Printed(self.unit, self.units)
 
     @property
     def meaning(self) -> str:
@@ -303,6 +312,7 @@ def finding(
         strata=tuple(model.unit_word(unit) for unit in _judging(contrast, std_error)),
         confidence=confidence,
         notes=contrast.notes,
+        units=model.study.publishing.units if model.study else "metric",
     )
     title = comparison_title(own)
     return replace(own, sentence=comparison_sentence(own, title), remedy=what_would_decide(own))

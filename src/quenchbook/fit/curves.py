@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.further import further_coupons
 from quenchbook.fit.inversion import t_limit
@@ -273,6 +274,11 @@ class FurnaceOrder:
     notes: tuple[str, ...] = ()
     absent: pd.DataFrame = field(default_factory=pd.DataFrame)
 
+    @property
+    def printed(self) -> Printed:
+        """How deviations stand in print."""
+        return Printed(self.unit, self.study.publishing.units)
+
 
 def furnace_order(model: MixedModel) -> FurnaceOrder:
     """Deviations from the fitted fixed part, load by load in the order they were run."""
@@ -293,7 +299,7 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
         half = float(t_limit(max(df, 1.0), model.confidence)) * spread / np.sqrt(count)
         first = model.coupons.loc[own.index[0]]
         level = (
-            setting.word(first.get(f"{setting.column}_planned", first[setting.column]))
+            setting.set_word(first.get(f"{setting.column}_planned", first[setting.column]))
             if setting
             else ""
         )

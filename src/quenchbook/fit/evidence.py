@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.random_effects import DRAWS, FEWEST, RandomMean, further_study, random_mean
 from quenchbook.study.terms import Array
-from quenchbook.units import NO_BREAK, capital, listed, number_text, with_unit
+from quenchbook.units import NO_BREAK, capital, listed, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -147,7 +148,11 @@ class Synthesis:
 
 
 def syntheses(
-    comparisons: Sequence[PublishedComparison], *, confidence: float = 0.95, seed: int = SEED
+    comparisons: Sequence[PublishedComparison],
+    *,
+    confidence: float = 0.95,
+    seed: int = SEED,
+    units: PrintedUnits = "metric",
 ) -> list[Synthesis]:
     """Put together what compares the same, kind by kind.
 
@@ -158,6 +163,8 @@ def syntheses(
     confidence : float
     seed : int
         Of the range for a further study.
+    units : str
+        Units in print, for the notes: ``metric`` or ``both``.
 
     Returns
     -------
@@ -178,7 +185,7 @@ def syntheses(
     by_kind = {kind: tuple(own for own in comparisons if own.kind == kind) for kind in KINDS}
     everywhere = pooled_scatter(comparisons)
     return [
-        _synthesis(kind, rows, everywhere, confidence, seed)
+        _synthesis(kind, rows, everywhere, confidence, seed, units)
         for kind, rows in by_kind.items()
         if rows
     ]
@@ -212,6 +219,7 @@ def _synthesis(
     everywhere: PooledScatter,
     confidence: float,
     seed: int,
+    units: PrintedUnits,
 ) -> Synthesis:
     scatter, notes = pooled_scatter(rows), list[str]()
     by_arms = any(math.isnan(own.estimate) for own in rows)
@@ -222,7 +230,7 @@ def _synthesis(
         )
     effects = np.array([_effect(own) for own in rows])
     variances = np.array([_variance(own, scatter.sd) for own in rows])
-    notes += _scatter_notes(rows, scatter)
+    notes += _scatter_notes(rows, scatter, units)
     mean: RandomMean | None = None
     limits = dict.fromkeys(
         ("conf_low", "conf_high", "inner_low", "inner_high", "further_low", "further_high"),
@@ -242,7 +250,7 @@ def _synthesis(
         limits["further_low"], limits["further_high"] = further_study(
             effects, variances, confidence=confidence, seed=seed, floor=floor
         )
-        notes += _method_notes(mean, why if floor else "", seed, rows)
+        notes += _method_notes(mean, why if floor else "", seed, rows, units)
     return Synthesis(
         kind=kind, comparisons=rows, effects=effects, variances=variances, scatter=scatter,
         mean=mean, confidence=confidence, seed=seed, draws=DRAWS, notes=tuple(notes), **limits,
@@ -272,7 +280,9 @@ def _floor(rows: Sequence[PublishedComparison]) -> tuple[bool, str]:
     return False, ""
 
 
-def _scatter_notes(rows: Sequence[PublishedComparison], scatter: PooledScatter) -> list[str]:
+def _scatter_notes(
+    rows: Sequence[PublishedComparison], scatter: PooledScatter, units: PrintedUnits
+) -> list[str]:
     by_arms = [own for own in rows if math.isnan(own.estimate)]
     notes = []
     if by_arms and not math.isnan(scatter.sd):
@@ -280,7 +290,7 @@ def _scatter_notes(rows: Sequence[PublishedComparison], scatter: PooledScatter) 
         shown = (
             f"{number_text(100 * scatter.sd, 0 if scatter.sd > 0.095 else 1)}{NO_BREAK}%"
             if ratio
-            else with_unit(number_text(scatter.sd, 2), by_arms[0].unit)
+            else Printed(by_arms[0].unit, units).difference(scatter.sd, 2)
         )
         name = "coefficient of variation" if ratio else "standard deviation"
         notes.append(
@@ -302,13 +312,17 @@ def _scatter_notes(rows: Sequence[PublishedComparison], scatter: PooledScatter) 
 
 
 def _method_notes(
-    mean: RandomMean, floor: str, seed: int, rows: Sequence[PublishedComparison]
+    mean: RandomMean,
+    floor: str,
+    seed: int,
+    rows: Sequence[PublishedComparison],
+    units: PrintedUnits,
 ) -> list[str]:
     apart = math.sqrt(mean.between)
     shown = (
         f"{number_text(100 * math.expm1(apart), 0)}{NO_BREAK}%"
         if rows[0].effect == "ratio"
-        else with_unit(number_text(apart, 2), rows[0].unit)
+        else Printed(rows[0].unit, units).difference(apart, 2)
     )
     notes = [
         f"Standard deviation between studies {shown} (REML); interval of the mean after Hartung "

@@ -16,7 +16,7 @@ from quenchbook.fit.strata import Strata, strata_of
 from quenchbook.fit.stratum_covariance import NoisyRows, noisy_rows, stratum_covariance
 from quenchbook.study.factors import Factor, Level, plural
 from quenchbook.study.terms import Array, Terms
-from quenchbook.units import number_text
+from quenchbook.units import number_text, with_unit
 
 LEAST_DF: Final = 2
 """Spare units of the stratum of the curve below which nothing is told."""
@@ -104,7 +104,18 @@ class FittedCurve:
         """Place in print, whole degrees: ``990 °C``."""
         if self.factor is None:
             return number_text(place, 0 if self.half >= 5 else 2)
+        if self.half >= 5 and self.factor.dimension == "temperature":
+            return self.factor.printed.place(place)
         return self.factor.word(float(round(place)) if self.half >= 5 else place)
+
+    def range_word(self, low: float, high: float) -> str:
+        """Both ends of a range of places, with the unit once: ``980 to 996 °C``."""
+        first, last = self.place_word(low), self.place_word(high)
+        if self.factor is None or not self.factor.unit:
+            return f"{first} to {last}"
+        if self.factor.printed.other is not None:
+            return self.factor.printed.place_range(low, high, 0 if self.half >= 5 else 1)
+        return f"{first.removesuffix(with_unit('', self.factor.unit))} to {last}"
 
 
 def _along_variable(model: MixedModel, along: str) -> tuple[float, float, int]:

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import CouponData
 from quenchbook.fit.inversion import t_limit
@@ -85,6 +86,11 @@ class MixedModel:
     def readings(self) -> pd.DataFrame:
         """One row for each reading: ``coupon`` and ``value`` on the analysed scale."""
         return self.data.readings
+
+    @property
+    def printed(self) -> Printed:
+        """How values and differences of the response stand in print, off the log scale."""
+        return Printed(self.unit, self.study.publishing.units if self.study else "metric")
 
     @property
     def units(self) -> tuple[str, ...]:

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.unit_codes import is_nested
 from quenchbook.study.terms import Array
-from quenchbook.units import interval_text, number_text, with_unit
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -32,6 +32,8 @@ class NoiseBudget:
         Word of each stratum in print.
     confidence : float
     notes : tuple of str
+    units : str
+        Units in print: ``metric`` or ``both``.
     """
 
     components: pd.DataFrame
@@ -41,6 +43,12 @@ class NoiseBudget:
     stratum_words: Mapping[str, str]
     confidence: float = 0.95
     notes: tuple[str, ...] = ()
+    units: PrintedUnits = "metric"
+
+    @property
+    def printed(self) -> Printed:
+        """How standard deviations stand in print."""
+        return Printed(self.unit, self.units)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the table of components."""
@@ -50,8 +58,8 @@ class NoiseBudget:
         """Say each standard deviation with its interval."""
         lines = []
         for row in self.components.to_dict("records"):
-            sd = with_unit(number_text(row["sd"]), self.unit)
-            limits = interval_text(row["conf_low"], row["conf_high"])
+            sd = self.printed.difference(row["sd"], 2)
+            limits = self.printed.limits(row["conf_low"], row["conf_high"], 2)
             lines.append(f"{self.stratum_words[row['stratum']]} ({row['count']}): {sd} ({limits})")
         return "\n".join([*lines, *self.notes])
 
@@ -106,6 +114,7 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
         stratum_words={u: model.unit_word(str(u)) for u in components["stratum"]},
         confidence=model.confidence,
         notes=tuple(notes),
+        units=model.printed.units,
     )
 
 

@@ -16,8 +16,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import EstimabilityError
 from quenchbook.metallurgy.expected import Array, Expected
+from quenchbook.units import NO_BREAK
 
 HOURS_CONSTANT: Final = 20.0  # for kelvin and hours; with minutes or seconds it is another number
 # Fits to one published steel each: 13.4 to 16.0 (Hollomon and Jaffe, plain carbon), 15.3 to 22.5
@@ -33,8 +35,8 @@ VALIDITY: Final = (
 _ZERO_C_IN_K: Final = 273.15
 _LOW_C: Final = 200.0
 _SECONDARY_C: Final = (450.0, 600.0)
-_LOW_FLAG: Final = "below 200 °C, where a temper can raise hardness"
-_SECONDARY_FLAG: Final = "450 to 600 °C, where alloy steels harden again"
+_LOW_WORDS: Final = "where a temper can raise hardness"
+_SECONDARY_WORDS: Final = "where alloy steels harden again"
 
 
 def tempering_parameter(
@@ -115,7 +117,11 @@ def equivalent_hours(temper_c: ArrayLike, hold_hours: ArrayLike, at_c: ArrayLike
 
 
 def equivalent_temper_c(
-    temper_c: ArrayLike, hold_hours: ArrayLike, for_hours: ArrayLike
+    temper_c: ArrayLike,
+    hold_hours: ArrayLike,
+    for_hours: ArrayLike,
+    *,
+    units: PrintedUnits = "metric",
 ) -> Expected:
     """Temperature for another hold with the same tempering parameter [degC].
 
@@ -125,6 +131,8 @@ def equivalent_temper_c(
         The temper that was done [degC], [h].
     for_hours : array
         The other hold [h].
+    units : str
+        Units in print, for its flags: ``metric`` or ``both``.
 
     Examples
     --------
@@ -137,7 +145,7 @@ def equivalent_temper_c(
         )
         for c in (HOURS_CONSTANT, *CONSTANT_RANGE)
     ]
-    return _expected(ends, temper_c, ends[0])
+    return _expected(ends, temper_c, ends[0], units=units)
 
 
 def added_tempers(steps: Sequence[tuple[float, float]]) -> Expected:
@@ -194,13 +202,19 @@ def _told(temper_c: ArrayLike, hold_hours: ArrayLike) -> tuple[Array, Array]:
     return kelvin, hours
 
 
-def _expected(ends: Sequence[Array], *temperatures_c: ArrayLike) -> Expected:
+def _expected(
+    ends: Sequence[Array], *temperatures_c: ArrayLike, units: PrintedUnits = "metric"
+) -> Expected:
     stack = np.stack(np.broadcast_arrays(*ends))
     places = np.concatenate([np.ravel(np.asarray(t, dtype=float)) for t in temperatures_c])
     low, high = _SECONDARY_C
-    flags = []
+    flags, printed = [], Printed("degC", units)
     if np.any(places < _LOW_C):
-        flags.append(_LOW_FLAG)
+        flags.append(f"below {_degrees(printed.place(_LOW_C))}, {_LOW_WORDS}")
     if np.any((places >= low) & (places <= high)):
-        flags.append(_SECONDARY_FLAG)
+        flags.append(f"{_degrees(printed.place_range(low, high))}, {_SECONDARY_WORDS}")
     return Expected(ends[0], stack.min(axis=0), stack.max(axis=0), SOURCE, VALIDITY, tuple(flags))
+
+
+def _degrees(text: str) -> str:
+    return text.replace(NO_BREAK, " ")

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from quenchbook.both_units import Printed, PrintedUnits
+
 Bound = Literal["within", "at most", "at least"]
 
 # below this hardness [HRC]: error either way, range of the readings; ASTM E18-19 Table A1.3 (a
@@ -14,10 +16,8 @@ _E18_BANDS: Final = ((35.0, 1.0, 2.0), (60.0, 1.0, 1.5), (math.inf, 0.5, 1.0))
 _ISO_ERROR_HRC: Final = 1.5  # 20 to 70 HRC [from memory]
 _E18: Final = "ASTM E18-19 Table A1.3"
 _ISO: Final = "ISO 6508-2 (from memory)"
-IMPACT_SOURCE: Final = (
-    "NIST page on its certified impact specimens (ASTM E23): mean of five within 1.4\u00a0J or "
-    "5\u00a0% of the certified value, whichever is greater"
-)
+_IMPACT_J: Final = 1.4
+_IMPACT_SHARE: Final = 0.05
 IMPACT_COUPONS: Final = 5
 CAPACITY_SHARE: Final = 0.8
 CAPACITY_SOURCE: Final = "ASTM E23, ISO 148-1 (from memory): no more than 80\u00a0% of the capacity"
@@ -87,18 +87,25 @@ def hardness_range_limit(block_hrc: float, standard: str) -> Limit:
     return Limit(next(own[2] for own in _E18_BANDS if block_hrc < own[0]), "at most", _E18)
 
 
-def impact_error_limit(certified_j: float) -> Limit:
+def impact_error_limit(certified_j: float, *, units: PrintedUnits = "metric") -> Limit:
     """Limit of an impact tester's error: mean of five coupons less the certified value [J].
 
     Parameters
     ----------
     certified_j : float
         Certified value [J].
+    units : str
+        Units in print, for the clause: ``metric`` or ``both``.
 
     >>> impact_error_limit(20.0).value, round(impact_error_limit(101.9).value, 3)
     (1.4, 5.095)
     """
-    return Limit(max(1.4, 0.05 * certified_j), "within", IMPACT_SOURCE)
+    clause = (
+        "NIST page on its certified impact specimens (ASTM E23): mean of five within "
+        f"{Printed('J', units).told(_IMPACT_J)} or {_IMPACT_SHARE * 100:g}\u00a0% of the certified "
+        "value, whichever is greater"
+    )
+    return Limit(max(_IMPACT_J, _IMPACT_SHARE * certified_j), "within", clause)
 
 
 def capacity_limit(capacity_j: float) -> Limit:

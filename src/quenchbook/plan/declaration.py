@@ -332,7 +332,7 @@ def _margin_text(margin: float | None, response: Response) -> str:
         return "not declared"
     if response.scale == "log":
         return _per_cent(margin)
-    return f"{margin:g}{NO_BREAK}{response.unit}" if response.unit else f"{margin:g}"
+    return response.printed.told(margin)
 
 
 def _per_cent(share: float) -> str:

@@ -11,7 +11,8 @@ import pandas as pd
 from quenchbook.plots import wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key, mark_entry
-from quenchbook.plots.load_steps import STEPS_HEIGHT, Steps, draw_steps, steps_for
+from quenchbook.plots.load_steps import Steps, draw_steps, steps_for
+from quenchbook.plots.second_unit import axis_words
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Sheet, wrapped
 from quenchbook.plots.style import (
     COUPONS,
@@ -79,7 +80,7 @@ def _draw(matrix: CouponMatrix, states: States) -> Drawing:
     days = frame["day"].nunique() > 1
     head = _head(matrix, roles, steps, days=days, named_days=day_names_fit(rows))
     tile_pitch = rows.tile + 4.0
-    above = (24.0 if days else 6.0) + (STEPS_HEIGHT if roles.step else 2.0) + 14.0
+    above = (24.0 if days else 6.0) + (steps.room if steps else 2.0) + 14.0
     row_height = above + rows.places * tile_pitch + 8.0
     key = Key(_key_groups(study, roles, rows.tile, states))
     tops = 7.0 + 13.0 * len(head)
@@ -115,8 +116,9 @@ def _draw(matrix: CouponMatrix, states: States) -> Drawing:
 def _steps(factor: Factor | None, loads: pd.DataFrame, rows: Rows, states: States) -> Steps | None:
     if factor is None:
         return None
-    words = [factor.word(level) for level in loads[factor.column]]
-    steps = steps_for(words, [factor.word(level) for level in factor.levels], rows.pitch)
+    words = [factor.set_word(level) for level in loads[factor.column]]
+    order = [factor.set_word(level) for level in factor.levels]
+    steps = steps_for(words, order, rows.pitch, factor.printed)
     struck = tuple(int(load) in states.loads for load in loads["furnace_load"])
     return replace(steps, struck=struck if any(struck) else ())
 
@@ -130,7 +132,7 @@ def _head(
     if first == last:
         text = f"{capital(matrix.study.unit_word('furnace_load'))} {first}"
     if roles.step is not None and steps is not None:
-        title = wording.lower_first(roles.step.axis_title)
+        title = axis_words(wording.lower_first(roles.step.axis_title), roles.step.printed)
         text += f"; {roles.step.title}: {steps.key}" if steps.key else f"; {title}"
     if days and not named_days:
         text += "; days in bold"

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.plots import scales
+from quenchbook.plots.second_unit import axis_words, most_ticks
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, text_width, wrapped
 from quenchbook.plots.style import NEUTRAL, TICK_PT, TITLE_PT, MarkStyle, mark_styles
 from quenchbook.study.factors import Factor, Level
@@ -68,6 +70,8 @@ class Grid:
     step: float  # between the ties of neighbouring loads [pt]
     strip: float  # half the band of a mean [pt]
     tick_lines: tuple[tuple[str, ...], ...]
+    printed: Printed  # values of the response
+    under: bool  # whether the last line of each tick is in the other unit
 
 
 def groups_of(curves: ResponseCurves) -> tuple[Level | None, ...]:
@@ -120,7 +124,8 @@ def places_of(curves: ResponseCurves, columns: int) -> Places:
     ticks = sorted(zip(levels, words, strict=True))
     low, high = min(levels), max(levels)
     width = (INNER - 24.0 - COLUMN_GAP * (columns - 1)) / columns - 30.0
-    fit = high > low and scales.words_fit(ticks, low, high, width)
+    beside = [(level, factor.printed.beside_place(level) or words) for level, words in ticks]
+    fit = high > low and all(scales.words_fit(own, low, high, width) for own in (ticks, beside))
     if curves.is_curve or fit or len(levels) < 2:
         return Places(levels, words, False, False)
     ordered = tuple(word for _, word in ticks)
@@ -137,7 +142,7 @@ def x_title(curves: ResponseCurves) -> str:
     """Title of the x axis; ticks that are times carry their own units."""
     if curves.x_factor.dimension == "time":
         return curves.x_title.rpartition(", ")[0] or curves.x_title
-    return curves.x_title
+    return axis_words(curves.x_title, curves.x_factor.printed)
 
 
 def grid_of(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Places) -> Grid:
@@ -161,7 +166,8 @@ def grid_of(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Pl
             ]
         )
     )
-    ticks = scales.axis_ticks(*y_limits, PLOT_HEIGHT * 4, most=8)
+    printed = Printed(curves.unit, curves.study.publishing.units)
+    ticks = y_ticks(y_limits, printed)
     left = MARGIN + max((text_width(words, TICK_PT) for _, words in ticks), default=0.0) + 5.0
     width = (WIDTH - MARGIN - left - COLUMN_GAP * (columns - 1)) / columns
     marks = places.marks
@@ -188,10 +194,20 @@ def grid_of(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Pl
         else places.words
     )
     lines = tuple(tuple(wrapped(word, max(slot - 3.0, 16.0), TICK_PT)) for word in words)
+    if curves.x_factor.printed.other is not None:
+        levels = sorted(places.levels) if places.ordinal else places.levels
+        beside = [curves.x_factor.printed.beside_place(level) for level in levels]
+        lines = tuple((*own, under) for own, under in zip(lines, beside, strict=True))
     return Grid(
         groups, styles, titles, columns, left, width, edge,
-        (low - edge * share, high + edge * share), y_limits, step, strip, lines,
+        (low - edge * share, high + edge * share), y_limits, step, strip, lines, printed,
+        curves.x_factor.printed.other is not None,
     )  # fmt: skip
+
+
+def y_ticks(limits: tuple[float, float], printed: Printed) -> list[scales.Tick]:
+    """Ticks of the response that stand apart."""
+    return scales.axis_ticks(*limits, PLOT_HEIGHT * 4, most=most_ticks(8, printed))
 
 
 def _loads_at_a_level(curves: ResponseCurves, group: Level | None, places: Places) -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import numpy as np
 import pandas as pd
 
-from quenchbook.plots import scales, wording
+from quenchbook.plots import wording
 from quenchbook.plots.curve_grid import (
     COLUMN_GAP,
     FURTHER,
@@ -24,6 +24,7 @@ from quenchbook.plots.curve_grid import (
     nearest,
     places_of,
     x_title,
+    y_ticks,
 )
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key, struck_entry
@@ -35,6 +36,7 @@ from quenchbook.plots.peak_strip import (
     peaks_reading,
     strip_height,
 )
+from quenchbook.plots.second_unit import axis_words, draw_y_tick
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.shift_strip import (
     ShiftMark,
@@ -52,6 +54,7 @@ from quenchbook.plots.style import (
     HAIRLINE,
     HAIRLINE_PT,
     INK,
+    PENCIL,
     THIN_PT,
     TICK_PT,
     TITLE_PT,
@@ -62,7 +65,7 @@ from quenchbook.plots.style import (
 )
 from quenchbook.plots.ties import draw_tie, draw_tie_key
 from quenchbook.study.factors import Level, plural
-from quenchbook.units import capital, decimals_for, interval_text, number_text, unit_text
+from quenchbook.units import capital, decimals_for, interval_text, number_text
 
 if TYPE_CHECKING:
     from quenchbook.fit.curves import ResponseCurves
@@ -113,7 +116,7 @@ def _draw(
         for row in range(rows)
     ]
     tick_height = 8.0 + 11.0 * max(len(lines) for lines in grid.tick_lines)
-    head = wrapped(curves.response_title, INNER, TITLE_PT)
+    head = wrapped(axis_words(curves.response_title, grid.printed), INNER, TITLE_PT)
     foot = wrapped(x_title(curves), INNER, TITLE_PT)
     entries = [*_key_entries(curves, grid, places), *peak_entries(peaks)]
     key = Key([entries])
@@ -125,7 +128,9 @@ def _draw(
         top += PLOT_HEIGHT + strip + (tick_height if ends_column else 8.0)
         top += 10.0 if row < rows - 1 else 0.0
     end = top + 13.0 * len(foot) + 4.0
-    sheet = Sheet(end + shifts_height(shifts) + key.height + 8.0)
+    along = curves.x_factor.printed
+    below = shifts_height(shifts, along)
+    sheet = Sheet(end + below + key.height + 8.0)
     for number, line in enumerate(head):
         sheet.text(MARGIN - 4, 16.0 + 13.0 * number, line, size=TITLE_PT)
     own = {group: line_of(curves, group, places) for group in groups}
@@ -154,9 +159,8 @@ def _draw(
         align = "right" if text_width(text, TITLE_PT) < last - MARGIN else "left"
         sheet.text(last if align == "right" else MARGIN, y, text, size=TITLE_PT, align=align)
     if shifts:
-        unit = unit_text(f"delta_{curves.x_factor.unit}") if curves.x_factor.unit else ""
-        draw_shifts(sheet, end, shifts, unit)
-    key.draw(sheet, end + shifts_height(shifts))
+        draw_shifts(sheet, end, shifts, along)
+    key.draw(sheet, end + below)
     finding = peaks_finding(curves, peaks) if peaks else _finding(curves, groups)
     finding = f"{finding} {shifts_finding(shifts)}".strip()
     reading = _reading(curves, grid, places) + peaks_reading(peaks) + shifts_reading(shifts)
@@ -180,11 +184,10 @@ def _draw_frame(
     with_y: bool,
     with_x: bool,
 ) -> None:
-    for value, words in scales.axis_ticks(*grid.y_limits, PLOT_HEIGHT * 4, most=8):
+    for value, words in y_ticks(grid.y_limits, grid.printed):
         panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0)
         if with_y:
-            y = panel.y_place(value) + 0.36 * TICK_PT
-            sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+            draw_y_tick(sheet, panel, value, words, under=grid.printed.beside(value, words))
     right, foot = panel.left + panel.width, panel.top + panel.height
     sheet.axis_line(panel.left, right, foot)
     end = -1e9
@@ -195,9 +198,11 @@ def _draw_frame(
         sheet.tick(x, foot, "", size=TICK_PT)
         if with_x and fits:
             end = x + half
+            own = len(lines) - (1 if grid.under else 0)
             for row, line in enumerate(lines):
                 y = foot + 5.5 + 0.76 * TICK_PT + 11.0 * row
-                sheet.text(x, y, line, size=TICK_PT, align="center")
+                colour = INK if row < own else PENCIL
+                sheet.text(x, y, line, size=TICK_PT, colour=colour, align="center")
     _draw_title(sheet, panel, grid, number)
 
 

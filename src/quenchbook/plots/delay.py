@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed, Scale
 from quenchbook.findings.statements import percent_text
 from quenchbook.fit.delay import DecadeChange, decade_change
 from quenchbook.plots import scales, wording
@@ -21,6 +22,7 @@ from quenchbook.plots.half_loss_strip import (
     half_loss_reading,
 )
 from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.second_unit import axis_words, draw_y_tick, most_ticks, under_room
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     COUPONS,
@@ -40,7 +42,7 @@ from quenchbook.plots.style import (
 )
 from quenchbook.plots.ties import draw_tie, draw_tie_key
 from quenchbook.study.factors import Level, plural
-from quenchbook.units import decimals_for, listed, number_text
+from quenchbook.units import decimals_for, interval_text, listed, number_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import AnyFinding
@@ -67,11 +69,12 @@ class _Grid:
     steps: dict[Level, float]  # between the ties of neighbouring batches [pt]
     styles: dict[Level, MarkStyle]
     titles: dict[Level, list[str]]
+    under: float  # room of a line in the other unit [pt]
 
     @property
     def head(self) -> float:
         """Room above a panel [pt]."""
-        return _HEAD + _TITLE_LINE * (max(map(len, self.titles.values())) - 1)
+        return _HEAD + _TITLE_LINE * (max(map(len, self.titles.values())) - 1) + self.under
 
 
 def figure_delay_findings(findings: Sequence[AnyFinding]) -> Drawing:
@@ -147,7 +150,9 @@ def _draw(
     routes = lines.delays.routes
     grid = _grid(lines)
     rows = -(-len(routes) // grid.columns)
-    head = wrapped(lines.study.response(lines.response).axis_title, INNER * 0.5, TITLE_PT)
+    response = lines.study.response(lines.response)
+    room = INNER * (0.5 if response.printed.other is None else 0.4)
+    head = wrapped(axis_words(response.axis_title, response.printed), room, TITLE_PT)
     key = Key([_entries(lines)])
     top = 11.0 + 13.0 * len(head)
     foot_words = 8.0 + 2 * _WORD_ROW
@@ -157,6 +162,8 @@ def _draw(
     for number, line in enumerate(head):
         sheet.text(MARGIN - 4, 16.0 + 13.0 * number, line, size=TITLE_PT)
     unit = "change in per cent" if lines.scale == "log" else lines.unit
+    if (other := _changes_in(lines).other) is not None:
+        unit = f"{unit} ({other.unit})"
     words = f"numbers: {unit} for each tenfold {lines.delays.factor.title}".replace("  ", " ")
     sheet.text(WIDTH - MARGIN, 16.0, words, size=VALUE_PT, colour=PENCIL, align="right")
     least, most = grid.y_limits
@@ -194,7 +201,7 @@ def _grid(lines: DelayLines) -> _Grid:
         np.array(list(lines.without.values()), dtype=float),
     ]
     y_limits = scales.padded(np.concatenate(values))
-    ticks = scales.axis_ticks(*y_limits, _HEIGHT * 4, most=8)
+    ticks = _y_ticks(lines, y_limits)
     left = MARGIN + max((text_width(words, TICK_PT) for _, words in ticks), default=0.0) + 5.0
     width = (WIDTH - MARGIN - left - _GAP * (columns - 1)) / columns
     x = np.concatenate([lines.delays.decades(route) for route in routes])
@@ -218,7 +225,13 @@ def _grid(lines: DelayLines) -> _Grid:
         else [""]
         for route in routes
     }
-    return _Grid(columns, left, width, limits, y_limits, steps, styles, titles)
+    under = under_room(_changes_in(lines))
+    return _Grid(columns, left, width, limits, y_limits, steps, styles, titles, under)
+
+
+def _y_ticks(lines: DelayLines, limits: tuple[float, float]) -> list[scales.Tick]:
+    most = most_ticks(8, lines.study.response(lines.response).printed)
+    return scales.axis_ticks(*limits, _HEIGHT * 4, most=most)
 
 
 def _most_batches(lines: DelayLines, route: Level) -> int:
@@ -232,11 +245,11 @@ def _most_batches(lines: DelayLines, route: Level) -> int:
 def _draw_frame(
     sheet: Sheet, panel: Panel, lines: DelayLines, route: Level, grid: _Grid, *, with_y: bool
 ) -> None:
-    for value, words in scales.axis_ticks(*grid.y_limits, _HEIGHT * 4, most=8):
+    printed = lines.study.response(lines.response).printed
+    for value, words in _y_ticks(lines, grid.y_limits):
         panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0)
         if with_y:
-            y = panel.y_place(value) + 0.36 * TICK_PT
-            sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+            draw_y_tick(sheet, panel, value, words, under=printed.beside(value, words))
     foot = panel.top + panel.height
     sheet.axis_line(panel.left, panel.left + panel.width, foot)
     factor = lines.delays.factor
@@ -261,25 +274,36 @@ def _draw_title(sheet: Sheet, panel: Panel, lines: DelayLines, route: Level, gri
     numbers, limits = _numbers(lines, route)
     style, title = grid.styles[route], grid.titles[route]
     for number, line in enumerate(filter(None, title)):
-        y = panel.top - 32.0 - _TITLE_LINE * (len(title) - 1 - number)
+        y = panel.top - 32.0 - grid.under - _TITLE_LINE * (len(title) - 1 - number)
         sheet.text(panel.left + 12.0, y, line, size=TITLE_PT, bold=True, colour=style.colour)
         if number == 0:
             draw_marks(sheet.ground, [panel.left + 4.0], [y - 3.4], style, scale=1.25)
-    sheet.text(panel.left + 1.0, panel.top - 19.5, numbers, size=VALUE_PT)
-    sheet.text(panel.left + 1.0, panel.top - 8.5, limits, size=VALUE_PT, colour=PENCIL)
+    left, foot = panel.left + 1.0, panel.top - 8.5
+    sheet.text(left, foot - grid.under - 11.0, numbers, size=VALUE_PT)
+    sheet.text(left, foot - grid.under, limits, size=VALUE_PT, colour=PENCIL)
+    if (other := _changes_in(lines).other) is not None:
+        numbers, limits = _numbers(lines, route, other)
+        sheet.text(left, foot, f"({numbers}; {limits})", size=VALUE_PT, colour=PENCIL)
 
 
-def _numbers(lines: DelayLines, route: Level) -> tuple[str, str]:
-    """Change for each decade and its limits, in print."""
+def _changes_in(lines: DelayLines) -> Printed:
+    """How changes stand in print; in per cent they have no other unit."""
+    units = lines.study.publishing.units
+    return Printed() if lines.scale == "log" else Printed(lines.unit, units)
+
+
+def _numbers(lines: DelayLines, route: Level, scale: Scale | None = None) -> tuple[str, str]:
+    """Change for each decade and its limits, in print, on their own scale or another."""
     own = lines.changes[lines.changes["group"] == route].iloc[0]
     estimate, low, high = (float(own[n]) for n in ("estimate", "conf_low", "conf_high"))
     if lines.scale == "log":
         return percent_text(estimate), f"{percent_text(low)} to {percent_text(high)}"
-    decimals = decimals_for(float(own["std_error"]), lines.unit)
-    mixed = low < 0 < high
-    limits = (
-        f"{number_text(low, decimals, sign=mixed)} to {number_text(high, decimals, sign=mixed)}"
-    )
+    decimals, mixed = decimals_for(float(own["std_error"]), lines.unit), low < 0 < high
+    if scale is not None:
+        estimate, low, high = (
+            scale.difference(round(value, decimals)) for value in (estimate, low, high)
+        )
+    limits = interval_text(low, high, decimals, sign=mixed)
     return number_text(estimate, decimals, sign=True), limits
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import ReportError
 from quenchbook.findings.statements import interval_words
 from quenchbook.fit.equal_hardness import EqualHardness
@@ -16,6 +17,7 @@ from quenchbook.fit.hardness_notes import level_word, response_word
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.second_unit import axis_words, draw_y_tick, most_ticks, under_room
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     COMMON,
@@ -116,7 +118,7 @@ def _draw_panel(sheet: Sheet, result: EqualHardness, top: float, log: bool) -> N
     y = scales.padded(np.concatenate([own.to_numpy(dtype=float) for own in shown]), 0.15)
     width = WIDTH - MARGIN - _RIGHT - _LEFT
     panel = sheet.panel(_LEFT, top, width, _HEIGHT, x, y)
-    _draw_axes(sheet, panel, log)
+    _draw_axes(sheet, panel, result, log)
     panel.axes.axvspan(low, high, color=COMMON, linewidth=0, zorder=-1)
     panel.axes.axvline(
         result.at, 0.08, 0.92, color=INK, linewidth=0.8, linestyle=(0, (1, 1.5)), zorder=1
@@ -134,22 +136,23 @@ def _draw_panel(sheet: Sheet, result: EqualHardness, top: float, log: bool) -> N
     _draw_values(sheet, panel, result, styles)
 
 
-def _draw_axes(sheet: Sheet, panel: Panel, log: bool) -> None:
+def _draw_axes(sheet: Sheet, panel: Panel, result: EqualHardness, log: bool) -> None:
     low, high = panel.y_limits
-    for place, words in _y_ticks(low, high, log):
+    printed = result.pairs.response.printed
+    for place, words in _y_ticks(low, high, log, printed):
         panel.axes.axhline(place, color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0)
-        y = panel.y_place(place) + 0.36 * TICK_PT
-        sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+        under = printed.beside(math.exp(place) if log else place, words)
+        draw_y_tick(sheet, panel, place, words, under=under)
     foot = panel.top + panel.height
     sheet.axis_line(panel.left, panel.left + panel.width, foot)
     for place, words in scales.axis_ticks(*panel.x_limits, panel.width):
         sheet.tick(panel.x_place(place), foot, words, size=TICK_PT)
 
 
-def _y_ticks(low: float, high: float, log: bool) -> list[scales.Tick]:
+def _y_ticks(low: float, high: float, log: bool, printed: Printed) -> list[scales.Tick]:
     """Ticks at round values of the response itself, apart enough to read."""
     if not log:
-        return scales.axis_ticks(low, high, _HEIGHT * 4, most=7)
+        return scales.axis_ticks(low, high, _HEIGHT * 4, most=most_ticks(7, printed))
     bottom, top = math.exp(low), math.exp(high)
     values = scales.round_values(bottom, top, 6)
     if top > 4 * bottom:
@@ -157,8 +160,9 @@ def _y_ticks(low: float, high: float, log: bool) -> list[scales.Tick]:
         steps = [step * 10.0**power for power in powers for step in (1, 2, 3, 5, 7)]
         values = [value for value in steps if bottom <= value <= top]
     kept: list[float] = []
+    apart = 15 + under_room(printed)
     for value in (value for value in values if value > 0):
-        if not kept or (math.log(value) - math.log(kept[-1])) / (high - low) * _HEIGHT > 15:
+        if not kept or (math.log(value) - math.log(kept[-1])) / (high - low) * _HEIGHT > apart:
             kept.append(value)
     return [(math.log(v), f"{v:g}") for v in kept]
 
@@ -255,10 +259,10 @@ def _entry(result: EqualHardness, level: Level, log: bool) -> Entry:
     own = rows.iloc[len(rows) // 2]
     numbers = [float(own[name]) for name in ("estimate", "conf_low", "conf_high")]
     values = [math.exp(x) if log else x for x in numbers]
-    unit = result.pairs.response.unit
-    words = f"{_level(result, level)} {with_unit(number_text(values[0], 1), unit)}"
+    printed = result.pairs.response.printed
+    words = f"{_level(result, level)} {printed.difference(values[0], 1)}"
     if all(math.isfinite(x) for x in values):
-        words += f" ({number_text(values[1], 1)} to {number_text(values[2], 1)})"
+        words = printed.with_limits(words, printed.limits(values[1], values[2], 1))
 
     def draw(sheet: Sheet, left: float, middle: float) -> None:
         sheet.line((left, left + 22.0), (middle, middle), style.colour, CURVE_PT, ls=style.dash)
@@ -271,7 +275,7 @@ def _response_title(result: EqualHardness, log: bool) -> str:
     model = result.pairs.response
     words = capital(response_word(model))
     words = f"{words}, {model.unit}" if model.unit else words
-    return f"{words} (log scale)" if log else words
+    return axis_words(words, model.printed, more="log scale" if log else "")
 
 
 def _hardness_title(result: EqualHardness) -> str:

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import ReportError
 from quenchbook.findings.evidence_answers import THIS_STUDY, evidence_limits
 from quenchbook.findings.statements import percent_text
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
+from quenchbook.plots.second_unit import axis_words, under_room
 from quenchbook.plots.sheet import INNER, MARGIN, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     CORE,
@@ -31,10 +33,11 @@ from quenchbook.plots.style import (
     drawing_rules,
 )
 from quenchbook.records.published_comparisons import KINDS
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import capital, listed
 
 if TYPE_CHECKING:
-    from quenchbook.findings.evidence_answers import EvidenceAnswer, EvidenceFinding
+    from quenchbook.both_units import Printed
+from quenchbook.findings.evidence_answers import EvidenceAnswer, EvidenceFinding
 
 _LINE: Final = 12.0
 _BAND: Final = 11.0
@@ -153,8 +156,10 @@ def _draw(answer: EvidenceAnswer, groups: list[tuple[EvidenceFinding, list[_Row]
     }
     body = sum(_HEAD + sum(heights[id(row)] for row in own) + _GAP for _, own in groups)
     unit = "%" if answer.is_ratio else answer.unit
-    title = wrapped(f"{capital(answer.title)}{f', {unit}' if unit else ''}", INNER, TITLE_PT)
-    sheet = Sheet(body + 24.0 + 13.0 * len(title) + 6.0)
+    printed = Printed() if answer.is_ratio else answer.printed
+    named = axis_words(f"{capital(answer.title)}{f', {unit}' if unit else ''}", printed)
+    title = wrapped(named, INNER, TITLE_PT)
+    sheet = Sheet(body + under_room(printed) + 24.0 + 13.0 * len(title) + 6.0)
     axis = _Axis(low, high, MARGIN, MARGIN + width)
     top = 0.0
     for own, members in groups:
@@ -168,7 +173,9 @@ def _draw(answer: EvidenceAnswer, groups: list[tuple[EvidenceFinding, list[_Row]
     top -= _GAP - 4.0
     sheet.axis_line(MARGIN, MARGIN + width, top)
     for value, text in scales.axis_ticks(low, high, width, sign=True, percent=answer.is_ratio):
-        sheet.tick(axis.place(value), top, text, size=TICK_PT)
+        under = printed.beside(value, text, sign=True)
+        sheet.tick(axis.place(value), top, text, size=TICK_PT, under=under)
+    top += under_room(printed)
     for number, line in enumerate(title):
         sheet.text(MARGIN, top + 28.0 + 13.0 * number, line, size=TITLE_PT)
     finding = _finding(answer)
@@ -267,12 +274,13 @@ def _words(answer: EvidenceAnswer, row: _Row) -> list[str]:
 def _value(answer: EvidenceAnswer, row: _Row) -> str:
     if answer.is_ratio:
         return percent_text(row.estimate)
-    decimals = decimals_for(row.std_error, answer.unit)
-    return with_unit(number_text(row.estimate, decimals, sign=True), answer.unit)
+    return answer.printed.difference(row.estimate, std_error=row.std_error, sign=True)
 
 
 def _limits(answer: EvidenceAnswer, row: _Row, low: float, high: float) -> str:
-    return evidence_limits(low, high, row.std_error, is_ratio=answer.is_ratio, unit=answer.unit)
+    return evidence_limits(
+        low, high, row.std_error, is_ratio=answer.is_ratio, unit=answer.unit, units=answer.units
+    )
 
 
 def _finding(answer: EvidenceAnswer) -> str:

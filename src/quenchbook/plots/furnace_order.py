@@ -12,7 +12,8 @@ import pandas as pd
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key, struck_entry
-from quenchbook.plots.load_steps import STEPS_HEIGHT, Steps, draw_steps, sorted_levels, steps_for
+from quenchbook.plots.load_steps import Steps, draw_steps, sorted_levels, steps_for
+from quenchbook.plots.second_unit import axis_words, draw_y_tick, most_ticks
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     ABSENT,
@@ -34,7 +35,7 @@ from quenchbook.plots.style import (
     drawing_rules,
 )
 from quenchbook.study.factors import plural
-from quenchbook.units import capital, decimals_for, interval_text, listed, number_text, with_unit
+from quenchbook.units import capital, decimals_for, listed
 
 if TYPE_CHECKING:
     from quenchbook.fit.curves import FurnaceOrder
@@ -78,9 +79,10 @@ def figure_furnace_order(order: FurnaceOrder) -> Drawing:
 def _draw(order: FurnaceOrder) -> Drawing:
     loads = order.loads.reset_index(drop=True)
     y_limits = _y_limits(order)
-    y_ticks = scales.axis_ticks(*y_limits, _HEIGHT * 4, sign=True, most=7)
+    most = most_ticks(7, order.printed)
+    y_ticks = scales.axis_ticks(*y_limits, _HEIGHT * 4, sign=True, most=most)
     columns = _columns(loads, max(text_width(words, TICK_PT) for _, words in y_ticks))
-    steps = _steps(loads, columns)
+    steps = _steps(order, loads, columns)
     head = wrapped(_y_title(order), INNER, TITLE_PT)
     word = wording.unit_word(order, "furnace_load")
     days = len(set(columns.days)) > 1
@@ -89,7 +91,7 @@ def _draw(order: FurnaceOrder) -> Drawing:
     foot = wrapped(text, INNER, TITLE_PT)
     key = Key(_key_groups(order, steps, word))
     top = 8.0 + 13.0 * len(head) + (20.0 if days else 4.0)
-    floor = top + (STEPS_HEIGHT if steps else 0.0)
+    floor = top + (steps.room if steps else 0.0)
     panel_top = floor + 5.0
     bottom = panel_top + _HEIGHT
     sheet = Sheet(bottom + 22.0 + 13.0 * len(foot) + 4.0 + key.height + 8.0)
@@ -105,14 +107,10 @@ def _draw(order: FurnaceOrder) -> Drawing:
     if steps is not None:
         draw_steps(sheet, columns.centres, columns.box, floor, steps)
         if steps.unit:
-            sheet.text(
-                columns.left - 5.0,
-                floor - 1.0,
-                steps.unit,
-                size=SMALL_PT,
-                colour=PENCIL,
-                align="right",
-            )
+            names = [steps.unit, steps.other] if steps.other else [steps.unit]
+            for number, name in enumerate(reversed(names)):
+                y = floor - 1.0 - 10.0 * number
+                sheet.text(columns.left - 5.0, y, name, size=SMALL_PT, colour=PENCIL, align="right")
     _draw_loads(panel, order, columns)
     _draw_numbers(sheet, columns, bottom)
     for number, line in enumerate(foot):
@@ -129,7 +127,7 @@ def _draw(order: FurnaceOrder) -> Drawing:
 
 def _y_title(order: FurnaceOrder) -> str:
     text = f"Away from the fitted {order.quantity or 'value'}"
-    return f"{text}, {order.unit}" if order.unit else text
+    return axis_words(f"{text}, {order.unit}" if order.unit else text, order.printed)
 
 
 def _y_limits(order: FurnaceOrder) -> tuple[float, float]:
@@ -154,11 +152,13 @@ def _columns(loads: pd.DataFrame, words: float) -> _Columns:
     return _Columns(tuple(loads["furnace_load"]), days, tuple(centres), pitch, left)
 
 
-def _steps(loads: pd.DataFrame, columns: _Columns) -> Steps | None:
+def _steps(order: FurnaceOrder, loads: pd.DataFrame, columns: _Columns) -> Steps | None:
     levels = [str(level) for level in loads["level"]]
     if not any(levels):
         return None
-    steps = steps_for(levels, sorted_levels(levels), columns.pitch)
+    setting = next((own for own in order.study.factors if own.set_for == "furnace_load"), None)
+    printed = setting.printed if setting is not None else None
+    steps = steps_for(levels, sorted_levels(levels), columns.pitch, printed)
     return replace(steps, struck=tuple(bool(own) for own in _otherwise(loads)))
 
 
@@ -172,8 +172,8 @@ def _draw_frame(sheet: Sheet, panel: Panel, ticks: list[scales.Tick], order: Fur
         panel.axes.axhline(
             value, color=GHOST if words == "0" else HAIRLINE, linewidth=HAIRLINE_PT, zorder=0.5
         )
-        y = panel.y_place(value) + 0.36 * TICK_PT
-        sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+        under = order.printed.beside(value, words, sign=True)
+        draw_y_tick(sheet, panel, value, words, under=under)
     sheet.axis_line(panel.left, panel.left + panel.width, panel.top + panel.height)
 
 
@@ -307,25 +307,26 @@ def _draw_mean(sheet: Sheet, left: float, middle: float) -> None:
 def _sd_words(order: FurnaceOrder) -> str:
     if not math.isfinite(order.load_sd):
         return "not known"
+    if order.load_sd == 0:
+        return order.printed.told(0.0)
     decimals = decimals_for(order.load_sd) if order.load_sd > 0 else 2
-    return with_unit(
-        "0" if order.load_sd == 0 else number_text(order.load_sd, decimals), order.unit
-    )
+    return order.printed.difference(order.load_sd, decimals)
 
 
 def _finding(order: FurnaceOrder, word: str) -> str:
     loads = order.loads
     row = loads.iloc[int(loads["mean"].abs().to_numpy(dtype=float).argmax())].to_dict()
     decimals = decimals_for((row["conf_high"] - row["conf_low"]) / 4)
-    mean = with_unit(number_text(row["mean"], decimals, sign=True), order.unit)
-    limits = interval_text(row["conf_low"], row["conf_high"], decimals)
+    mean = order.printed.difference(row["mean"], decimals, sign=True)
+    limits = order.printed.limits(row["conf_low"], row["conf_high"], decimals)
+    away = order.printed.with_limits(mean, limits)
     which = f"{word} {row['furnace_load']}"
     scatter = f"{plural(word)} scatter by {_sd_words(order)}"
     if not order.load_sd > 0:
-        return f"{capital(which)} lies farthest from the fit, {mean} ({limits}); {scatter}."
+        return f"{capital(which)} lies farthest from the fit, {away}; {scatter}."
     if unusual := _unusual(order, word):
         return f"{unusual}, beyond the usual scatter; {scatter}."
-    return f"No {word} stands out: {which} lies farthest, {mean} ({limits}); {scatter}."
+    return f"No {word} stands out: {which} lies farthest, {away}; {scatter}."
 
 
 def _reading(order: FurnaceOrder, word: str, steps: Steps | None) -> str:

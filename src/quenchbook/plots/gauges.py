@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import ReportError
 from quenchbook.findings.statements import (
     estimate_text,
@@ -22,6 +23,7 @@ from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.glyphs import draw_glyph, gauge_limits, gauge_svg, glyph_svg
 from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.second_unit import axis_words, under_room
 from quenchbook.plots.sheet import INNER, MARGIN, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     CALM,
@@ -129,10 +131,11 @@ def _draw(findings: Sequence[Finding], unit: str, quantity: str, left_out: int) 
     width = INNER - words_width - _GLYPH
     rows = [_row(own, words_width) for own in findings]
     low, high = _x_limits(findings)
-    title = wrapped(_axis_title(quantity, unit), INNER, TITLE_PT)
+    printed = Printed() if percent else findings[0].printed
+    title = wrapped(axis_words(_axis_title(quantity, unit), printed), INNER, TITLE_PT)
     key = Key([_key_entries(findings)])
     body = 6.0 + sum(row.height for row in rows)
-    sheet = Sheet(body + 20.0 + 13.0 * len(title) + 8.0 + key.height + 8.0)
+    sheet = Sheet(body + under_room(printed) + 20.0 + 13.0 * len(title) + 8.0 + key.height + 8.0)
     top = 6.0
     for row in rows:
         _draw_label(sheet, row, top)
@@ -142,7 +145,10 @@ def _draw(findings: Sequence[Finding], unit: str, quantity: str, left_out: int) 
         top += row.height
     sheet.axis_line(MARGIN, MARGIN + width, top)
     for value, text in scales.axis_ticks(low, high, width, sign=True, percent=percent):
-        sheet.tick(MARGIN + (value - low) / (high - low) * width, top, text, size=TICK_PT)
+        under = printed.beside(value, text, sign=True)
+        place = MARGIN + (value - low) / (high - low) * width
+        sheet.tick(place, top, text, size=TICK_PT, under=under)
+    top += under_room(printed)
     fits = all(text_width(line, TITLE_PT) <= width for line in title)
     for number, line in enumerate(title):
         x, align = (MARGIN + width, "right") if fits else (MARGIN, "left")
@@ -294,10 +300,15 @@ def _title(own: Finding) -> str:
     )
 
 
+def _with_limits(own: Finding) -> str:
+    printed = own.printed if own.scale != "log" else Printed()
+    return printed.with_limits(estimate_text(own), shown_limits(own))
+
+
 def _finding(findings: Sequence[Finding]) -> str:
     if len(findings) == 1:
         own = findings[0]
-        return f"{capital(_title(own))}: {own.verdict}, {estimate_text(own)} ({shown_limits(own)})."
+        return f"{capital(_title(own))}: {own.verdict}, {_with_limits(own)}."
     parts = []
     for verdict in ORDER:
         count = sum(own.verdict == verdict for own in findings)
@@ -348,9 +359,7 @@ def _alt(findings: Sequence[Finding], quantity: str, finding: str) -> str:
         f"{' against its margin' if any(own.margin is not None for own in findings) else ''} for "
         f"{wording.count_words(len(findings))} comparison{'s' if len(findings) > 1 else ''}"
     )
-    details = "; ".join(
-        f"{_title(own)} {estimate_text(own)} ({shown_limits(own)})" for own in findings
-    )
+    details = "; ".join(f"{_title(own)} {_with_limits(own)}" for own in findings)
     unsettled = [_title(own) for own in findings if own.verdict == "undecided"]
     return wording.alt_text(
         subject, finding if len(findings) == 1 else f"{finding} {capital(details)}",

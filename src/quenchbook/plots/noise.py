@@ -10,6 +10,7 @@ from matplotlib.patches import Rectangle
 
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
+from quenchbook.plots.second_unit import axis_words, under_room
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     CORE,
@@ -28,7 +29,7 @@ from quenchbook.plots.style import (
     drawing_rules,
 )
 from quenchbook.study.factors import plural
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import capital, decimals_for, listed, number_text
 
 if TYPE_CHECKING:
     from quenchbook.fit.noise import NoiseBudget
@@ -69,7 +70,8 @@ def _draw(budget: NoiseBudget) -> Drawing:
         height = 12.0 * (len(lines) + (0 if inline else len(words)))
         places.append(top)
         top += height + 4.0 + _STRIP + 10.0
-    sheet = Sheet(top + 22.0 + 13.0 * len(title) + 11.0 * len(foot) + 10.0)
+    more = under_room(budget.printed)
+    sheet = Sheet(top + more + 22.0 + 13.0 * len(title) + 11.0 * len(foot) + 10.0)
     sheet.text(MARGIN, 15.0, "stratum and count", size=VALUE_PT, colour=PENCIL)
     sheet.text(WIDTH - MARGIN, 15.0, head_right, size=VALUE_PT, colour=PENCIL, align="right")
     for row, (lines, words, inline), place in zip(rows, labels, places, strict=True):
@@ -79,12 +81,15 @@ def _draw(budget: NoiseBudget) -> Drawing:
         _draw_row(sheet, panel, row, _deviations(budget, row), str(row["stratum"]) in _TICKS)
     sheet.axis_line(MARGIN, WIDTH - MARGIN, top)
     for value, text in scales.axis_ticks(-limit, limit, INNER, sign=True):
-        sheet.tick(MARGIN + (value + limit) / (2 * limit) * INNER, top, text, size=TICK_PT)
+        x = MARGIN + (value + limit) / (2 * limit) * INNER
+        under = budget.printed.beside(value, text, sign=True)
+        sheet.tick(x, top, text, size=TICK_PT, under=under)
+    top += under_room(budget.printed)
     for number, line in enumerate(title):
         sheet.text(WIDTH - MARGIN, top + 28.0 + 13.0 * number, line, size=TITLE_PT, align="right")
-    under = top + 22.0 + 13.0 * len(title) + 12.0
+    last = top + 22.0 + 13.0 * len(title) + 12.0
     for number, line in enumerate(foot):
-        sheet.text(MARGIN, under + 11.0 * number, line, size=SMALL_PT, colour=PENCIL)
+        sheet.text(MARGIN, last + 11.0 * number, line, size=SMALL_PT, colour=PENCIL)
     finding = _finding(budget)
     return Drawing(
         "noise_budget", sheet.figure, finding, _reading(budget), _notes(budget),
@@ -98,7 +103,7 @@ def _axis_title(budget: NoiseBudget) -> str:
         if budget.quantity
         else "Deviation within its own level"
     )
-    return f"{text}, {budget.unit}" if budget.unit else text
+    return axis_words(f"{text}, {budget.unit}" if budget.unit else text, budget.printed)
 
 
 def _confidence(budget: NoiseBudget) -> str:
@@ -214,9 +219,12 @@ def _decimals(budget: NoiseBudget) -> int:
 def _sd_words(budget: NoiseBudget, row: dict[Any, Any]) -> str:
     sd, low, high = (float(row[name]) for name in ("sd", "conf_low", "conf_high"))
     decimals = _decimals(budget)
-    value = with_unit("0" if sd == 0 else number_text(sd, decimals), budget.unit)
+    printed = budget.printed
+    value = printed.told(0.0) if sd == 0 else printed.difference(sd, decimals)
     if math.isnan(low) and math.isnan(high):
         return f"{value} (limits not known)"
+    if printed.other is not None:
+        return printed.with_limits(value, printed.limits(low, high, decimals))
     start, end = (
         "0" if abs(limit) < 0.5 * 10**-decimals else number_text(limit, decimals)
         for limit in (low, high)

@@ -38,6 +38,7 @@ _FOOT: Final = 5.0  # between strip and axis
 _INTERVAL_PT: Final = 2.6
 _TARGET_ROOM: Final = 14.0  # bar of a target below the strip, with its gap
 _ARROW: Final = 6.0
+_LINE: Final = 10.5  # between two lines of words
 _HOLLOW: Final = MarkStyle(INK, "o", 5.0, PAPER)
 
 Stretch = tuple[float, float]
@@ -50,7 +51,7 @@ class PeakMark:
     Attributes
     ----------
     words : str
-        ``peak 1000 °C (991 to 1019)``.
+        ``peak 1000 °C (991 to 1019)``; the other unit on a second line.
     estimate : float
         nan where the peak is not inside the range.
     low, high : float
@@ -65,6 +66,8 @@ class PeakMark:
         ``62 HRC``; empty without a target window.
     target_certain, target_possible : tuple of (float, float)
         Stretches where nine coupons in ten reach the target.
+    told : str
+        The same as `words` for a caption; empty: `words` serve there too.
     """
 
     words: str
@@ -79,6 +82,12 @@ class PeakMark:
     target: str = ""
     target_certain: tuple[Stretch, ...] = ()
     target_possible: tuple[Stretch, ...] = ()
+    told: str = ""
+
+    @property
+    def lines(self) -> list[str]:
+        """Lines of the words."""
+        return self.words.split("\n")
 
 
 def strip_height(peaks: Mapping[Level | None, PeakMark]) -> float:
@@ -86,7 +95,8 @@ def strip_height(peaks: Mapping[Level | None, PeakMark]) -> float:
     if not peaks:
         return 0.0
     targets = any(mark.target for mark in peaks.values())
-    return STRIP_HEIGHT + (_TARGET_ROOM if targets else 0.0)
+    lines = max(len(mark.lines) for mark in peaks.values())
+    return STRIP_HEIGHT + _LINE * (lines - 1) + (_TARGET_ROOM if targets else 0.0)
 
 
 def draw_peak(
@@ -106,9 +116,9 @@ def draw_peak(
         Room of the strip, from `strip_height`.
     """
     foot = panel.top + panel.height
-    if height > STRIP_HEIGHT:
+    if height >= STRIP_HEIGHT + _TARGET_ROOM:
         _draw_target(sheet, panel, mark, foot - _FOOT - _BAR)
-        foot -= height - STRIP_HEIGHT
+        foot -= _TARGET_ROOM
     middle = foot - _FOOT - _BAR / 2
     top, bottom = middle - _BAR / 2, middle + _BAR / 2
     for first, last in mark.possible:
@@ -123,7 +133,6 @@ def draw_peak(
         for x in (left, right):
             sheet.line((x, x), (top, bottom), STRAW_EDGE, END_PT, zorder=2)
     _draw_interval(sheet, panel, mark, middle)
-    words_at = top - 4.5
     centre = panel.left + panel.width / 2
     if math.isfinite(mark.estimate):
         x = panel.x_place(mark.estimate)
@@ -134,12 +143,18 @@ def draw_peak(
         )  # fmt: skip
         draw_marks(sheet.ground, [x], [middle], _HOLLOW, scale=1.0)
         centre = x
-    half = text_width(mark.words, VALUE_PT) / 2
+    half = _width(mark, VALUE_PT) / 2
     size = VALUE_PT if 2 * half <= panel.width else SMALL_PT
-    half = text_width(mark.words, size) / 2
+    half = _width(mark, size) / 2
     centre = min(max(centre, panel.left + half), panel.left + panel.width - half)
-    sheet.box(centre - half - 1, words_at - 8.0, 2 * half + 2, 10.5, face=PAPER, zorder=2.6)
-    sheet.text(centre, words_at, mark.words, size=size, align="center").set_zorder(6)
+    for number, words in enumerate(reversed(mark.lines)):
+        y = top - 4.5 - _LINE * number
+        sheet.box(centre - half - 1, y - 8.0, 2 * half + 2, 10.5, face=PAPER, zorder=2.6)
+        sheet.text(centre, y, words, size=size, align="center").set_zorder(6)
+
+
+def _width(mark: PeakMark, size: float) -> float:
+    return max(text_width(line, size) for line in mark.lines)
 
 
 def _draw_target(sheet: Sheet, panel: Panel, mark: PeakMark, top: float) -> None:
@@ -228,8 +243,9 @@ def peaks_finding(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]
     quantity = capital(curves.response_title.partition(",")[0])
     factor = curves.group_factor
     parts = [
-        f"{factor.word(group)} {mark.words}" if factor is not None and group is not None
-        else mark.words
+        f"{factor.word(group)} {mark.told or mark.words}"
+        if factor is not None and group is not None
+        else mark.told or mark.words
         for group, mark in peaks.items()
     ]  # fmt: skip
     return f"{quantity} against {wording.factor_words(curves.x_factor)}: {', '.join(parts)}."

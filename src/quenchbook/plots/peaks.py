@@ -8,12 +8,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from quenchbook.both_units import Printed, Scale
 from quenchbook.errors import EstimabilityError
+from quenchbook.findings.peak_words import limits_words
 from quenchbook.plots.curves import figure_response_curves
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.peak_strip import PeakMark
 from quenchbook.plots.shift_strip import ShiftMark
-from quenchbook.units import with_unit
+from quenchbook.units import unit_text, with_unit
 
 if TYPE_CHECKING:
     from quenchbook.fit.fitted_curve import FittedCurve
@@ -89,7 +91,8 @@ def _group_of(result: Any) -> str:
 
 def _shift_mark(own: Any) -> ShiftMark:
     curve = own.result.curve
-    words = f"{own.estimate_words} ({own.limits_words})"
+    printed = curve.factor.printed if curve.factor is not None else Printed()
+    words = printed.with_limits(own.estimate_words, own.limits_words)
     return ShiftMark(
         own.label, words, own.verdict, own.estimate, own.conf_low, own.conf_high, own.margin,
         curve.high - curve.low,
@@ -99,8 +102,12 @@ def _shift_mark(own: Any) -> ShiftMark:
 def peak_mark(place: PeakPlace) -> PeakMark:
     """What a strip shows of a peak."""
     curve = place.curve
+    other = curve.factor.printed.other if curve.factor is not None else None
+    words, told = _words(place), ""
+    if other is not None and words.startswith("peak "):
+        words, told = _two_lines(place, other)
     return PeakMark(
-        _words(place), place.estimate, place.conf_low, place.conf_high, curve.low, curve.high
+        words, place.estimate, place.conf_low, place.conf_high, curve.low, curve.high, told=told
     )
 
 
@@ -122,6 +129,30 @@ def _words(place: PeakPlace) -> str:
     return f"peak {curve.place_word(place.estimate)} ({low} to {high})"
 
 
+def _two_lines(place: PeakPlace, other: Scale) -> tuple[str, str]:
+    """A line for each unit where the peak has limits, and both in one for a caption."""
+    curve = place.curve
+    if math.isinf(place.conf_low) and math.isinf(place.conf_high):
+        return "peak not located", ""
+    decimals = 0 if curve.half >= 5 else 2
+    estimate, conf_low, conf_high = (
+        round(value, decimals) if math.isfinite(value) else value
+        for value in (place.estimate, place.conf_low, place.conf_high)
+    )
+    lines = []
+    for own in (Scale(unit_text(curve.factor.unit if curve.factor is not None else "")), other):
+        low = _end(curve, own.place(conf_low), f"<{own.place(curve.low):.0f}")
+        high = _end(curve, own.place(conf_high), f">{own.place(curve.high):.0f}")
+        if math.isnan(place.estimate):
+            lines.append(with_unit(f"{low} to {high}", own.unit))
+        else:
+            at = _end(curve, own.place(estimate), "")
+            lines.append(f"{with_unit(at, own.unit)} ({low} to {high})")
+    limits = limits_words(curve, place.conf_low, place.conf_high)
+    at = "" if math.isnan(place.estimate) else f"{curve.place_word(place.estimate)}, "
+    return f"peak {lines[0]}\n{lines[1]}", f"peak at {at}{limits}"
+
+
 def _end(curve: FittedCurve, value: float, opened: str) -> str:
     if math.isinf(value):
         return opened
@@ -135,20 +166,20 @@ def _with_windows(mark: PeakMark, result: Any, before: PeakMark | None) -> PeakM
 
     if before is not None:
         mark = replace(before, words=mark.words, estimate=mark.estimate, low=mark.low,
-                       high=mark.high)  # fmt: skip
+                       high=mark.high, told=mark.told)  # fmt: skip
     model = result.curve.model
-    unit = model.unit if model is not None else ""
+    printed = model.printed if model is not None else Printed()
     if isinstance(result, WorkingWindow):
         return replace(
             mark,
-            within=with_unit(f"{result.within:g}", unit),
+            within=printed.told(result.within),
             certain=result.certain,
             possible=result.possible,
         )
     if isinstance(result, TargetWindow):
         return replace(
             mark,
-            target=with_unit(f"{result.target:g}", unit),
+            target=printed.told(result.target),
             target_certain=result.certain,
             target_possible=result.possible,
         )

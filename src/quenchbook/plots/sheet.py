@@ -244,10 +244,13 @@ class Sheet:
         """Draw the one axis line of a panel."""
         self.line((left, right), (y, y), PENCIL, AXIS_PT)
 
-    def tick(self, x: float, y: float, text: str, *, size: float) -> None:
-        """Draw a tick under the axis line at `y` with its words."""
+    def tick(self, x: float, y: float, text: str, *, size: float, under: str = "") -> None:
+        """Draw a tick under the axis line at `y` with its words, and a second line of them."""
         self.line((x, x), (y, y + 3.0), PENCIL, AXIS_PT)
         if text:
             half = text_width(text, size) / 2 + 1.0
             inside = min(max(x, half), self.width - half)
             self.text(inside, y + 5.5 + 0.76 * size, text, size=size, align="center")
+            if under:
+                below = y + 16.5 + 0.76 * size
+                self.text(inside, below, under, size=size, colour=PENCIL, align="center")

@@ -9,7 +9,9 @@ from typing import Final
 
 import numpy as np
 
+from quenchbook.both_units import Printed
 from quenchbook.plots import scales
+from quenchbook.plots.second_unit import axis_words, under_room
 from quenchbook.plots.sheet import INNER, MARGIN, Sheet, wrapped
 from quenchbook.plots.style import (
     CALM,
@@ -25,7 +27,7 @@ from quenchbook.plots.style import (
     TITLE_PT,
     VALUE_PT,
 )
-from quenchbook.units import capital
+from quenchbook.units import capital, unit_text
 
 _BAND: Final = 22.0
 _LINE: Final = 12.0
@@ -68,18 +70,19 @@ class ShiftMark:
     reach: float
 
 
-def shifts_height(shifts: Sequence[ShiftMark]) -> float:
+def shifts_height(shifts: Sequence[ShiftMark], printed: Printed) -> float:
     """Room of all shifts with their axis [pt]; 0 for none."""
     if not shifts:
         return 0.0
-    return _HEAD + sum(_LINE * len(_lines(own)) + 4.0 + _BAND + _GAP for own in shifts) + _AXIS
+    bands = sum(_LINE * len(_lines(own)) + 4.0 + _BAND + _GAP for own in shifts)
+    return _HEAD + bands + _AXIS + under_room(printed)
 
 
 def _lines(own: ShiftMark) -> list[str]:
     return wrapped(f"{capital(own.title)}: {own.verdict}, {own.words}", INNER, VALUE_PT)
 
 
-def draw_shifts(sheet: Sheet, top: float, shifts: Sequence[ShiftMark], unit: str) -> None:
+def draw_shifts(sheet: Sheet, top: float, shifts: Sequence[ShiftMark], printed: Printed) -> None:
     """Draw the shifts on one axis of differences.
 
     Parameters
@@ -88,8 +91,8 @@ def draw_shifts(sheet: Sheet, top: float, shifts: Sequence[ShiftMark], unit: str
     top : float
         Upper edge [pt].
     shifts : sequence of ShiftMark
-    unit : str
-        Of the differences, in print.
+    printed : Printed
+        How the differences stand in print.
     """
     low, high = _limits(shifts)
 
@@ -124,11 +127,14 @@ def draw_shifts(sheet: Sheet, top: float, shifts: Sequence[ShiftMark], unit: str
         y = foot + _GAP
     sheet.axis_line(MARGIN, MARGIN + INNER, y)
     for value, text in scales.axis_ticks(low, high, INNER, sign=True):
-        sheet.tick(place(value), y, text, size=TICK_PT)
-    title = f"Shift, {unit}" if unit else "Shift"
-    sheet.text(MARGIN + INNER, y + 28.0, title, size=TITLE_PT, align="right", colour=INK)
+        under = printed.beside(value, text, sign=True)
+        sheet.tick(place(value), y, text, size=TICK_PT, under=under)
+    title = f"Shift, {unit_text(printed.unit)}" if printed.unit else "Shift"
+    foot = y + 28.0 + under_room(printed)
+    words = axis_words(title, printed)
+    sheet.text(MARGIN + INNER, foot, words, size=TITLE_PT, align="right", colour=INK)
     if any(own.margin is not None for own in shifts):
-        sheet.text(MARGIN, y + 28.0, _CALM_WORDS, size=SMALL_PT, colour=CALM_TEXT)
+        sheet.text(MARGIN, foot, _CALM_WORDS, size=SMALL_PT, colour=CALM_TEXT)
 
 
 def _limits(shifts: Sequence[ShiftMark]) -> tuple[float, float]:

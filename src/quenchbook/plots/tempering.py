@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.fit.tempering import TemperSet
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.legend import Entry, Key
+from quenchbook.plots.second_unit import axis_words, draw_y_tick, most_ticks, under_room
 from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_width, wrapped
 from quenchbook.plots.style import (
     COUPONS,
@@ -80,15 +82,16 @@ def _draw(findings: Sequence[TradeFinding], count: int) -> Drawing:
     response = study.response(findings[0].response)
     factor = study.factor(first.along)
     titles = [wrapped(capital(own.label), INNER - 12.0, TITLE_PT, bold=True) for own in findings]
-    head = wrapped(response.axis_title, INNER, TITLE_PT)
-    foot = factor.axis_title
+    head = wrapped(axis_words(response.axis_title, response.printed), INNER, TITLE_PT)
+    foot = axis_words(factor.axis_title, factor.printed)
+    more = under_room(factor.printed)
     key = Key([_key(first, frames)])
     top = 11.0 + 13.0 * len(head)
     tops = []
     for lines in titles:
         top += _TITLE_LINE * len(lines) + 6.0
         tops.append(top)
-        top += _PLOT_HEIGHT + _STRIP_ROOM + 22.0
+        top += _PLOT_HEIGHT + _STRIP_ROOM + 22.0 + more
     sheet = Sheet(top + 14.0 + key.height + 8.0)
     for number, line in enumerate(head):
         sheet.text(MARGIN - 4, 16.0 + 13.0 * number, line, size=TITLE_PT)
@@ -166,18 +169,27 @@ def _draw_panel(
 def _draw_frame(
     sheet: Sheet, panel: Panel, found: TemperSet, bottom: float, ceiling: float
 ) -> None:
-    for value, words in scales.axis_ticks(bottom, ceiling, _PLOT_HEIGHT * 4, most=6):
+    printed = found.curve.model.printed
+    most = most_ticks(6, printed)
+    for value, words in scales.axis_ticks(bottom, ceiling, _PLOT_HEIGHT * 4, most=most):
         panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT, zorder=0)
-        y = panel.y_place(value) + 0.36 * TICK_PT
-        sheet.text(panel.left - 5.0, y, words, size=TICK_PT, align="right")
+        draw_y_tick(sheet, panel, value, words, under=printed.beside(value, words))
     foot = panel.top + panel.height
     sheet.axis_line(panel.left, panel.left + panel.width, foot)
     end = -1e9
     for level in found.curve.levels:
         words, x = f"{level:g}", panel.x_place(float(level))
-        half = text_width(words, TICK_PT) / 2
-        sheet.tick(x, foot, words if x - half > end + 4 else "", size=TICK_PT)
+        under = _along(found).beside_place(float(level))
+        half = max(text_width(text, TICK_PT) for text in (words, under)) / 2
+        shown = words if x - half > end + 4 else ""
+        sheet.tick(x, foot, shown, size=TICK_PT, under=under)
         end = x + half if x - half > end + 4 else end
+
+
+def _along(found: TemperSet) -> Printed:
+    """How tempers stand in print."""
+    study = found.curve.model.study
+    return study.factor(found.curve.along).printed if study is not None else Printed()
 
 
 def _draw_coupons(panel: Panel, coupons: pd.DataFrame, style: MarkStyle) -> None:

@@ -97,4 +97,8 @@ def _cut(text: str, room: int) -> str:
     stop = text[: room - len(_MORE)].rfind("; ")
     if stop > room // 3:
         return text[:stop] + _MORE
-    return cut[: cut.rfind(" ") if cut.rfind(" ") > room // 2 else room - 1].rstrip(",;: ") + "…"
+    end = cut.rfind(" ")
+    following = text[end + 1 :].partition(" ")[0]
+    if following.startswith("(") and ")" in following:
+        end = cut.rfind(" ", 0, end)  # a number is not parted from its other unit
+    return cut[: end if end > room // 2 else room - 1].rstrip(",;: ") + "…"

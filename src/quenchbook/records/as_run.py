@@ -186,7 +186,7 @@ def _not_told(
         label = frame[row["what"]].astype(str) == row["which"]
         if any(label.iloc[i] for i in blank):
             word = f"{study.unit_word(row['what'])} {row['which']}"
-            example = factor.word(factor.levels[0]).replace("\u00a0", " ")
+            example = factor.set_word(factor.levels[0]).replace("\u00a0", " ")
             problems.append(
                 Problem(
                     f"{row['file']} row {row['row']}",

@@ -90,7 +90,7 @@ def _in_one_line(factor: Factor, rows: Rows, study: Study) -> str:
     if off:
         most, row = max(off, key=lambda pair: pair[0])
         at = f"{study.unit_word(row['what'])} {row['which']}"
-        text += f", at most {factor.word(round(most, 1))} off ({at})"
+        text += f", at most {factor.difference_word(round(most, 1))} off ({at})"
     if factor.shape == "levels":
         return f"{text}: analysed as the nearest declared level."
     return f"{text}: analysed as it was run."

@@ -166,9 +166,9 @@ def actual_level(text: str, factor: Factor, unit: str, decimal: str | None) -> L
             raise UnitError(f"'{text}' is below zero.")
         return round(value, 6)
     for level in factor.levels:
-        if _word(text) in (_word(str(level)), _word(factor.word(level))):
+        if _word(text) in (_word(str(level)), _word(factor.set_word(level))):
             return level
-    words = [factor.word(level) for level in factor.levels]
+    words = [factor.set_word(level) for level in factor.levels]
     raise UnitError(f"'{text}' is not a level of {factor.title}. {nearest_words(text, words)}")
 
 

@@ -167,7 +167,7 @@ def _question_problems(own: PublishedComparison, study: Study) -> _Found:
 
 def _words_of(factor: Factor, level: Level) -> tuple[str, ...]:
     """How a level can be written, in small letters."""
-    words = [factor.word(level), str(level)]
+    words = [factor.set_word(level), str(level)]
     if isinstance(level, str):
         words += [level.replace("_", " "), ROUTE_WORDS.get(level, level)]
     return tuple(dict.fromkeys(word.replace("\u00a0", " ").casefold() for word in words))

@@ -44,7 +44,7 @@ def distance_words(factor: Factor, actual: float) -> str:
     '905 °C is 85 °C from the nearest declared level 820 °C'
     """
     nearest = min(factor.levels, key=lambda own: abs(_scale(factor, own) - _scale(factor, actual)))
-    gap = factor.word(round(abs(actual - float(nearest)), 1))
+    gap = factor.difference_word(round(abs(actual - float(nearest)), 1))
     word = factor.word(round(actual, 1))
     how = " on the log scale" if factor.dimension == "time" else ""
     return f"{word} is {gap} from the nearest declared level {factor.word(nearest)}{how}"

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.units import capital, decimals_for, listed, number_text, with_unit
+from quenchbook.units import capital, decimals_for, listed, number_text
 
 if TYPE_CHECKING:
     from quenchbook.records.reading import Records
@@ -52,9 +52,12 @@ def reference_lines(records: Records) -> list[str]:
     for row in reference_means(records).to_dict("records"):
         response = study.response(str(row["response"]))
         sd = float(row["sd"])
-        decimals = decimals_for(sd, response.unit)
-        mean = with_unit(number_text(float(row["mean"]), decimals), response.unit)
-        scatter = f", sd {number_text(sd, decimals)}" if sd == sd else ""
+        printed = response.printed
+        mean = printed.difference(float(row["mean"]), std_error=sd)
+        spread = number_text(sd, decimals_for(sd, response.unit))
+        if printed.other is not None:
+            spread = printed.difference(sd, std_error=sd)
+        scatter = f", sd {spread}" if sd == sd else ""
         lines.append(
             f"{capital(words[str(row['reference'])])} (reference): {response.quantity} {mean} on "
             f"{row['coupons']} {study.unit_word('coupon', int(row['coupons']))}{scatter}."

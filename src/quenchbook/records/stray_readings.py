@@ -9,7 +9,7 @@ from math import log
 from typing import Any, Final
 
 from quenchbook.study.definition import Response, Study
-from quenchbook.units import decimals_for, number_text, with_unit
+from quenchbook.units import decimals_for
 
 # Farther from the others than both of these; common practice, no source.
 FAR_HRC: Final = 5.0
@@ -112,7 +112,7 @@ def _scale(response: Response, value: float) -> float:
 
 def _note(response: Response, coupon: str, entry: Mapping[str, Any], middle: float) -> str:
     gap = abs(entry["value"] - middle)
-    words = with_unit(number_text(gap, decimals_for(gap)), response.unit)
+    words = response.printed.difference(gap, decimals_for(gap))
     others = "indents" if response.kind == "hardness" else "readings"
     return (
         f"{entry['file']} row {entry['row']}, coupon {coupon}: {entry['value']:g} lies {words} "

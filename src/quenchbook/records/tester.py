@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.metallurgy.tester_limits import (
     IMPACT_COUPONS,
     Limit,
@@ -27,7 +28,7 @@ from quenchbook.records.indents import indent_checks
 from quenchbook.records.reading import Records
 from quenchbook.study.definition import Response
 from quenchbook.study.tester import Tester, told_tester
-from quenchbook.units import convert, with_unit
+from quenchbook.units import convert
 
 NO_IMPACT: Final = (
     "No certified impact coupon was recorded: the impact tester's error is not known."
@@ -165,11 +166,11 @@ def _impact_checks(
         values, value = own["impact_j"].to_numpy(dtype=float), float(str(certified))
         variance, df = pooled_variance([values])
         unsure = expanded(variance / len(values) + rounding, df, study.confidence)
-        limit = impact_error_limit(value)
+        limit = impact_error_limit(value, units=study.publishing.units)
         few = len(values) < IMPACT_COUPONS
         if few:  # the rule is one for the mean of five
             limit = Limit(limit.value, limit.bound, limit.clause, spare=math.inf)
-        name = with_unit(f"{value:g}", "J")
+        name = Printed("J", study.publishing.units).told(value)
         about = f"session {session}, {len(values)} certified coupons of {name}"
         error = float(values.mean() - value)
         rows.append(check_row("impact error", about, error, limit, "J", unsure))

@@ -51,7 +51,7 @@ from quenchbook.report.study_tables import (
 )
 from quenchbook.report.tester_tables import blocks_of_testers, length_blocks
 from quenchbook.study.definition import Response, Study, held_words
-from quenchbook.units import capital, listed, with_unit
+from quenchbook.units import capital, listed
 
 _FEW_SPARE = 2
 
@@ -103,7 +103,9 @@ def report_method(analysis: Analysis) -> list[Block]:
     blocks.append(factor_table(study))
     if study.held_constant:
         same = f"The same for all {study.unit_word('coupon', 2)}: "
-        blocks.append(Paragraph((f"{same}{held_words(study.held_constant)}.",)))
+        blocks.append(
+            Paragraph((f"{same}{held_words(study.held_constant, study.publishing.units)}.",))
+        )
     blocks += [Paragraph((note,)) for note in (*study.notes, *matrix.notes, *matrix.changes)]
     from quenchbook.plots.coupon_tiles import figure_coupon_matrix
 
@@ -271,7 +273,7 @@ def _scale_words(study: Study) -> str:
 
 def cautions_table(study: Study) -> Cautions:
     """Cautions for the hazards that a study really has."""
-    own = cautions(study)
+    own = cautions(study, units=study.publishing.units)
     items = tuple(
         " ".join([f"{caution.hazard}:", *caution.sentences, caution.source]).rstrip()
         for caution in own
@@ -309,7 +311,7 @@ def _margin_words(response: Response) -> str:
 
     margin = response.equivalence_margin or 0.0
     if response.scale != "log":
-        return with_unit(f"{margin:g}", response.unit)
+        return response.printed.told(margin)
     low, high = percent_text(-math.log1p(margin)), percent_text(math.log1p(margin))
     return f"{percent_text(math.log1p(margin), sign=False)} either way ({low} to {high})"
 

@@ -120,11 +120,11 @@ def _settings(study: Study, step: _Step, used: set[str]) -> list[str]:
             known.add(factor.name)
     for key, value in study.held_constant.items():
         if key.startswith(step.names):
-            found.append(f"{_title(key)}{told_text(value)}")
+            found.append(f"{_title(key)}{told_text(value, study.publishing.units)}")
             known.add(key)
     for key in step.equipment:
         if key in study.equipment:
-            told = told_text(study.equipment[key])
+            told = told_text(study.equipment[key], study.publishing.units)
             found.append(told if key in _SAID_BY_TITLE else f"{key.replace('_', ' ')}: {told}")
             known.add(key)
     missing = [
@@ -161,12 +161,15 @@ def _other_settings(study: Study, used: set[str]) -> Iterator[str]:
             yield _varied(study, factor)
     for key, value in study.held_constant.items():
         if key not in used:
-            yield f"{_title(key)}{told_text(value)}, the same for all"
+            yield f"{_title(key)}{told_text(value, study.publishing.units)}, the same for all"
 
 
 def _steel(study: Study, matrix: CouponMatrix) -> str:
-    told = [told_text(study.steel[key]) for key in ("grade", "condition", "thickness")
-            if study.steel.get(key)]  # fmt: skip
+    units = study.publishing.units
+    known = [
+        study.steel[key] for key in ("grade", "condition", "thickness") if study.steel.get(key)
+    ]
+    told = [told_text(value, units) for value in known]
     words = [", ".join(told) or f"steel {_NOT_TOLD}"]
     coupons = _counted(study, "coupon", len(matrix.frame))
     bars = int(matrix.frame["bar"].nunique()) if "bar" in matrix.frame else 0
@@ -228,7 +231,7 @@ def _tests(analysis: Analysis) -> str:
             words += f", {response.readings} {word} on each"
         tester = study.equipment.get(f"{response.kind}_tester")
         if tester:
-            words += f" ({told_text(tester)})"
+            words += f" ({told_text(tester, study.publishing.units)})"
         elif response.kind in ("hardness", "impact"):
             words += f" (tester {_NOT_TOLD})"
         parts.append(words)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
+from quenchbook.both_units import PrintedUnits
 from quenchbook.findings.answers import Analysis
 from quenchbook.records.reading import Records
 from quenchbook.records.references import reference_means
@@ -15,6 +17,8 @@ from quenchbook.report.blocks import Block, Paragraph, Section, TableBlock, tabl
 from quenchbook.study.definition import Study, held_value
 from quenchbook.study.factors import Factor
 from quenchbook.units import MINUS
+
+_SAME = "same"  # head of a column that repeats the one before it in the other unit
 
 
 def factor_table(study: Study) -> TableBlock:
@@ -46,12 +50,14 @@ def factor_table(study: Study) -> TableBlock:
 
 def equipment_table(study: Study) -> TableBlock:
     """Steel and equipment as the study file names them."""
+    units = study.publishing.units
     rows = [
-        ("steel: " + str(key).replace("_", " "), told_text(value))
+        ("steel: " + str(key).replace("_", " "), told_text(value, units))
         for key, value in study.steel.items()
     ]
     rows += [
-        (str(key).replace("_", " "), told_text(value)) for key, value in study.equipment.items()
+        (str(key).replace("_", " "), told_text(value, units))
+        for key, value in study.equipment.items()
     ]
     return table(
         pd.DataFrame(rows, columns=["what", "which"]),
@@ -78,14 +84,14 @@ def files_table(paths: Sequence[str | Path]) -> TableBlock:
     )
 
 
-def told_text(value: object) -> str:
+def told_text(value: object, units: PrintedUnits = "metric") -> str:
     """Value of a table of the study file in print: degree signs, true minus."""
     if isinstance(value, dict):
         return ", ".join(
             f"{key} {part:g}" if isinstance(part, float) else f"{key} {part}"
             for key, part in value.items()
         )
-    return re.sub(r"(?<![\w.])-(?=[\d.]+\s*°)", MINUS, held_value(str(value)))
+    return re.sub(r"(?<![\w.])-(?=[\d.]+\s*°)", MINUS, held_value(str(value), units))
 
 
 def deviation_blocks(analysis: Analysis) -> list[Block]:
@@ -150,6 +156,7 @@ def reference_blocks(records: Records) -> list[Block]:
     frame = means[["reference", "response", "coupons", "readings", "mean", "sd"]].copy()
     frame["reference"] = [words.get(key, key) for key in means["reference"]]
     frame["response"] = [study.response(name).axis_title for name in means["response"]]
+    frame = pd.concat([frame, _in_other_units(frame, means, study)], ignore_index=True)
     decimals = {"coupons": 0, "readings": 0, "mean": 2, "sd": 2}
     caption = (
         f"Reference {study.unit_word('coupon', 2)}: shown to compare by eye, in no model. "
@@ -166,6 +173,18 @@ def reference_blocks(records: Records) -> list[Block]:
             missing="not known",
         ),
     ]
+
+
+def _in_other_units(frame: pd.DataFrame, means: pd.DataFrame, study: Study) -> pd.DataFrame:
+    """Rows of the reference table in the second unit, where the study publishes both."""
+    rows = []
+    for row, name in zip(frame.to_dict("records"), means["response"], strict=True):
+        response = study.response(name)
+        if (other := response.printed.other) is not None:
+            title = replace(response, unit=other.unit).axis_title
+            mean, sd = (other.difference(float(row[own])) for own in ("mean", "sd"))
+            rows.append({**row, "response": title, "mean": mean, "sd": sd})
+    return pd.DataFrame(rows, columns=list(frame.columns)).astype(frame.dtypes)
 
 
 def term_words(term: str, study: Study) -> str:
@@ -189,7 +208,7 @@ def coupon_table(analysis: Analysis) -> TableBlock:
     frame = records.matrix.frame[["coupon", "furnace_load"]].copy()
     frame["furnace_load"] = frame["furnace_load"].where(frame["furnace_load"] != 0)
     titles = {"coupon": study.unit_word("coupon"), "furnace_load": study.unit_word("furnace_load")}
-    decimals, units = {"furnace_load": 0}, {}
+    decimals, units = {"furnace_load": 0}, dict[str, str]()
     run = pd.concat([records.frame(name) for name in analysis.models])
     run = run.drop_duplicates("coupon").set_index("coupon")
     if study.references:
@@ -199,8 +218,18 @@ def coupon_table(analysis: Analysis) -> TableBlock:
     for factor in study.factors:
         planned = records.matrix.frame.set_index("coupon")[factor.column]
         values = run[factor.column].reindex(planned.index).combine_first(planned)
-        frame[factor.column] = [level_text(factor, values[coupon]) for coupon in frame["coupon"]]
         titles[factor.column] = factor.title
+        if (other := factor.printed.other) is not None:
+            # a column for each unit: both in one cell would take two lines a row
+            places = pd.to_numeric(values, errors="coerce").round(1)
+            beside = f"{factor.column}, {other.unit}"
+            frame[factor.column] = frame["coupon"].map(places)
+            frame[beside] = frame["coupon"].map(places.map(other.place)).round(1)
+            titles[beside] = _SAME
+            units |= {factor.column: factor.unit, beside: other.unit}
+            decimals |= {factor.column: 1, beside: 1} if places.mod(1).any() else {}
+            continue
+        frame[factor.column] = [level_text(factor, values[coupon]) for coupon in frame["coupon"]]
     for name in analysis.models:
         response = study.response(name)
         read = pd.concat([records.frame(name), records.reference_frame(name)])
@@ -208,6 +237,11 @@ def coupon_table(analysis: Analysis) -> TableBlock:
         titles[name], units[name] = response.quantity, response.unit
         usual = 2 if response.readings > 1 else 1 if response.unit else 0
         decimals[name] = usual if response.kind != "other" else _decimals_in(frame[name], usual)
+        if (other := response.printed.other) is not None:
+            beside = f"{name}, {other.unit}"
+            frame[beside] = frame[name].map(other.difference)
+            titles[beside], units[beside] = _SAME, other.unit
+            decimals[beside] = decimals[name]
     lost = set(records.lost["coupon"])
     if lost:
         frame["note"] = ["lost" if coupon in lost else "" for coupon in frame["coupon"]]

@@ -7,12 +7,13 @@ from typing import Any
 
 import pandas as pd
 
+from quenchbook.both_units import Printed, PrintedUnits, Scale
 from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records
 from quenchbook.records.tester import checks_of_testers
 from quenchbook.report.blocks import Block, Bullets, Paragraph, Section, table
 from quenchbook.report.study_tables import level_text
-from quenchbook.units import capital, decimals_for, number_text, with_unit
+from quenchbook.units import capital, decimals_for, number_text
 
 _BOUNDS = {"within": "\u00b1", "at most": "at most ", "at least": "at least "}
 
@@ -32,7 +33,8 @@ def blocks_of_testers(records: Records) -> list[Block]:
     blocks: list[Block] = [Section("Were the testers right", level=3)]
     if not checks.frame.empty:
         blocks.append(Paragraph((checks.counted(),)))
-        rows = [_row(row) for row in checks.frame.to_dict("records")]
+        units = records.study.publishing.units
+        rows = [_row(row, units) for row in checks.frame.to_dict("records")]
         blocks.append(
             table(
                 pd.DataFrame(rows),
@@ -48,19 +50,26 @@ def blocks_of_testers(records: Records) -> list[Block]:
     return blocks
 
 
-def _row(row: dict[Any, Any]) -> dict[str, str]:
+def _row(row: dict[Any, Any], units: PrintedUnits) -> dict[str, str]:
     value, unsure, limit = (float(row[name]) for name in ("value", "uncertainty", "limit"))
     decimals = max(1, decimals_for(unsure, "HRC")) if math.isfinite(unsure) else 2
     sign = row["bound"] == "within"
-    found = number_text(value, decimals, sign=sign)
-    if math.isfinite(unsure):
-        found += f" \u00b1 {number_text(unsure, decimals)}"
-    told = f"{_BOUNDS[row['bound']]}{number_text(limit, 2)}" if math.isfinite(limit) else ""
+    printed = Printed(row["unit"], units)
+
+    def found(own: Scale) -> str:
+        text = number_text(own.difference(value), decimals, sign=sign)
+        if math.isfinite(unsure):
+            text += f" \u00b1 {number_text(own.difference(unsure), decimals)}"
+        return text
+
+    def told(own: Scale) -> str:
+        return f"{_BOUNDS[row['bound']]}{number_text(own.difference(limit), 2)}"
+
     return {
         "check": row["check"],
         "on": row["about"],
-        "found": with_unit(found, row["unit"]),
-        "limit": with_unit(told, row["unit"]) if told else "not known here",
+        "found": printed.in_each(found),
+        "limit": printed.in_each(told) if math.isfinite(limit) else "not known here",
         "outcome": row["outcome"],
     }
 

@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
+from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import StudyError
 from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
 from quenchbook.study.publishing import Publishing
 from quenchbook.study.room import Room
 from quenchbook.study.stock import Stock
 from quenchbook.study.trade_questions import TradeQuestion
-from quenchbook.units import NO_BREAK
+from quenchbook.units import (
+    MINUS,
+    NO_BREAK,
+    interval_text,
+    number_text,
+    parse_quantity,
+    with_unit,
+)
 
 ResponseKind = Literal["hardness", "impact", "other"]
 Scale = Literal["linear", "log"]
@@ -161,6 +169,8 @@ class Response:
     noise : Noise or None
         Noise told in the study file; None where it is not told.
     expected_peak : ExpectedPeak or None
+    units : str
+        Units in print, as the study publishes them: ``metric`` or ``both``.
     """
 
     name: str
@@ -174,6 +184,12 @@ class Response:
     combinations: tuple[str, ...] | None = None
     noise: Noise | None = None
     expected_peak: ExpectedPeak | None = None
+    units: PrintedUnits = "metric"
+
+    @property
+    def printed(self) -> Printed:
+        """How values and differences of the response stand in print."""
+        return Printed(self.unit, self.units)
 
     @property
     def axis_title(self) -> str:
@@ -251,21 +267,46 @@ class Layout:
     furnace_places: int = 0
 
 
-def held_words(held: Mapping[str, str]) -> str:
+# a temperature, or a range of them, inside a value of an author: 50 degC, -18 °C, 60-70 degF
+_NUMBER = rf"[-{MINUS}]?\d+(?:\.\d+)?"
+_DEGREES = re.compile(
+    rf"(?<![\w.])(?:({_NUMBER})\s*(?:to|[-\u2013])\s*)?({_NUMBER})\s*(?:°|deg)\s?([CF])\b"
+)
+
+
+def _in_both(match: re.Match[str]) -> str:
+    """The temperature of the author with the other scale beside it."""
+    first, last, letter = match.groups()
+    decimals = len(last.partition(".")[2])
+    low, high = (parse_quantity(own, "temperature", unit=letter) for own in (first or last, last))
+    if letter == "C":
+        printed = Printed("degC", "both")
+        return printed.place_range(low, high, decimals) if first else printed.place(high, decimals)
+    written = f"{first} to {last}" if first else last
+    celsius = interval_text(low, high, decimals) if first else number_text(high, decimals)
+    return f"{with_unit(written, 'degF')} ({with_unit(celsius, 'degC')})"
+
+
+def held_words(held: Mapping[str, str], units: PrintedUnits = "metric") -> str:
     r"""What is held constant, in one line.
 
     >>> held_words({"soak": "15 min", "temper_cycles": "2"})
     'soak 15\xa0min; temper cycles 2'
     """
-    return "; ".join(f"{key.replace('_', ' ')} {held_value(text)}" for key, text in held.items())
+    parts = (f"{key.replace('_', ' ')} {held_value(text, units)}" for key, text in held.items())
+    return "; ".join(parts)
 
 
-def held_value(text: str) -> str:
+def held_value(text: str, units: PrintedUnits = "metric") -> str:
     r"""Value as it is printed: ``oil, 50 degC`` with the degree sign, number and unit together.
 
     >>> held_value("oil, 50 degC")
     'oil, 50\xa0°C'
+    >>> held_value("oil, 50 degC", "both")
+    'oil, 50\xa0°C (122\xa0°F)'
     """
+    if units == "both":
+        text = _DEGREES.sub(_in_both, text)
     text = re.sub(r"(?<=\d)\s*deg\s?([CF])\b", rf"{NO_BREAK}°\1", text)
     return re.sub(r"(?<=\d) (?=(?:s|min|h|days?|mm)\b)", NO_BREAK, text)
 
@@ -360,6 +401,16 @@ class Study:
     order_told: bool = True
     question_keys: tuple[str, ...] = ()
     folder: Path = Path()
+
+    def __post_init__(self) -> None:
+        """Let factors and responses print their numbers as the study publishes them."""
+        units = self.publishing.units
+        factors = tuple(replace(own, units=units) for own in self.factors)
+        responses = tuple(replace(own, units=units) for own in self.responses)
+        if factors != self.factors:  # frozen: this is part of making the study
+            object.__setattr__(self, "factors", factors)
+        if responses != self.responses:
+            object.__setattr__(self, "responses", responses)
 
     def factor(self, name: str) -> Factor:
         """Return the factor with this name."""

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
-from quenchbook.units import minutes_text, number_text, times_text, unit_text, with_unit
+from quenchbook.both_units import Printed, PrintedUnits
+from quenchbook.units import minutes_text, times_text, unit_text
 
 Level = float | str
 Unit = Literal["furnace_load", "cold_batch", "temper_batch", "bar", "coupon"]
@@ -77,6 +78,8 @@ class Factor:
         Name in print, where it is not just `name`.
     repeats : tuple of int
         How often each level is used, relative to the others; empty: equally often.
+    units : str
+        Units in print, as the study publishes them: ``metric`` or ``both``.
     """
 
     name: str
@@ -90,6 +93,7 @@ class Factor:
     words: Mapping[str, str] = field(default_factory=dict)
     label: str = ""
     repeats: tuple[int, ...] = ()
+    units: PrintedUnits = "metric"
 
     @property
     def is_numeric(self) -> bool:
@@ -100,6 +104,11 @@ class Factor:
     def unit(self) -> str:
         """Storage unit of the levels; empty for named levels."""
         return COLUMN_ENDINGS[self.dimension][1] if self.dimension else ""
+
+    @property
+    def printed(self) -> Printed:
+        """How numbers along the factor stand in print."""
+        return Printed(self.unit, self.units)
 
     @property
     def title(self) -> str:
@@ -117,7 +126,10 @@ class Factor:
         return f"{self.title} {self.word(level)}" if self.is_numeric else self.word(level)
 
     def word(self, level: Level) -> str:
-        """Level in print: ``970 °C``, ``1 day``, ``no cold step``."""
+        """Level in print: ``970 °C``, ``1 day``, ``no cold step``.
+
+        In both units where the study publishes both; `set_word` keeps to one.
+        """
         if isinstance(level, str):
             return self.words.get(level) or level.replace("_", " ")
         if level != level:
@@ -126,5 +138,14 @@ class Factor:
             return minutes_text(level)
         if self.dimension == "count":
             return times_text(level)
-        decimals = 0 if float(level).is_integer() else 1
-        return with_unit(number_text(level, decimals), self.unit)
+        return self.printed.place(level, 0 if float(level).is_integer() else 1)
+
+    def set_word(self, level: Level) -> str:
+        """Level as it is set at the bench: in one unit, so that none sets the wrong number."""
+        return replace(self, units="metric").word(level)
+
+    def difference_word(self, difference: float) -> str:
+        """Distance between two levels in print: ``12 °C (22 °F)``."""
+        if self.dimension != "temperature":
+            return self.word(difference)
+        return self.printed.difference(difference, 0 if float(difference).is_integer() else 1)

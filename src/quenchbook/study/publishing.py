@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import PurePosixPath
-from typing import Any, Final, Literal, cast
+from typing import Any, Final, cast
 
+from quenchbook.both_units import PrintedUnits
 from quenchbook.study.mistakes import Mistakes, nearest
-
-PrintedUnits = Literal["metric", "both"]
 
 _KEYS: Final = ("units", "support", "photos", "reader_questions")
 _PICTURES: Final = (".jpg", ".jpeg", ".png")

@@ -15,6 +15,7 @@ from matplotlib.text import Text
 
 from quenchbook.bench.cutting import CutList, cut_list_of
 from quenchbook.bench.pieces import Piece
+from quenchbook.both_units import Printed
 from quenchbook.outlook.certainty import unbeaten_plans
 from quenchbook.outlook.certainty_table import CertaintyCosts
 from quenchbook.outlook.steel import steel_prior
@@ -191,7 +192,7 @@ def budget_of(rows: list[tuple[Any, ...]], words: dict[str, str], quantity: str,
     return SimpleNamespace(
         components=pd.DataFrame([_component(*row) for row in rows], columns=names),
         deviations={row[0]: rng.normal(0, max(row[2], 1e-9), row[1]) for row in rows},
-        quantity=quantity, unit=unit, stratum_words=words, confidence=0.95, notes=("A note.",),
+        quantity=quantity, unit=unit, printed=Printed(unit), stratum_words=words, confidence=0.95, notes=("A note.",),
     )  # fmt: skip
 
 
@@ -218,9 +219,10 @@ def finding_of(
         "unit": "HRC", "scale": "linear", "inside": np.zeros(0), "confidence": 0.95,
         "quantity": "hardness",
         "remedy": "More furnace loads would settle it." if verdict == "undecided" else "",
-        "notes": (),
+        "notes": (), "units": "metric",
     }  # fmt: skip
-    return SimpleNamespace(**{**parts, **more})
+    parts |= more
+    return SimpleNamespace(**parts, printed=Printed(parts["unit"]))
 
 
 def hardness_findings() -> list[Any]:
@@ -272,6 +274,7 @@ def order_of(matrix: CouponMatrix, scale: float, quantity: str, unit: str) -> An
     coupons["deviation"] = coupons.pop("mean") + rng.normal(0, 0.35 * scale, len(coupons))
     return SimpleNamespace(
         coupons=coupons, loads=loads, load_sd=0.43 * scale, quantity=quantity, unit=unit,
+        printed=Printed(unit),
         notes=("A note.",), study=study,
     )  # fmt: skip
 
