@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import json
 import re
 import shutil
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import quenchbook as qb
 from quenchbook.findings.answers import Analysis
+from quenchbook.plots.share_words import SmallPicture
 from quenchbook.report.blocks import Block, FigureBlock, TableBlock
 
 DATA = Path(__file__).parent.parent / "data"
+NOTEBOOK = DATA.parent / "notebooks" / "05_report.ipynb"
 IN_JOULES = "plane_irons, differences in J"
 STUDIES = (*sorted(own.name for own in DATA.iterdir() if own.is_dir()), IN_JOULES)
 SLOW = ("leaf_springs", "plane_irons", "steel_bars")
@@ -98,21 +100,40 @@ def both_units_analysis(name: str) -> Analysis:
             text = re.sub(r'scale = "log".*\n', "", text)
             text = text.replace('equivalence_margin = "15 %"', 'equivalence_margin = "2 J"')
             text += _MORE
-        path.write_text(f'{text}\n[publishing]\nunits = "both"\n', encoding="utf-8")
+        if "[publishing]" in text:
+            text = text.replace('units = "metric"', 'units = "both"')
+        else:
+            text += '\n[publishing]\nunits = "both"\n'
+        path.write_text(text, encoding="utf-8")
         return qb.analyse(qb.read_folder(folder)[2])
 
 
 @functools.cache
 def report_blocks(name: str) -> tuple[Block, ...]:
-    """Everything a report says of a study."""
+    """Everything a report says of a study, in every edition: each cell of the report notebook."""
     analysis = both_units_analysis(name)
     evidence = qb.read_evidence(DATA / name.partition(",")[0], analysis.study)
-    makers: list[Any] = [
-        qb.report_answer, qb.report_questions, qb.report_noise, qb.report_method,
-        qb.report_limits, qb.report_cautions, qb.report_data, qb.report_appendix,
-    ]  # fmt: skip
-    said = [block for maker in makers for block in maker(analysis)]
-    return (*said, *qb.report_evidence(analysis, evidence))
+    said: list[Block] = []
+    for maker in _makers():
+        more = (evidence,) if maker == "report_evidence" else ()
+        said += getattr(qb, maker)(analysis, *more)
+    return tuple(said)
+
+
+def _makers() -> list[str]:
+    """Functions whose blocks the report notebook shows; a cell of another form is an error."""
+    cells = json.loads(NOTEBOOK.read_text(encoding="utf-8"))["cells"]
+    makers = []
+    for cell in cells:
+        tags = cell["metadata"].get("tags", [])
+        if cell["cell_type"] == "code" and not {"parameters", "setup"} & set(tags):
+            found = re.fullmatch(
+                r"qb\.show\(qb\.(report_\w+)\(analysis\)\)", "".join(cell["source"])
+            )
+            if found is None:
+                raise ValueError(f"{NOTEBOOK.name}: the blocks of this cell are not known: {cell}")
+            makers.append(found[1])
+    return makers
 
 
 def words_of_authors(analysis: Analysis) -> tuple[str, ...]:
@@ -131,9 +152,12 @@ def texts_of(block: object) -> Iterator[str]:
         yield from (block.caption, *block.notes, *(cell for row in block.rows for cell in row))
     elif isinstance(block, FigureBlock):
         yield from (block.finding, block.reading, *block.notes, block.alt)
+    elif isinstance(block, SmallPicture):
+        yield from (block.alt, block.reading, *(words for _, words, _ in block.groups))
     elif isinstance(block, tuple | list):
         if all(isinstance(own, str) or hasattr(own, "text") for own in block):
             yield "".join(getattr(own, "text", own) for own in block)  # pieces of one sentence
+            yield from filter(None, (getattr(own, "note", None) for own in block))
         else:
             for own in block:
                 yield from texts_of(own)

@@ -21,7 +21,10 @@ from quenchbook.report.blocks import FigureBlock, TableBlock
 from quenchbook.units import NO_BREAK
 
 # a number with its unit and nothing in brackets behind it
-ALONE = re.compile(r"\d °C(?! \([^()]*°F\))|\d J\b(?! \([^()]*ft lbf\))")
+ALONE = re.compile(
+    r"\d °C(?! \([^()]*°F\))|\d J\b(?! \([^()]*ft lbf\))"
+    r"|\d ?deg ?[CF]\b|\) (?:°C|J)\b"  # as in a study file; a unit once more
+)
 PAIR = re.compile(
     r"(?<![\d.])(?<!to )(?<!to \+)(?<!to −)(?<!± )([+−]?\d+(?:\.\d+)?) (°C|J) \(([+−]?\d+(?:\.\d+)?) "
 )

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
+from quenchbook.both_units import Scale
 from quenchbook.findings.statements import (
     estimate_text,
     f_text,
@@ -18,7 +19,7 @@ from quenchbook.findings.statements import (
 )
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding, TermFinding
-from quenchbook.units import NO_BREAK, capital, decimals_for, number_text, with_unit
+from quenchbook.units import NO_BREAK, capital, decimals_for, number_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import AnyFinding
@@ -86,7 +87,7 @@ def first_sentence(text: str, names: Iterable[str] = ()) -> str:
 
 
 def ruled_out_text(own: Finding, *, inner: bool = True) -> str:
-    """Smallest difference that an interval rules out, rounded up: ``0.15 HRC``.
+    """Smallest difference that an interval rules out, rounded up in each unit: ``0.15 HRC``.
 
     Parameters
     ----------
@@ -96,11 +97,18 @@ def ruled_out_text(own: Finding, *, inner: bool = True) -> str:
         By the interval of the two one-sided tests (90 %), or by the outer one (95 %).
     """
     low, high = (own.inner_low, own.inner_high) if inner else (own.conf_low, own.conf_high)
-    decimals = decimals_for(own.std_error, own.unit)
-    size = max(abs(low), abs(high))
+    most = _rounded_up(max(abs(low), abs(high)), decimals_for(own.std_error, own.unit))
+
+    def size(scale: Scale) -> str:
+        decimals = decimals_for(scale.difference(own.std_error), own.unit)
+        return number_text(_rounded_up(scale.difference(most), decimals), decimals)
+
+    return own.printed.in_each(size)
+
+
+def _rounded_up(size: float, decimals: int) -> float:
     # 1e-9: a limit of exactly 0.30 stays 0.30 in binary digits
-    size = math.ceil(size * 10**decimals - 1e-9) / 10**decimals
-    return with_unit(number_text(size, decimals), own.unit)
+    return math.ceil(size * 10.0**decimals - 1e-9) / 10.0**decimals
 
 
 def what_it_takes(own: AnyFinding) -> str:
@@ -151,8 +159,7 @@ def _shown_difference(own: Finding) -> str:
     if own.scale == "log":
         size = f"{percent_size(own.estimate)}{NO_BREAK}%"
     else:
-        decimals = decimals_for(own.std_error, own.unit)
-        size = with_unit(number_text(abs(own.estimate), decimals), own.unit)
+        size = own.printed.difference(abs(own.estimate), std_error=own.std_error)
     if not own.against:
         gain, _, levels = own.label.rpartition(", ")
         first, _, second = levels.partition(" compared with ")
@@ -188,7 +195,7 @@ def _ratio_sides(own: Finding, *, inner: bool) -> tuple[str, str]:
     for limit, way in ((min(low, 0.0), "lower"), (max(high, 0.0), "higher")):
         size = abs(math.expm1(limit)) * 100
         decimals = 0 if size >= 9.5 else 1
-        size = math.ceil(size * 10**decimals - 1e-9) / 10**decimals
+        size = _rounded_up(size, decimals)
         sides.append(f"more than {number_text(size, decimals)}{NO_BREAK}% {way}")
     return sides[0], sides[1]
 

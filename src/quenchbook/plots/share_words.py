@@ -17,6 +17,10 @@ class SmallPicture:
         Whether estimates are a curve along x, or means of levels one step apart.
     ticks : tuple of (place, words)
         Places on the x axis.
+    ticks_below : tuple of str
+        Each tick in the other unit, for a line below; empty where they stand in one unit.
+    y_unit : str
+        Unit of the values, where each tick of y has the other unit below it; else empty.
     groups : tuple of (key, words, style)
         Style is a cold route, or ``1 of 4`` for a neutral mark.
     data_csv : str
@@ -39,6 +43,8 @@ class SmallPicture:
     peaks: tuple[tuple[str, ...], ...] = ()
     alt: str = ""
     reading: str = ""
+    ticks_below: tuple[str, ...] = ()
+    y_unit: str = ""
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
+from quenchbook.both_units import Printed
 from quenchbook.plots import scales
 from quenchbook.plots.share_words import SmallPicture
 from quenchbook.plots.sheet import Panel, Sheet, text_width
@@ -22,6 +24,7 @@ from quenchbook.plots.style import (
     HAIRLINE_PT,
     INK,
     PAPER,
+    PENCIL,
     ROUTE_STYLES,
     THIN_PT,
     TICK_PT,
@@ -32,6 +35,7 @@ from quenchbook.plots.style import (
 )
 
 _TIE_STEP: Final = 8.0
+_UNDER: Final = 1.15  # to a second line in the other unit, in sizes of type
 _SPAN: Final = 1.3  # height of the row of a peak, in sizes of type
 
 Box = tuple[float, float, float, float]
@@ -69,22 +73,33 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
     values = data[["value", "conf_low", "conf_high"]].to_numpy(dtype=float).ravel()
     y_limits = scales.padded(values, 0.04)
     plot_top = top + 1.7 * size
-    plot_height = height - 1.7 * size - 3.1 * size - _SPAN * size * len(peaks)
-    y_ticks = scales.axis_ticks(*y_limits, plot_height, most=max(2, int(plot_height / 2.6 / size)),
-                                size=size)  # fmt: skip
-    beside = max((text_width(words, size) for _, words in y_ticks), default=0.0) + 0.6 * size
+    under = _UNDER * size if picture.ticks_below else 0.0
+    plot_height = height - 1.7 * size - 3.1 * size - under - _SPAN * size * len(peaks)
+    printed = Printed(picture.y_unit, "both")
+    apart = 2.6 if printed.other is None else 3.8
+    y_ticks = scales.axis_ticks(
+        *y_limits, plot_height, most=max(2, int(plot_height / apart / size)), size=size
+    )
+    y_words = [(value, words, printed.beside(value, words)) for value, words in y_ticks]
+    beside = 0.6 * size + max(
+        (text_width(words, size) for _, *both in y_words for words in both), default=0.0
+    )
     plot_width = width - beside
     x_limits, slot = _x_limits(data, marks, plot_width, scale)
     panel = sheet.panel(left + beside, plot_top, plot_width, plot_height, x_limits, y_limits)
     sheet.text(left, top + 0.85 * size, picture.y_title, size=size)
-    for value, words in y_ticks:
+    for value, words, other in y_words:
         panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT * scale, zorder=0.5)
-        sheet.text(panel.left - 0.6 * size, panel.y_place(value) + 0.36 * size, words, size=size,
-                   align="right")  # fmt: skip
+        right, y = panel.left - 0.6 * size, panel.y_place(value) + 0.36 * size
+        if other:
+            y -= 0.55 * size
+            sheet.text(right, y + _UNDER * size, other, size=size, colour=PENCIL, align="right")
+        sheet.text(right, y, words, size=size, align="right")
     bottom = plot_top + plot_height + _SPAN * size * len(peaks)
     sheet.line((panel.left, left + width), (bottom, bottom), INK, 0.8 * scale)
-    _draw_ticks(sheet, panel, marks, bottom, size)
-    sheet.text(left + width, bottom + 2.8 * size, picture.x_title, size=size, align="right")
+    _draw_ticks(sheet, panel, marks, picture.ticks_below, bottom, size)
+    foot = bottom + 2.8 * size + under
+    sheet.text(left + width, foot, picture.x_title, size=size, align="right")
     step = min(_TIE_STEP * scale, 0.82 * slot / max(1, _most_loads(groups, marks)))
     placed = [_draw_coupons(panel, group, marks, step, scale, number, len(groups), picture.is_curve)
               for number, group in enumerate(groups)]  # fmt: skip
@@ -142,15 +157,19 @@ def _x_limits(
 
 
 def _draw_ticks(
-    sheet: Sheet, panel: Panel, marks: list[tuple[float, str]], bottom: float, size: float
-) -> None:
+    sheet: Sheet, panel: Panel, marks: list[tuple[float, str]], below: Sequence[str],
+    bottom: float, size: float,
+) -> None:  # fmt: skip
     end = -math.inf
-    for at, words in marks:
-        x, half = panel.x_place(at), text_width(words, size) / 2
+    for (at, words), other in zip(marks, below or [""] * len(marks), strict=True):
+        x, half = panel.x_place(at), max(text_width(own, size) for own in (words, other)) / 2
         inside = min(max(x, half + 1), sheet.width - half - 1)
         sheet.line((x, x), (bottom, bottom + 0.3 * size), INK, 0.8 * size / TICK_PT)
         if inside - half > end + 0.3 * size:
             sheet.text(inside, bottom + 1.35 * size, words, size=size, align="center")
+            if other:
+                y = bottom + (1.35 + _UNDER) * size
+                sheet.text(inside, y, other, size=size, colour=PENCIL, align="center")
             end = inside + half
 
 

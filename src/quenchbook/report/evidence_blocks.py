@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from quenchbook.both_units import PrintedUnits
 from quenchbook.findings.answers import Analysis
 from quenchbook.findings.evidence_answers import evidence_answers
 from quenchbook.records.published_comparisons import EvidenceTable, PublishedComparison
 from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, Runs, Section, from_drawing
+from quenchbook.study.definition import held_value
 from quenchbook.units import capital
 
 
@@ -40,14 +42,16 @@ def report_evidence(analysis: Analysis, evidence: EvidenceTable | None = None) -
         for own in answer.findings:
             runs = (Run(own.word, emphasis=True), f". {' '.join((own.sentence, *own.notes))}")
             blocks.append(Paragraph(runs))
-        blocks.append(Bullets(tuple(_source(row) for row in rows)))
+        units = analysis.study.publishing.units
+        blocks.append(Bullets(tuple(_source(row, units) for row in rows)))
     return blocks
 
 
-def _source(own: PublishedComparison) -> Runs:
+def _source(own: PublishedComparison, units: PrintedUnits) -> Runs:
     """Where a row is from, and what it was about."""
+    conditions = held_value(own.conditions, units) if units == "both" else own.conditions
     loads = f"{own.furnace_loads} furnace loads" if own.furnace_loads > 1 else "one furnace load"
-    about = [own.steel, own.conditions, loads if own.furnace_loads else "furnace loads not told"]
+    about = [own.steel, conditions, loads if own.furnace_loads else "furnace loads not told"]
     source = ", ".join(filter(None, (own.source, own.found_at)))
     how = f" ({own.obtained})" if own.obtained else ""
     note = f" {capital(own.note)}." if own.note else ""

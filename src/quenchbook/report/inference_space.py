@@ -42,7 +42,7 @@ def inference_space(analysis: Analysis) -> str:
     """
     study, matrix = analysis.study, analysis.records.matrix
     counts = matrix.unit_counts()
-    condition = held_value(str(study.steel.get("condition", "")))
+    condition = held_value(str(study.steel.get("condition", "")), study.publishing.units)
     parts = [_steel_words(study, condition), _heat_words(study, condition)]
     coupon = study.unit_word("coupon")
     if "bar" not in coupon and not re.search(r"\bbars?\b", condition):

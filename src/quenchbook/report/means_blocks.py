@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import pandas as pd
 
+from quenchbook.both_units import Printed, Scale
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.answers import Analysis, AnyFinding
 from quenchbook.findings.statements import interval_words
 from quenchbook.findings.verdicts import Finding, TermFinding
 from quenchbook.fit.means import marginal_means
 from quenchbook.fit.mixed import MixedModel
-from quenchbook.report.blocks import Block, Paragraph, Run, table
+from quenchbook.report.blocks import Block, Paragraph, Run, TableBlock, table
+from quenchbook.report.study_tables import SAME
 from quenchbook.study.definition import Question, Study
 from quenchbook.study.factors import Level
-from quenchbook.units import capital, decimals_for, number_text, with_unit
+from quenchbook.units import capital, decimals_for, number_text
 
 OF_MEANS: Final = (
     "Intervals of two means may overlap where their difference is real: a mean carries the noise "
@@ -25,6 +28,28 @@ OF_MEANS: Final = (
 )
 
 _MOST_IN_A_LINE: Final = 5
+_AS_HELD: Final = Scale("")
+
+
+@dataclass(frozen=True)
+class _Mean:
+    """Mean, its interval and its standard error in the unit of the response."""
+
+    value: float
+    low: float
+    high: float
+    sd: float
+
+    def mean_text(self, unit: str, scale: Scale = _AS_HELD) -> str:
+        return self._text(self.value, unit, scale)
+
+    def interval_text(self, unit: str, scale: Scale = _AS_HELD) -> str:
+        return " to ".join(self._text(end, unit, scale) for end in (self.low, self.high))
+
+    def _text(self, value: float, unit: str, scale: Scale) -> str:
+        """Number on a scale; another one shows what the first printed, converted."""
+        printed = round(value, decimals_for(self.sd, unit))
+        return number_text(scale.difference(printed), decimals_for(scale.difference(self.sd), unit))
 
 
 def means_blocks(analysis: Analysis, own: AnyFinding) -> list[Block]:
@@ -53,24 +78,46 @@ def means_blocks(analysis: Analysis, own: AnyFinding) -> list[Block]:
     if frame.empty or not frame[["estimate", "conf_low", "conf_high"]].notna().all(axis=None):
         return []
     rows = [
-        (_setting(row, by, study), *_numbers(row, model))
+        (_setting(row, by, study), _mean(row, model))
         for row in frame.to_dict("records")
         if all(row[study.factor(name).column] == row[study.factor(name).column] for name in by)
     ]
-    level, unit = interval_words(own.confidence), "" if model.unit == "" else model.unit
+    level, printed = interval_words(own.confidence), model.printed
     if len(rows) <= _MOST_IN_A_LINE:
-        parts = [f"{where} {with_unit(mean, unit)} ({limits})" for where, mean, limits in rows]
+        parts = [
+            printed.with_limits(
+                f"{where} {printed.difference(mean.value, std_error=mean.sd)}",
+                printed.limits(mean.low, mean.high, std_error=mean.sd),
+            )
+            for where, mean in rows
+        ]
         words = f" ({level}): {'; '.join(parts)}."
         return [Paragraph((Run("Means", strong=True), words))]
+    return [_means_table(own, rows, level, model.printed)]
+
+
+def _means_table(
+    own: Finding | TermFinding, rows: Sequence[tuple[str, _Mean]], level: str, printed: Printed
+) -> TableBlock:
+    """Means of many settings; each column has the other unit beside it where there is one."""
+    titles, units = {"interval": level}, dict[str, str]()
+    columns = {"setting": [where for where, _ in rows]}
     # the limits stand in one cell: an interval is read as one thing
-    block = table(
-        pd.DataFrame(rows, columns=["setting", "mean", "interval"]),
+    texts = {"mean": _Mean.mean_text, "interval": _Mean.interval_text}
+    for name, text in texts.items():
+        units[name] = printed.unit
+        columns[name] = [text(mean, printed.unit) for _, mean in rows]
+        if (other := printed.other) is not None:
+            beside = f"{name}, {other.unit}"
+            titles[beside], units[beside] = SAME, other.unit
+            columns[beside] = [text(mean, printed.unit, other) for _, mean in rows]
+    return table(
+        pd.DataFrame(columns),
         key=f"means_{own.key}",
         caption=f"{capital(own.quantity)}: mean of each setting.",
-        titles={"interval": level},
-        units={"mean": unit, "interval": unit},
+        titles=titles,
+        units=units,
     )
-    return [block]
 
 
 def _levels(question: Question, study: Study) -> tuple[list[str], Mapping[str, Sequence[Level]]]:
@@ -93,13 +140,11 @@ def _setting(row: Mapping[object, object], by: Sequence[str], study: Study) -> s
     return ", ".join(words)
 
 
-def _numbers(row: Mapping[object, object], model: MixedModel) -> tuple[str, str]:
+def _mean(row: Mapping[object, object], model: MixedModel) -> _Mean:
     """Mean and its interval in the unit of the response."""
-    mean, low, high, sd = (
+    value, low, high, sd = (
         float(str(row[name])) for name in ("estimate", "conf_low", "conf_high", "std_error")
     )
     if model.scale == "log":
-        mean, low, high, sd = math.exp(mean), math.exp(low), math.exp(high), math.exp(mean) * sd
-    decimals = decimals_for(sd, model.unit)
-    ends = " to ".join(number_text(end, decimals) for end in (low, high))
-    return number_text(mean, decimals), ends
+        return _Mean(math.exp(value), math.exp(low), math.exp(high), math.exp(value) * sd)
+    return _Mean(value, low, high, sd)

@@ -124,8 +124,8 @@ def unfound_numbers(
     """Numbers in the Markdown cells of an executed notebook that none of its outputs contain.
 
     A number is contained if a result rounds to it: 1.3 is found in 1.27, and so is 34 °F for a
-    difference of 19 °C. A sign may stand in words, a share as per cent; ``about 1000`` allows for
-    its zeros.
+    difference of 19 °C, and 1778 °F beside 970 °C where that is found. A sign may stand in words, a
+    share as per cent; ``about 1000`` allows for its zeros.
 
     Parameters
     ----------
@@ -211,8 +211,12 @@ def _prose(runs: Runs) -> str:
 
 def _unfound(sentence: str, where: str, results: _Results) -> Iterator[UnfoundNumber]:
     known = results.for_sentence(sentence)
-    for number in written_numbers(sentence):
-        if not _is_left_alone(number, sentence) and not any(_fits(number, k) for k in known):
+    numbers = written_numbers(sentence)
+    found = [number for number in numbers if any(_fits(number, k) for k in known)]
+    for number in numbers:
+        if number in found or _is_left_alone(number, sentence):
+            continue
+        if not any(_is_in_other_unit(number, own) for own in found):
             yield UnfoundNumber(where, sentence, number.text, _nearest(number, known))
     for text, day in written_dates(sentence):
         if day not in results.days:
@@ -241,6 +245,17 @@ def _fits(number: WrittenNumber, known: WrittenNumber) -> bool:
         for kind, found, known_half in known.readings
         if _comparable(dimension, kind, known)
     )
+
+
+def _is_in_other_unit(number: WrittenNumber, beside: WrittenNumber) -> bool:
+    """Whether it is a found number of the sentence once more: ``970 °C (1778 °F)``.
+
+    What stands in brackets is the printed number converted, which a result of 970.4 need not round
+    to.
+    """
+    units = {number.unit, beside.unit}
+    same = number.dimension == beside.dimension
+    return bool(same and all(units) and len(units) > 1 and _fits(number, beside))
 
 
 def _comparable(dimension: str, kind: str, known: WrittenNumber) -> bool:

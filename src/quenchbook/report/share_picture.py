@@ -16,8 +16,9 @@ from quenchbook.fit.curves import response_curves
 from quenchbook.fit.means import adjusted_values, marginal_means
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peaks import PeakPlace
+from quenchbook.plots.second_unit import axis_words
 from quenchbook.plots.share_words import SmallPicture
-from quenchbook.study.definition import Study
+from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import capital
 
@@ -98,11 +99,14 @@ def _curves(
     data = data[data["group"].isin(wanted)]
     peaks = _peaks(analysis, own.response, along, group, wanted)
     count = coupons.loc[coupons["group"].isin(wanted), "coupon"].nunique()
+    response = study.response(own.response)
     return SmallPicture(
-        y_title=curves.response_title,
-        x_title=curves.x_title,
+        y_title=axis_words(curves.response_title, response.printed),
+        x_title=axis_words(curves.x_title, x.printed),
         is_curve=True,
         ticks=tuple((repr(float(level)), _number(x, level)) for level in x.levels),
+        ticks_below=_below(x, x.levels),
+        y_unit=_unit_in_both(response),
         groups=tuple(groups),
         data_csv=_csv(data),
         peaks=tuple(peaks),
@@ -168,11 +172,16 @@ def _levels(
         names = ["value", "conf_low", "conf_high"]
         data[names] = np.exp(data[names].astype(float))
     words = [factor.word(level) for level in levels]
+    below = _below(factor, levels)
+    title = capital(factor.title) if not below else axis_words(factor.axis_title, factor.printed)
+    marks = [_number(factor, level) for level in levels] if below else words
     return SmallPicture(
-        y_title=response.axis_title,
-        x_title=capital(factor.title),
+        y_title=axis_words(response.axis_title, response.printed),
+        x_title=title,
         is_curve=False,
-        ticks=tuple((str(place), word) for place, word in enumerate(words)),
+        ticks=tuple((str(place), word) for place, word in enumerate(marks)),
+        ticks_below=below,
+        y_unit=_unit_in_both(response),
         groups=tuple(
             (str(level), word, _style(factor, level))
             for level, word in zip(levels, words, strict=True)
@@ -195,6 +204,18 @@ def _style(factor: Factor | None, level: Level) -> str:
 def _number(factor: Factor, level: Level) -> str:
     """Words of a tick; the unit stands in the title of the axis."""
     return factor.word(level) if factor.dimension == "time" else f"{round(float(level), 1):g}"
+
+
+def _below(factor: Factor, levels: Sequence[Level]) -> tuple[str, ...]:
+    """Levels in the other unit, for a second line under the ticks; empty where there is none."""
+    if factor.printed.other is None:
+        return ()
+    return tuple(factor.printed.beside_place(round(float(level), 1)) for level in levels)
+
+
+def _unit_in_both(response: Response) -> str:
+    """Unit of a response that is printed with another one; empty for any other."""
+    return response.unit if response.printed.other is not None else ""
 
 
 def _csv(data: pd.DataFrame) -> str:

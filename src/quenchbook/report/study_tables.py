@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
@@ -18,7 +19,7 @@ from quenchbook.study.definition import Study, held_value
 from quenchbook.study.factors import Factor
 from quenchbook.units import MINUS
 
-_SAME = "same"  # head of a column that repeats the one before it in the other unit
+SAME: Final = "same"  # head of a column that repeats the one before it in the other unit
 
 
 def factor_table(study: Study) -> TableBlock:
@@ -88,7 +89,9 @@ def told_text(value: object, units: PrintedUnits = "metric") -> str:
     """Value of a table of the study file in print: degree signs, true minus."""
     if isinstance(value, dict):
         return ", ".join(
-            f"{key} {part:g}" if isinstance(part, float) else f"{key} {part}"
+            f"{key} {part:g}"
+            if isinstance(part, float)
+            else f"{key} {told_text(part, units) if units == 'both' else part}"
             for key, part in value.items()
         )
     return re.sub(r"(?<![\w.])-(?=[\d.]+\s*°)", MINUS, held_value(str(value), units))
@@ -225,7 +228,7 @@ def coupon_table(analysis: Analysis) -> TableBlock:
             beside = f"{factor.column}, {other.unit}"
             frame[factor.column] = frame["coupon"].map(places)
             frame[beside] = frame["coupon"].map(places.map(other.place)).round(1)
-            titles[beside] = _SAME
+            titles[beside] = SAME
             units |= {factor.column: factor.unit, beside: other.unit}
             decimals |= {factor.column: 1, beside: 1} if places.mod(1).any() else {}
             continue
@@ -240,7 +243,7 @@ def coupon_table(analysis: Analysis) -> TableBlock:
         if (other := response.printed.other) is not None:
             beside = f"{name}, {other.unit}"
             frame[beside] = frame[name].map(other.difference)
-            titles[beside], units[beside] = _SAME, other.unit
+            titles[beside], units[beside] = SAME, other.unit
             decimals[beside] = decimals[name]
     lost = set(records.lost["coupon"])
     if lost:

@@ -20,6 +20,7 @@ from quenchbook.findings.verdicts import Finding, TermFinding
 from quenchbook.plots.share_words import ShareWords, ShortVerdict
 from quenchbook.report.blocks import Block, Summary
 from quenchbook.report.share_picture import share_picture
+from quenchbook.report.study_tables import told_text
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import plural
 from quenchbook.units import capital, listed
@@ -112,7 +113,9 @@ def short_interval(own: AnyFinding) -> str:
 
 
 def _unit(own: Finding) -> str:
-    return f"\u00a0{own.unit}" if own.unit and own.scale != "log" else ""
+    """Unit after limits; empty where they name it, as those in both units do."""
+    alone = own.scale != "log" and own.printed.other is None
+    return f"\u00a0{own.unit}" if own.unit and alone else ""
 
 
 def short_verdicts(analysis: Analysis, lead: AnyFinding | None) -> tuple[ShortVerdict, ...]:
@@ -186,8 +189,10 @@ def _reading_word(response: Response) -> str:
 def inference_words(analysis: Analysis) -> str:
     """Where the result holds, in one line: steel, furnace, loads; what is not told is said so."""
     study, matrix = analysis.study, analysis.records.matrix
-    counts = matrix.unit_counts()
-    steel = [str(study.steel[key]) for key in ("grade", "condition") if study.steel.get(key)]
+    counts, units = matrix.unit_counts(), analysis.study.publishing.units
+    steel = [
+        told_text(study.steel[key], units) for key in ("grade", "condition") if study.steel.get(key)
+    ]
     parts = [", ".join(steel) or "the steel used (not told)"]
     parts.append("one furnace" if study.equipment.get("furnace") else "the furnace used (not told)")
     if loads := counts.get("furnace_load", 0):

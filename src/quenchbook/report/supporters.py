@@ -17,6 +17,7 @@ from quenchbook.report.answer_blocks import curve_blocks, shows_curves
 from quenchbook.report.blocks import Block, Paragraph, Section, TableBlock, from_drawing, table
 from quenchbook.report.order_blocks import order_blocks
 from quenchbook.report.photos import photo_figures
+from quenchbook.report.study_tables import SAME
 from quenchbook.study.definition import Response
 from quenchbook.study.factors import plural
 from quenchbook.units import NO_BREAK, capital, listed, number_text
@@ -207,22 +208,28 @@ def readings_table(analysis: Analysis, response: Response) -> TableBlock:
     if any(notes):
         frame["note"] = notes
     places = _decimals(own["value"])
+    titles = {
+        "coupon": study.unit_word("coupon"), "furnace_load": study.unit_word("furnace_load"),
+    }  # fmt: skip
+    units = dict.fromkeys([*names, "mean"], response.unit)
+    decimals = {"furnace_load": 0, **dict.fromkeys(names, places), "mean": places + 1}
+    if (other := response.printed.other) is not None:
+        for name in filter(frame.__contains__, (*names, "mean")):
+            beside = f"{name}, {other.unit}"
+            values = frame[name].round(decimals[name]).map(other.difference)
+            frame.insert(list(frame.columns).index(name) + 1, beside, values)
+            titles[beside], units[beside], decimals[beside] = SAME, other.unit, decimals[name]
     count = int(own["value"].notna().sum())
     return table(
         frame,
         key=f"readings_{response.name}",
         caption=f"All {count} readings of {response.quantity} on {len(order)} "
         f"{study.unit_word('coupon', len(order))}.",
-        titles={
-            "coupon": study.unit_word("coupon"),
-            "furnace_load": study.unit_word("furnace_load"),
-        },
-        units=dict.fromkeys([*names, "mean"], response.unit),
-        decimals={
-            "furnace_load": 0, **dict.fromkeys(names, places), "mean": places + 1,
-        },
+        titles=titles,
+        units=units,
+        decimals=decimals,
         missing=_MISSING,
-    )  # fmt: skip
+    )
 
 
 def _notes(analysis: Analysis, order: list[str]) -> list[str]:

@@ -15,7 +15,7 @@ _SPACE: Final = "[ \u00a0\u2009\u202f]"
 _UNITS: Final[Mapping[str, str]] = {
     "temperature": rf"°{_SPACE}?[CF]|deg{_SPACE}?[CF]|degrees{_SPACE}(?:C|F|Celsius|Fahrenheit)",
     "bare_temperature": "[CFK]",  # not glued to its number, as in 440C
-    "energy": rf"ft{_SPACE}?[·*-]?{_SPACE}?lbf?|J|joules?",
+    "energy": rf"ft{_SPACE}?[·*-]?{_SPACE}?lbf?|foot{_SPACE}?-?pounds?|J|joules?",
     "hardness": "HRC",
     "time": "min(?:utes?)?|h(?:ours?|rs?)?|s(?:ec(?:onds?)?)?|days?",
     "length": "mm|cm|m",
@@ -181,5 +181,5 @@ def _unit(unit: str, dimension: str) -> str:
     if "temperature" in dimension:
         return "K" if unit == "K" else f"°{'F' if 'F' in unit else 'C'}"
     if dimension == "energy":
-        return "ft lbf" if unit.startswith("ft") else "J"
+        return "ft lbf" if unit.startswith("f") else "J"
     return "h" if unit.startswith("hr") else unit
