@@ -13,15 +13,19 @@ from pathlib import Path
 
 import quenchbook as qb
 from quenchbook.findings.answers import Analysis
+from quenchbook.findings.headlines import study_names
+from quenchbook.findings.plain_answers import plain_answer
+from quenchbook.findings.verdicts import VERDICTS, Finding
 from quenchbook.plots.share_words import SmallPicture
 from quenchbook.report.blocks import Block, FigureBlock, TableBlock
+from quenchbook.report.summary_words import short_answer, short_interval
 
 DATA = Path(__file__).parent.parent / "data"
 NOTEBOOK = DATA.parent / "notebooks" / "05_report.ipynb"
 IN_JOULES = "plane_irons, differences in J"
 STUDIES = (*sorted(own.name for own in DATA.iterdir() if own.is_dir()), IN_JOULES)
-SLOW = ("leaf_springs", "plane_irons", "steel_bars")
-"""No temperature in two of them; the third is the last in another scale."""
+SLOW = ("leaf_springs", "plane_irons", "steel_bars", IN_JOULES)
+"""No temperature in two of them; the demo study draws many figures."""
 
 # what the demo study does not ask, and the same asked of impact energy in J
 _MORE = """
@@ -134,6 +138,17 @@ def _makers() -> list[str]:
                 raise ValueError(f"{NOTEBOOK.name}: the blocks of this cell are not known: {cell}")
             makers.append(found[1])
     return makers
+
+
+def answer_words(name: str) -> Iterator[str]:
+    """Every answer of a study as plain sentence and in one line, also those that no page shows."""
+    analysis = both_units_analysis(name)
+    for own in analysis.findings:
+        yield from (plain_answer(own, study_names(analysis.study)), short_answer(own))
+        yield short_interval(own)
+        for verdict in VERDICTS if isinstance(own, Finding) and own.unit else ():
+            as_if = dataclasses.replace(own, verdict=verdict, margin=own.margin or 2.0)
+            yield from (plain_answer(as_if), short_answer(as_if), short_interval(as_if))
 
 
 def words_of_authors(analysis: Analysis) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import re
 from collections.abc import Sequence
 from typing import Final
 
@@ -25,6 +26,7 @@ _QUESTION: Final = 26.0
 _INTERVAL: Final = 28.0
 _WORD: Final = 27.0
 _BETWEEN: Final = 10.0
+_PAIR: Final = re.compile(r"\S+(?: to \S+)?\s(?:°[CF]|J) \([^()]*\)")
 _DPI: Final = 72  # a point of the sheet is then one pixel
 
 
@@ -229,5 +231,9 @@ def _cut(text: str, width: float, size: float, *, family: str = "DejaVu Sans") -
         width,
         key=lambda n: text_width(f"{text[:n]}\u2026", size, bold=bold, family=family),
     )
-    text = text[: max(0, fits - 1)]
+    end = max(0, fits - 1)
+    for pair in _PAIR.finditer(text):
+        if pair.start() < end < pair.end():
+            end = pair.start()  # a number is not parted from its other unit
+    text = text[:end]
     return f"{text.rstrip(' ,;:')}\u2026"

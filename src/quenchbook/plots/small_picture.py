@@ -72,9 +72,12 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
     peaks = [own for own in picture.peaks if any(own[0] == group.key for group in groups)]
     values = data[["value", "conf_low", "conf_high"]].to_numpy(dtype=float).ravel()
     y_limits = scales.padded(values, 0.04)
-    plot_top = top + 1.7 * size
+    above = (
+        1.7 * size if not picture.y_unit else 2.4 * size
+    )  # a tick of two lines may stand highest
+    plot_top = top + above
     under = _UNDER * size if picture.ticks_below else 0.0
-    plot_height = height - 1.7 * size - 3.1 * size - under - _SPAN * size * len(peaks)
+    plot_height = height - above - 3.1 * size - under - _SPAN * size * len(peaks)
     printed = Printed(picture.y_unit, "both")
     apart = 2.6 if printed.other is None else 3.8
     y_ticks = scales.axis_ticks(

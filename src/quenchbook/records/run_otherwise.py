@@ -89,7 +89,9 @@ def _words(run: pd.DataFrame, flags: pd.DataFrame, study: Study) -> str:
             first = group.iloc[0]
             actual, planned = first[factor.column], first[f"{factor.column}_planned"]
             where = f"{study.unit_word(unit)} {label}"
-            parts.append(f"{where} at {_word(factor, actual)} (planned {_word(factor, planned)})")
+            run_at = f"{where} at {_word(factor, actual)}"
+            as_planned = f"planned {_word(factor, planned)}"
+            parts.append(factor.printed.with_limits(run_at, as_planned))
     told = parts[:_MOST_TOLD]
     more = len(parts) - len(told)
     return "; ".join([*told, f"{more} more"] if more else told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable
 from importlib import resources
@@ -16,7 +17,7 @@ from quenchbook.report.pdf import compile_typst
 from quenchbook.report.svg import svg_file
 from quenchbook.report.typst_source import literal
 from quenchbook.report.wording import INVENTED, signature
-from quenchbook.units import listed
+from quenchbook.units import NO_BREAK, listed
 from quenchbook.writing import write_bytes, write_text
 
 if TYPE_CHECKING:
@@ -26,6 +27,8 @@ _WIDTH: Final = 482.0  # of the text on A4 with 20 mm at each side [pt]
 _LONGEST: Final = 400  # characters of a text of one line or a few
 _TRIES: Final = ((150.0, 26), (120.0, 20), (120.0, 14), (105.0, 9), (0.0, 5))
 """Height of the figure [pt] and most rows, tried until all stands on one page."""
+_IN_BRACKETS: Final = re.compile(r"(?<=\d) (?:°[CF]|J|ft lbf)(?=\))")
+"""Unit of a number in the other unit: a line never starts with it."""
 _TALLEST: Final = 300.0  # of the figure [pt]
 _ROW: Final = 16.0  # usual height of a row [pt]
 _ROOM: Final = 520.0  # what figure and rows have together where the other texts are short [pt]
@@ -163,4 +166,5 @@ def _figure(summary: Summary, height: float) -> bytes:
 
 
 def _text(text: str, longest: int = 24) -> str:
-    return f"text({literal(breakable(shortened(text, _LONGEST), longest))})"
+    text = _IN_BRACKETS.sub(lambda unit: unit[0].replace(" ", NO_BREAK), shortened(text, _LONGEST))
+    return f"text({literal(breakable(text, longest))})"
