@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from matplotlib.text import Text
 
@@ -35,6 +37,15 @@ WORDS = ShareWords(
      ShortVerdict("undecided", "undecided", 1, "freezer at 970 °C")),
     "96 coupons, 12 furnace loads, 480 indents", "Study irons, invented data", PICTURE,
 )  # fmt: skip
+IN_BOTH = replace(
+    WORDS,
+    headline="Dry ice moved the peak up by 44 °C (79 °F)",
+    interval="95 % interval 25 to 114 °C (45 to 205 °F)",
+    picture=replace(
+        PICTURE, y_title="Impact energy, J (below in ft lbf)", y_unit="J",
+        x_title="Austenitize, °C (below in °F)", ticks_below=("1724", "1886"),
+    ),
+)  # fmt: skip
 LONG = ShareWords(
     "q" * 300 + " long question " * 20, "A very long headline " * 12, "interval " * 30,
     tuple(ShortVerdict("no upper limit, exploratory", "undecided", 1, "words " * 60) for _ in "abc"),
@@ -44,7 +55,9 @@ PLAIN = ShareWords("Is it so?", "No", "", (), "", "Study s, invented data")
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("words", [WORDS, LONG, PLAIN], ids=["usual", "long", "plain"])
+@pytest.mark.parametrize(
+    "words", [WORDS, IN_BOTH, LONG, PLAIN], ids=["usual", "both units", "long", "plain"]
+)
 def test_no_word_is_smaller_than_24_px_or_leaves_the_card(
     words: ShareWords, size: tuple[int, int]
 ) -> None:
@@ -64,8 +77,11 @@ def test_no_word_is_smaller_than_24_px_or_leaves_the_card(
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_words_of_a_usual_card_stand_clear_of_each_other(size: tuple[int, int]) -> None:
-    figure = figure_share_card(WORDS, size).figure
+@pytest.mark.parametrize("words", [WORDS, IN_BOTH], ids=["one unit", "both units"])
+def test_words_of_a_usual_card_stand_clear_of_each_other(
+    words: ShareWords, size: tuple[int, int]
+) -> None:
+    figure = figure_share_card(words, size).figure
     with drawing_rules():
         figure.set_dpi(72)
         figure.canvas.draw()
@@ -78,6 +94,25 @@ def test_words_of_a_usual_card_stand_clear_of_each_other(size: tuple[int, int]) 
                 min(box.x1, other.x1) - max(box.x0, other.x0) > 2
                 and min(box.y1, other.y1) - max(box.y0, other.y0) > 2
             ), f"{first} meets {second}"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_ticks_have_the_other_unit_below(size: tuple[int, int]) -> None:
+    shown = [text.get_text() for text in figure_share_card(IN_BOTH, size).figure.findobj(Text)]
+    # 1.8 * 940 + 32, 1.8 * 1030 + 32; 62 J / 1.3558 (NIST SP 811)
+    assert {"1724", "1886", "45.7"} <= set(shown)
+
+
+def test_a_number_is_not_cut_from_its_other_unit() -> None:
+    # three lengths, so that the line ends in three places of the pair
+    verdicts = tuple(
+        ShortVerdict("exceeds", "exceeds", 1, f"{'w' * pad} from ice, 1030\u00a0°C (1886\u00a0°F)")
+        for pad in (23, 26, 29)
+    )
+    figure = figure_share_card(replace(WORDS, verdicts=verdicts), SIZES[1]).figure
+    cut = [own for text in figure.findobj(Text) if (own := text.get_text()).endswith("\u2026")]
+    assert len(cut) == 3
+    assert not any("1030" in own for own in cut)
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -48,7 +48,8 @@ def _unfound(prose, *more, edition="public", **options):
         "between 1.1 and 1.4 HRC", "1.11–1.43 HRC", "96 coupons in 12 loads",
         "We asked ten thousand, 10,000 readings.", "peak near 982 C", "about 1000 readings",
         "77.25 min of delay", "77 min", "63.5 HRC at 1000 °C", "on 12 September 2026",
-        "on 2026-09-12", "plan 3db02e10", "Coupon K21A read 53.0 HRC.", "1.2 h of delay is 77 min",
+        "a peak at 982 °C (1800 °F)", "a move of 27 °C (49 °F)", "19.4 J (14.3 ft lbf)",
+        "14.3 foot-pounds", "about 1800 to 1832 °F", "on 2026-09-12", "plan 3db02e10", "Coupon K21A read 53.0 HRC.", "1.2 h of delay is 77 min",
     ],
 )  # fmt: skip
 def test_a_number_of_a_result_is_found_however_it_is_rounded(prose):
@@ -90,6 +91,30 @@ def test_a_number_of_no_result_is_listed_with_the_nearest(prose, number, nearest
 )  # fmt: skip
 def test_numbers_that_are_no_claim_are_left_alone(prose):
     assert _unfound(prose) == []
+
+
+@pytest.mark.parametrize(
+    ("result", "prose"),
+    [
+        # the number in brackets is the printed one converted; 1.8 * 970.4 + 32 is 1778.7
+        ("970.4\u00a0°C", "It was 970 °C (1778 °F)."), ("970.4\u00a0°C", "It was 1779 °F (971 °C)."),
+        ("14.47\u00a0J", "It took 14 J (10.3 ft lbf)."),  # 14 / 1.3558, and not 10.67
+    ],
+)  # fmt: skip
+def test_a_number_beside_its_other_unit_is_found_with_it(result, prose):
+    notebook = [_cell(Paragraph((result,))), new_markdown_cell(prose)]
+    assert unfound_numbers(new_notebook(cells=notebook)) == []
+
+
+@pytest.mark.parametrize(
+    ("prose", "number"),
+    [
+        ("A peak at 982 °C (1850 °F).", "1850 °F"), ("It took 19.4 J (26.3 ft lbf).", "26.3 ft lbf"),
+        ("A peak at 982 °C, not 986 °C.", "986 °C"),
+    ],
+)  # fmt: skip
+def test_a_wrong_conversion_is_listed(prose, number):
+    assert [own.number for own in _unfound(prose)] == [number]
 
 
 def test_a_result_only_for_supporters_is_none_of_the_public_edition():
