@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Mapping, Sequence
+import warnings
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from quenchbook import __version__
-from quenchbook.errors import QuenchbookError
+from quenchbook.errors import QuenchbookError, QuenchbookWarning
 from quenchbook.publishing_steps import EDITIONS, USUAL, WRITERS
 
 if TYPE_CHECKING:
@@ -39,6 +40,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.run is None:
         parser.print_help()
         return 0
+    usual = warnings.formatwarning
+    warnings.formatwarning = _plain_warning(usual)
     try:
         return int(options.run(options) or 0)
     except QuenchbookError as error:
@@ -54,6 +57,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Stopped; files are whole.", file=sys.stderr)
         return 130
+    finally:
+        warnings.formatwarning = usual
+
+
+def _plain_warning(usual: Callable[..., str]) -> Callable[..., str]:
+    """Our warnings as a reader wants them: the words, not where in the code they arose."""
+
+    def written(message: Warning | str, category: type[Warning], *place: Any) -> str:
+        if issubclass(category, QuenchbookWarning):
+            return f"{message}\n"
+        return usual(message, category, *place)
+
+    return written
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from quenchbook.errors import ReportError
+from quenchbook.errors import ReportError, TypesettingError
 from quenchbook.study_folder import read_folder, resource
 
 EDITIONS: Final = ("public", "supporters")
@@ -52,6 +52,8 @@ def report_study(
     ------
     ReportError
         If an edition or output is not known, or the notebook fails.
+    TypesettingError
+        If this machine can make no PDF; all else that was asked for is written, and the HTML.
     """
     from quenchbook.report.edition import edition_of
     from quenchbook.report.run import executed
@@ -67,10 +69,16 @@ def report_study(
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
     paths: list[Path] = []
+    unset: list[str] = []
     for name in dict.fromkeys(editions):
         edition = edition_of(notebook, study, name, place, show_code=show_code, appendix=appendix)
         for target in dict.fromkeys(to):
-            paths += _writer(target)(edition)
+            try:
+                paths += _writer(target)(edition)
+            except TypesettingError as error:
+                unset.append(str(error))
+    if unset:
+        raise TypesettingError("\n".join(unset))
     return paths
 
 
