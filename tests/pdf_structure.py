@@ -24,7 +24,7 @@ def below(tag: pikepdf.Object, kind: str) -> Iterator[pikepdf.Object]:
     """Structure elements of one kind inside another."""
     for child in _list(tag.get("/K", [])):
         if isinstance(child, pikepdf.Dictionary) and "/S" in child:
-            if child.S == kind:
+            if child["/S"] == kind:
                 yield child
             yield from below(child, kind)
 
