@@ -46,9 +46,7 @@ def table(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell]]) -> st
     """
     head = "".join(f'<th scope="col">{escape(own)}</th>' if own else "<td></td>" for own in heads)
     body = "".join(f"<tr>{''.join(map(_cell, row))}</tr>" for row in rows)
-    return (
-        f'<table class="rows {name}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
-    )
+    return f'<table class="rows {name}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 
 def code_cell(code: str) -> Cell:
@@ -191,7 +189,7 @@ def _cell(cell: Cell) -> str:
     kind = f' class="{cell.kind}{" blank" if not (cell.html or cell.label) else ""}"'
     if "code" in cell.kind.split():
         return f'<th scope="row"{kind}>{cell.html}</th>'
-    return f'<td{kind}{label}>{cell.html}</td>'
+    return f"<td{kind}{label}>{cell.html}</td>"
 
 
 def _entry(entry: Entry) -> str:
