@@ -115,7 +115,9 @@ def test_lines_that_are_not_parallel_are_answered_at_both_ends(
     monkeypatch.setattr(home, lambda *_, **__: steep)
     own = trade_answer(models, QUESTION)
     assert isinstance(own, TradeFinding)
-    assert own.word == "changes with hardness"
+    assert own.word == "no single number"
+    assert "because the temper lines did not pass as parallel (p .007)" in own.sentence
+    assert "are not parallel" not in own.sentence  # a check at 5 % gives no number, and no claim
     assert math.isnan(own.estimate)
     assert "in total" in own.sentence.partition("; at the same hardness")[0]
     assert "at 62.8\u00a0HRC" in own.sentence
