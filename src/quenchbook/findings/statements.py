@@ -179,8 +179,8 @@ def what_would_decide(own: Finding) -> str:
         )
     number = f"{times:.1f}" if times < 10 else f"{times:.0f}"
     return (
-        f"To tell a difference of {margin_text(own)} from none with {confidence_words(POWER)} power "
-        f"takes about {number} times as many {unit_list(own.strata)}."
+        f"To tell a difference of {margin_text(own)} from none with {confidence_words(POWER)} "
+        f"power takes about {number} times as many {unit_list(own.strata)}."
     )
 
 

@@ -341,8 +341,8 @@ def _family_words(count: int, study: Study) -> str:
     others = "The tests of terms in the tables are further tests and not counted in this."
     if study.multiplicity == "together":
         return (
-            f"The {declared} questions share one level of {level} (Bonferroni): the chance that any "
-            "difference is called real without being so is at most "
+            f"The {declared} questions share one level of {level} (Bonferroni): the chance that "
+            "any difference is called real without being so is at most "
             f"{100 - study.confidence * 100:g}\u00a0%, and so is the chance that any is called "
             "smaller than its margin without being so, or that any place lies outside its "
             f"limits. {others}"
