@@ -13,6 +13,7 @@ import pytest
 from hypothesis import settings
 
 import quenchbook as qb
+from quenchbook.findings.answers import Analysis
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.reading import Records
 from quenchbook.study.definition import Study
@@ -35,6 +36,16 @@ def plane_irons() -> Study:
 @pytest.fixture(scope="session")
 def coated_bars() -> Study:
     return qb.read_study(ROOT / "data" / "coated_bars")
+
+
+@pytest.fixture(scope="session")
+def plane_irons_analysis() -> Analysis:
+    return qb.analyse(qb.read_folder(ROOT / "data" / "plane_irons")[2])
+
+
+@pytest.fixture(scope="session")
+def coated_bars_analysis() -> Analysis:
+    return qb.analyse(qb.read_folder(ROOT / "data" / "coated_bars")[2])
 
 
 @pytest.fixture(scope="session")

@@ -132,8 +132,15 @@ _HOME = {
     "report_method": "report.contents",
     "report_limits": "report.contents",
     "report_cautions": "report.contents",
-    "report_data": "report.contents",
+    "report_data": "report.data_and_method",
+    "report_reader_questions": "report.reader_questions",
+    "report_where_it_holds": "report.inference_space",
+    "report_repeat": "report.repeat",
     "report_appendix": "report.contents",
+    "report_summary": "report.summary_words",
+    "report_supporters": "report.supporters",
+    "report_more_figures": "report.supporters",
+    "report_readings": "report.supporters",
     "report_steel": "report.plan_contents",
     "report_outlook": "report.plan_contents",
     "report_costs": "report.plan_contents",
@@ -159,6 +166,8 @@ _HOME = {
     "next_study": "planning_steps",
     "analyse_study": "steps",
     "report_study": "publishing_steps",
+    "write_archive": "archive_steps",
+    "verify_archive": "archive_steps",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

@@ -145,6 +145,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     own.add_argument("--code", action="store_true", help="show the code of the notebook")
     own.add_argument("--no-appendix", action="store_true", help="leave the appendix out")
+    own = verb("verify", "recompute an archive of open data and compare every number", study=False)
+    own.add_argument("archive", type=Path, help="archive that report --to archive wrote")
     verb("lab", "open the notebooks of a study in JupyterLab")
     verb("doctor", "say what is installed and what is missing", study=False)
     return parser
@@ -368,7 +370,7 @@ def _report(options: argparse.Namespace) -> None:
 
     from quenchbook.publishing_steps import report_study
 
-    with tqdm(desc="cells", leave=False, disable=not sys.stderr.isatty()) as bar:
+    with tqdm(desc="report", leave=False, disable=not sys.stderr.isatty()) as bar:
 
         def shown(done: int, total: int) -> None:
             bar.total = total
@@ -383,6 +385,14 @@ def _report(options: argparse.Namespace) -> None:
             progress=shown,
         )
     _print_paths(paths)
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from quenchbook.archive_steps import verify_archive
+
+    done = verify_archive(options.archive)
+    print(done.summary())
+    return 0 if done.agrees else 2
 
 
 def _lab(options: argparse.Namespace) -> int:

@@ -36,7 +36,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "value": ("reading; in a model the mean of a coupon on the scale that is analysed", ""),
     "readings": ("number of readings of the coupon", ""),
     "coupons": ("number of coupons, of a plan or of a row", ""),
-    "file": ("file the row was read from", ""),
+    "file": ("file of the records the row was read from", ""),
     "row": ("row in the file, the head is row 1", ""),
     "what": ("kind of unit the row is about, of row in the data of a figure, or of step", ""),
     "which": ("number or code of that unit", ""),
@@ -61,6 +61,13 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
+    # files of figures
+    "figure": ("number of the figure in its report", ""),
+    "svg": ("file of the figure as SVG; blank for a photograph", ""),
+    "png": ("file of the figure as PNG, or of the photograph", ""),
+    "csv": ("file of the numbers behind the figure", ""),
+    "finding": ("what the figure shows, as a sentence", ""),
+    "alt": ("alternative text of the figure", ""),
     # austenite lost, and tempers
     "gain": ("what a cold step adds, on the analysed scale: fitted, or guessed for a plan", ""),
     "gain_low": ("lower end of that gain", "HRC"),
@@ -257,8 +264,22 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "cold_c": ("temperature of the cold step", "degC"),
     "cold_time_minutes": ("time in the cold", "minutes"),
     "temper_time_minutes": ("time at the temper temperature", "minutes"),
+    # open data
+    "table": ("table of the archive", ""),
+    "type": ("kind of the values: string, integer, number or boolean", ""),
+    "guarded": ("whether an apostrophe may guard a cell against spreadsheet formulas", ""),
+    "archived": ("what stands in the archive", ""),
+    "recomputed": ("what comes out when it is recomputed", ""),
+    "analysed": ("whether the analysis uses the row", ""),
+    "factor": ("name of what is varied, as in the study file", ""),
+    "set_for": ("unit that gets one level of the factor", ""),
+    "shape": ("how the factor enters the analysis: levels, linear or quadratic", ""),
+    "levels": ("declared levels, in the storage unit", ""),
+    "exists_for": ("where the factor exists; blank: everywhere", ""),
     # findings
-    "key": ("short name of the question", ""),
+    "confidence": ("confidence level of the interval", ""),
+    "notes": ("what else belongs to the answer", ""),
+    "key": ("short name of the question, or of the figure", ""),
     "question": ("the question in words", ""),
     "label": ("what is compared", ""),
     "against": ("with what it is compared", ""),
@@ -273,6 +294,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
 
 _ENDINGS: Final[Mapping[str, str]] = {
     "_planned": "as planned: ",
+    "_analysed": "level that stands for it in the analysis: ",
     "_order": "place in the test order of ",
 }
 
@@ -335,5 +357,5 @@ def meaning(column: str, study: _Study | None = None) -> tuple[str, str]:
         if column.endswith(ending):
             inner, unit = meaning(column.removesuffix(ending), study)
             if inner:
-                return words + inner, unit if ending == "_planned" else ""
+                return words + inner, "" if ending == "_order" else unit
     return "", ""

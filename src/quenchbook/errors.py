@@ -7,6 +7,7 @@ QuenchbookError
     UnitError           a text is not a number with a unit of the expected kind
     EstimabilityError   the records cannot answer the question
     ReportError         a report cannot be rendered
+    ArchiveError        an archive of open data is unsafe, damaged or none of ours
 QuenchbookWarning       something the reader of a result must know
 """
 
@@ -77,6 +78,10 @@ class EstimabilityError(QuenchbookError, ValueError):
 
 class ReportError(QuenchbookError, RuntimeError):
     """A report cannot be rendered."""
+
+
+class ArchiveError(QuenchbookError, ValueError):
+    """An archive of open data is unsafe, damaged or none of ours."""
 
 
 class QuenchbookWarning(UserWarning):

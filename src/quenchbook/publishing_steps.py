@@ -15,6 +15,10 @@ EDITIONS: Final = ("public", "supporters")
 WRITERS: Final[Mapping[str, str]] = {
     "html": "quenchbook.report.exporters:write_html_edition",
     "pdf": "quenchbook.report.exporters:write_pdf_edition",
+    "summary": "quenchbook.report.summary_page:write_summary_edition",
+    "fragment": "quenchbook.report.fragment:write_fragment_edition",
+    "figures": "quenchbook.report.figure_files:write_figures_edition",
+    "archive": "quenchbook.archive_steps:write_archive_edition",
 }
 """What a report can be written as: module and function, ``(Edition) -> list of Path``."""
 
@@ -42,7 +46,8 @@ def report_study(
     show_code, appendix : bool
         Whether code, and the cells tagged ``appendix``, are shown.
     progress : callable, optional
-        Called with cells done and cells in all.
+        Called with steps done and steps in all: a step is a cell of the notebook, then an output
+        of an edition.
 
     Returns
     -------
@@ -58,20 +63,46 @@ def report_study(
 
     _known(editions, EDITIONS, "edition")
     _known(to, WRITERS, "output")
+    if set(to) == {"archive"} and "public" not in editions:
+        raise ReportError("Data are the same for all: the archive comes with the public edition.")
+    editions, to = list(dict.fromkeys(editions)), list(dict.fromkeys(to))
     study, _, _ = read_folder(folder)
     own = Path(folder) / "notebooks" / "05_report.ipynb"
     notebook_path = own if own.exists() else resource("notebooks", "05_report.ipynb")
+    steps = _Steps(progress, outputs=len(editions) * len(to))
     notebook = executed(
-        notebook_path, parameters={"study_folder": "."}, folder=Path(folder), progress=progress
+        notebook_path, parameters={"study_folder": "."}, folder=Path(folder), progress=steps.cells
     )
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
     paths: list[Path] = []
-    for name in dict.fromkeys(editions):
+    for name in editions:
         edition = edition_of(notebook, study, name, place, show_code=show_code, appendix=appendix)
-        for target in dict.fromkeys(to):
+        for target in to:
             paths += _writer(target)(edition)
+            steps.output()
     return paths
+
+
+class _Steps:
+    """Counts cells and outputs together for one display of progress."""
+
+    def __init__(self, progress: Callable[[int, int], None] | None, *, outputs: int) -> None:
+        self.progress = progress
+        self.outputs = outputs
+        self.done = self.of_notebook = 0
+
+    def cells(self, done: int, total: int) -> None:
+        self.of_notebook = total
+        self._show(done)
+
+    def output(self) -> None:
+        self._show(max(self.done, self.of_notebook) + 1)
+
+    def _show(self, done: int) -> None:
+        self.done = done
+        if self.progress is not None:
+            self.progress(done, self.of_notebook + self.outputs)
 
 
 def _writer(target: str) -> Callable[..., list[Path]]:

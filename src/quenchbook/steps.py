@@ -160,7 +160,7 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
 
 
 def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
-    """Analyse the records; write tests, findings and variance components as CSV.
+    """Analyse the records; write the tables of `analysis_tables` as CSV.
 
     ``columns.csv`` beside them says what each column means.
     """
@@ -168,31 +168,12 @@ def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
 
     from quenchbook.columns import meaning
     from quenchbook.findings.answers import analyse
+    from quenchbook.findings.result_tables import analysis_tables
 
     analysis = analyse(read_folder(folder)[2])
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
-    tests, components = [], []
-    for name, model in analysis.models.items():
-        tests.append(model.tests().assign(response=name))
-        components.append(model.variance_components.assign(response=name))
-    findings = [
-        {
-            key: getattr(own, key, None)
-            for key in (
-                "key", "question", "response", "asks", "verdict", "outcome", "scale", "unit",
-                "estimate", "std_error", "df", "df_error", "statistic", "conf_low", "conf_high",
-                "inner_low", "inner_high",
-                "margin", "p_value", "sentence", "declared", "change",
-            )
-        }
-        for own in analysis.findings
-    ]  # fmt: skip
-    tables = {
-        "tests": pd.concat(tests),
-        "variance_components": pd.concat(components),
-        "findings": pd.DataFrame(findings),
-    }
+    tables = analysis_tables(analysis)
     used = dict.fromkeys(str(name) for frame in tables.values() for name in frame)
     rows = [(name, *meaning(name, analysis.study)) for name in used]
     tables["columns"] = pd.DataFrame(rows, columns=["column", "meaning", "unit"])

@@ -35,7 +35,14 @@ GAUGE_HEIGHT: Final = 28.0
 
 
 def draw_glyph(
-    sheet: Sheet, x: float, y: float, verdict: str, sign: int, *, radius: float = 5.0
+    sheet: Sheet,
+    x: float,
+    y: float,
+    verdict: str,
+    sign: int,
+    *,
+    radius: float = 5.0,
+    pen: float = 1.3,
 ) -> None:
     """Draw the glyph of a verdict with its middle at `x`, `y` [pt].
 
@@ -50,6 +57,8 @@ def draw_glyph(
         Sign of the estimate: where a triangle points.
     radius : float
         Half the size [pt].
+    pen : float
+        Width of its lines [pt].
     """
     turn = -1.0 if sign < 0 else 1.0
 
@@ -57,7 +66,7 @@ def draw_glyph(
         return [(x + turn * a * radius, y - b * radius) for a, b in corners]
 
     ground = sheet.ground
-    stroke = 1.3
+    stroke = pen
     if verdict in _FILLS:
         ground.add_patch(
             Polygon(placed(_TRIANGLE), facecolor=PAPER, edgecolor=INK, linewidth=stroke,
@@ -92,7 +101,9 @@ def draw_glyph(
     turn = 1.0  # a question mark is never mirrored
     codes = [Path.MOVETO, *[Path.CURVE4] * 6]
     hook = Path(placed(_HOOK), [int(code) for code in codes])
-    ground.add_patch(PathPatch(hook, facecolor="none", edgecolor=INK, linewidth=1.2, zorder=5.1))
+    ground.add_patch(
+        PathPatch(hook, facecolor="none", edgecolor=INK, linewidth=0.92 * pen, zorder=5.1)
+    )
     ground.add_patch(
         Circle(placed([_DOT])[0], 0.13 * radius, facecolor=INK, linewidth=0, zorder=5.1)
     )

@@ -25,20 +25,20 @@ INNER: Final = WIDTH - 2 * MARGIN
 _MISSING: Final = "\u25a1"
 
 
-def new_figure(height_in: float) -> Figure:
-    """Make an empty figure 4.6 in wide on paper.
+def new_figure(height_in: float, width_in: float = WIDTH_IN) -> Figure:
+    """Make an empty figure on paper, 4.6 in wide unless said otherwise.
 
     Parameters
     ----------
-    height_in : float
-        Height [in].
+    height_in, width_in : float
+        Size [in].
     """
-    return Figure(figsize=(WIDTH_IN, height_in), facecolor=PAPER)
+    return Figure(figsize=(width_in, height_in), facecolor=PAPER)
 
 
 @functools.cache
-def _font(bold: bool) -> tuple[FontProperties, frozenset[int]]:
-    properties = FontProperties(family=[FONT], weight="bold" if bold else "normal")
+def _font(bold: bool, family: str = FONT) -> tuple[FontProperties, frozenset[int]]:
+    properties = FontProperties(family=[family], weight="bold" if bold else "normal")
     return properties, frozenset(get_font(findfont(properties)).get_charmap())
 
 
@@ -52,17 +52,23 @@ def printable(text: str) -> str:
 
 
 @functools.lru_cache(maxsize=4096)
-def text_width(text: str, size: float, *, bold: bool = False) -> float:
+def text_width(text: str, size: float, *, bold: bool = False, family: str = FONT) -> float:
     """Width of a text [pt]."""
     if not text:
         return 0.0
-    properties = _font(bold)[0].copy()
+    properties, known = _font(bold, family)
+    properties = properties.copy()
     properties.set_size(size)
-    width, _, _ = text_to_path.get_text_width_height_descent(printable(text), properties, False)
+    text = printable(text)
+    if family != FONT:  # what it lacks is drawn in our usual font, about as wide as its widest
+        text = "".join(sign if ord(sign) in known else "M" for sign in text)
+    width, _, _ = text_to_path.get_text_width_height_descent(text, properties, False)
     return float(width)
 
 
-def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
+def wrapped(
+    text: str, width: float, size: float, *, bold: bool = False, family: str = FONT
+) -> list[str]:
     """Lines of a text that are no wider than `width` [pt]; a longer word is cut.
 
     Breaks only at plain blanks: a no-break space keeps number and unit together.
@@ -71,14 +77,18 @@ def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list
     line = ""
     for word in printable(text).split(" "):
         joined = f"{line} {word}" if line else word
-        if text_width(joined, size, bold=bold) <= width:
+        if text_width(joined, size, bold=bold, family=family) <= width:
             line = joined
             continue
         if line:
             lines.append(line)
-        while text_width(word, size, bold=bold) > width and len(word) > 1:
+        while text_width(word, size, bold=bold, family=family) > width and len(word) > 1:
             cut = max(
-                (n for n in range(1, len(word)) if text_width(word[:n], size, bold=bold) <= width),
+                (
+                    n
+                    for n in range(1, len(word))
+                    if text_width(word[:n], size, bold=bold, family=family) <= width
+                ),
                 default=1,
             )
             lines.append(word[:cut])
@@ -128,16 +138,17 @@ class Sheet:
 
     Parameters
     ----------
-    height : float
-        Height [pt].
+    height, width : float
+        Size [pt].
     """
 
-    def __init__(self, height: float) -> None:
+    def __init__(self, height: float, width: float = WIDTH) -> None:
         self.height = height
-        self.figure = new_figure(height / 72.0)
+        self.width = width
+        self.figure = new_figure(height / 72.0, width / 72.0)
         self.ground: Axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0))
         self.ground.set_axis_off()
-        self.ground.set_xlim(0.0, WIDTH)
+        self.ground.set_xlim(0.0, width)
         self.ground.set_ylim(height, 0.0)
         self.ground.set_zorder(2)
 
@@ -152,7 +163,12 @@ class Sheet:
     ) -> Panel:
         """Add empty axes without frame or ticks."""
         axes = self.figure.add_axes(
-            (left / WIDTH, 1.0 - (top + height) / self.height, width / WIDTH, height / self.height)
+            (
+                left / self.width,
+                1.0 - (top + height) / self.height,
+                width / self.width,
+                height / self.height,
+            )
         )
         axes.patch.set_visible(False)
         axes.set_axis_off()
@@ -171,11 +187,14 @@ class Sheet:
         colour: str = INK,
         bold: bool = False,
         align: str = "left",
+        family: str = FONT,
     ) -> Text:
         """Write one line; `y` is its baseline."""
+        more: dict[str, Any] = {} if family == FONT else {"family": [family, FONT]}
         return self.ground.text(
             x, y, printable(text), size=size, color=colour, ha=align, va="baseline",
             weight="bold" if bold else "normal", zorder=6,
+            **more,
         )  # fmt: skip
 
     def line(
@@ -230,5 +249,5 @@ class Sheet:
         self.line((x, x), (y, y + 3.0), PENCIL, AXIS_PT)
         if text:
             half = text_width(text, size) / 2 + 1.0
-            inside = min(max(x, half), WIDTH - half)
+            inside = min(max(x, half), self.width - half)
             self.text(inside, y + 5.5 + 0.76 * size, text, size=size, align="center")

@@ -119,10 +119,11 @@ def mark_styles(factor: Factor | None) -> dict[Level, MarkStyle]:
         return {}
     if factor.name == "cold_route" and set(factor.levels) <= set(ROUTE_STYLES):
         return {level: ROUTE_STYLES[str(level)] for level in factor.levels}
-    return {level: _neutral_style(i, len(factor.levels)) for i, level in enumerate(factor.levels)}
+    return {level: neutral_style(i, len(factor.levels)) for i, level in enumerate(factor.levels)}
 
 
-def _neutral_style(index: int, count: int) -> MarkStyle:
+def neutral_style(index: int, count: int) -> MarkStyle:
+    """Ink mark of a level by its place among all; letters where there are more than four."""
     if count == 1:
         return NEUTRAL
     if count <= len(_NEUTRAL_STYLES):

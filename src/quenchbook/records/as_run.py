@@ -21,7 +21,7 @@ Rows = list[dict[str, Any]]
 
 
 def matrix_as_run(
-    matrix: CouponMatrix, deviations: pd.DataFrame
+    matrix: CouponMatrix, deviations: pd.DataFrame, *, as_analysed: bool = True
 ) -> tuple[pd.DataFrame, list[str], list[Problem]]:
     """Coupon matrix with actual levels, ``<column>_planned`` beside each factor column.
 
@@ -37,6 +37,8 @@ def matrix_as_run(
     matrix : CouponMatrix
     deviations : DataFrame
         Deviations of `Records`.
+    as_analysed : bool
+        False: every factor takes the actual value, and no coupon is left out.
 
     Returns
     -------
@@ -71,7 +73,8 @@ def matrix_as_run(
             told_by |= dict.fromkeys(at, number)
         undeclared: dict[int, list[int]] = {}
         for i, number in told_by.items():
-            level = analysed_level(factor, own[number]["actual"])
+            actual = own[number]["actual"]
+            level = analysed_level(factor, actual) if as_analysed else actual
             if level is None:
                 undeclared.setdefault(number, []).append(i)
             else:

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 from quenchbook.findings.answers import Analysis, AnyFinding
+from quenchbook.findings.traces import trace_note
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import VERDICTS, Finding
 from quenchbook.fit.curves import curve_factors, response_curves
 from quenchbook.fit.mixed import MixedModel
-from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, from_drawing
-from quenchbook.report.trade_figures import trade_figures
+from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, Runs, Section, from_drawing
+from quenchbook.report.means_blocks import means_blocks
+from quenchbook.report.trade_figures import drawn_together, trade_figures
+
+CANNOT_TELL: Final = "What cannot be told"
+"""Title of the section that says why a question has no answer."""
 
 _SHOW_CURVES = ("peak", "working_window")
 """Kinds whose figure shows the fitted curves."""
@@ -33,8 +39,20 @@ def verdict_blocks(findings: Iterable[AnyFinding]) -> list[Block]:
     return [Paragraph(("The words for what was shown:",)), Bullets(meanings)]
 
 
-def response_blocks(analysis: Analysis, name: str, own: Sequence[AnyFinding]) -> list[Block]:
-    """Answers about one response: comparisons as gauges, curves, sentences, figures of curves.
+def question_anchor(key: str) -> str:
+    """Anchor of the section that answers a declared question."""
+    return f"question-{key}"
+
+
+def question_link(key: str) -> str:
+    """Link to the section that answers a declared question."""
+    return f"#{question_anchor(key)}"
+
+
+def response_blocks(
+    analysis: Analysis, name: str, own: Sequence[AnyFinding], *, level: int = 3
+) -> list[Block]:
+    """Answers about one response: comparisons as gauges, curves, a section for each question.
 
     Parameters
     ----------
@@ -43,27 +61,60 @@ def response_blocks(analysis: Analysis, name: str, own: Sequence[AnyFinding]) ->
         Name of the response.
     own : sequence of findings
         About that response.
+    level : int
+        Of the heading of a question.
     """
     contrasts = [f for f in own if isinstance(f, Finding)]
     compared = comparison_blocks(contrasts, analysis.study.response(name).unit)
     blocks = compared[:1]  # the figure; what is said of it stands last
-    if not any(getattr(f, "asks", "") in _SHOW_CURVES for f in own):
+    if shows_curves(own):
         blocks += curve_blocks(analysis.models[name])
-    return [*blocks, *sentence_blocks(own), *trade_figures(own), *compared[1:]]
+    common = _common_notes(own)
+    for together in drawn_together(own):
+        for f in together:
+            blocks.append(Section(f.question or f.label, level, question_anchor(f.key)))
+            blocks.append(Paragraph(_said(analysis, f, common)))
+            blocks += means_blocks(analysis, f)
+        blocks += trade_figures(together)
+    return [*blocks, *_common_blocks(common), *compared[1:]]
 
 
-def sentence_blocks(own: Sequence[AnyFinding]) -> list[Block]:
+def refused_blocks(analysis: Analysis, name: str, *, level: int) -> list[Block]:
+    """A section for each question about a response that the records cannot answer."""
+    blocks: list[Block] = []
+    for question, _ in analysis.unanswered:
+        if question.response == name:
+            blocks.append(Section(question.words, level, question_anchor(question.key)))
+            why = Run(CANNOT_TELL, link=f"#{CANNOT_TELL.replace(' ', '-')}")
+            said = (Run("not answered", emphasis=True), ". Why stands under ", why, ".")
+            blocks.append(Paragraph(said))
+    return blocks
+
+
+def shows_curves(own: Sequence[AnyFinding]) -> bool:
+    """Whether a response gets its curves as a figure: no figure of an answer shows them already."""
+    return not any(getattr(f, "asks", "") in _SHOW_CURVES for f in own)
+
+
+def sentence_blocks(analysis: Analysis, own: Sequence[AnyFinding]) -> list[Block]:
     """A paragraph for each answer; notes that several carry stand once, below all."""
     common = _common_notes(own)
-    blocks: list[Block] = []
-    for f in own:
-        below = [note for note in _below(f) if note not in common]
-        said = " ".join(filter(None, (f.sentence, f.remedy, f.change, *below)))
-        runs = (Run(f.question, strong=True), " ", Run(f.word, emphasis=True), f". {said}")
-        blocks.append(Paragraph(runs))
-    if common:
-        blocks.append(Paragraph((f"Of several answers: {' '.join(common)}",)))
-    return blocks
+    blocks: list[Block] = [
+        Paragraph((Run(f.question, strong=True), " ", *_said(analysis, f, common))) for f in own
+    ]
+    return [*blocks, *_common_blocks(common)]
+
+
+def _said(analysis: Analysis, own: AnyFinding, common: Sequence[str]) -> Runs:
+    """Verdict, sentence with a note on where it comes from, and what belongs to it."""
+    below = (note for note in _below(own) if note not in common)
+    rest = " ".join(filter(None, (own.remedy, own.change, *below)))
+    sentence = Run(own.sentence, note=trace_note(analysis, own))
+    return (Run(own.word, emphasis=True), ". ", sentence, f" {rest}" if rest else "")
+
+
+def _common_blocks(common: Sequence[str]) -> list[Block]:
+    return [Paragraph((f"Of several answers: {' '.join(common)}",))] if common else []
 
 
 def curve_blocks(model: MixedModel) -> list[Block]:

@@ -71,7 +71,7 @@ def report_asked(analysis: Analysis, *asks: str) -> list[Block]:
         drawn = trade_figures(own)
         if about_peaks and not drawn:
             drawn = curve_blocks(analysis.models[name])
-        blocks += [*compared[:1], *sentence_blocks(own), *drawn, *compared[1:]]
+        blocks += [*compared[:1], *sentence_blocks(analysis, own), *drawn, *compared[1:]]
     for question, why in analysis.unanswered:
         if question.key in wanted:
             runs = (Run(question.words, strong=True), " ", Run("not answered", emphasis=True))

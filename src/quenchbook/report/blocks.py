@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Final, Protocol
 
 from quenchbook.errors import ReportError
+from quenchbook.plots.share_words import ShareWords
 from quenchbook.report.block_json import decoded, encoded
 
 if TYPE_CHECKING:
@@ -81,7 +82,10 @@ class Headline(Block):
 
 @dataclass(frozen=True)
 class FindingRow:
-    """One finding: verdict with glyph, statement, gauge, estimate and interval."""
+    """One finding: verdict with glyph, statement, gauge, estimate and interval.
+
+    `link` leads from the statement to the place that shows it.
+    """
 
     verdict: str
     glyph_svg: str
@@ -89,6 +93,7 @@ class FindingRow:
     statement: str
     estimate_text: str
     interval_text: str
+    link: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,11 +106,12 @@ class FindingRows(Block):
 
 @dataclass(frozen=True)
 class Section(Block):
-    """A heading; the headline is level 1."""
+    """A heading; the headline is level 1. Links lead to `anchor`, or else to its title."""
 
     kind: ClassVar[str] = "section"
     title: str
     level: int = 2
+    anchor: str = ""
 
 
 @dataclass(frozen=True)
@@ -162,6 +168,12 @@ class FigureBlock(Block):
     notes: tuple[str, ...] = ()
     alt: str = ""
     data_csv: str = ""
+    bitmap: str = "png"
+    """What `png_base64` really holds: ``png``, or ``jpeg`` for a photograph."""
+
+    def __post_init__(self) -> None:
+        if self.bitmap not in ("png", "jpeg"):
+            raise ReportError(f"A bitmap is png or jpeg, not '{self.bitmap:.20}'.")
 
 
 @dataclass(frozen=True)
@@ -208,6 +220,27 @@ class Cautions(Block):
 
 
 @dataclass(frozen=True)
+class Summary(Block):
+    """What the one-page summary and the share pictures are made from; no page of a report shows it.
+
+    Attributes
+    ----------
+    words : ShareWords
+        What share pictures say.
+    counts, holds_for, not_told, plan : str
+        Coupons, loads and readings; the inference space in one line; what cannot be told in one
+        line; study and plan hash.
+    """
+
+    kind: ClassVar[str] = "summary"
+    words: ShareWords
+    counts: str
+    holds_for: str
+    not_told: str
+    plan: str
+
+
+@dataclass(frozen=True)
 class PageBreak(Block):
     """What follows starts on a new sheet when it is printed."""
 
@@ -218,7 +251,7 @@ KINDS: Final[Mapping[str, type[Block]]] = {
     kind.kind: kind
     for kind in (
         Headline, FindingRows, Section, Paragraph, Bullets, Quote, Preformatted,
-        FigureBlock, TableBlock, Cautions, PageBreak,
+        FigureBlock, TableBlock, Cautions, PageBreak, Summary,
     )
 }  # fmt: skip
 

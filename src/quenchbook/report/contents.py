@@ -11,14 +11,17 @@ from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
 from quenchbook.findings.answers import Analysis
-from quenchbook.findings.statements import (
-    percent_text,
-)
+from quenchbook.findings.statements import percent_text
 from quenchbook.fit.diagnostics import diagnostics
 from quenchbook.fit.equal_hardness import EqualHardness
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.noise import noise_budget
-from quenchbook.report.answer_blocks import response_blocks, verdict_blocks
+from quenchbook.report.answer_blocks import (
+    CANNOT_TELL,
+    refused_blocks,
+    response_blocks,
+    verdict_blocks,
+)
 from quenchbook.report.blocks import (
     Block,
     Bullets,
@@ -29,6 +32,7 @@ from quenchbook.report.blocks import (
     Section,
     from_drawing,
 )
+from quenchbook.report.means_blocks import OF_MEANS
 from quenchbook.report.noise_tables import (
     error_share_table,
     ignoring_blocks,
@@ -48,7 +52,6 @@ from quenchbook.report.tester_tables import blocks_of_testers, length_blocks
 from quenchbook.study.definition import Response, Study, held_words
 from quenchbook.units import capital, listed, with_unit
 
-_MOST_ANSWERS = 5
 _FEW_SPARE = 2
 
 
@@ -125,33 +128,33 @@ def report_noise(analysis: Analysis) -> list[Block]:
 
 
 def report_questions(analysis: Analysis) -> list[Block]:
-    """Each declared question with its verdict, and the figures of each response."""
-    blocks: list[Block] = [Section("What was found"), *verdict_blocks(analysis.findings)]
+    """A section for each declared question, with verdict and means, and the figures they share."""
+    blocks: list[Block] = [
+        Section("What was found"),
+        *verdict_blocks(analysis.findings),
+    ]
+    asked = {question.key for question in analysis.study.questions}
+    if any(own.key in asked for own in analysis.findings):
+        blocks.append(Paragraph((OF_MEANS,)))
+    several = len(analysis.models) > 1
     for name in analysis.models:
-        if len(analysis.models) > 1:
+        if several:
             blocks.append(Section(capital(analysis.study.response(name).quantity), level=3))
         own = [f for f in analysis.findings if f.response == name]
-        blocks += response_blocks(analysis, name, own)
+        level = 4 if several else 3
+        blocks += response_blocks(analysis, name, own, level=level)
+        blocks += refused_blocks(analysis, name, level=level)
+    left = [question.response for question, _ in analysis.unanswered]
+    for name in dict.fromkeys(name for name in left if name not in analysis.models):
+        blocks += refused_blocks(analysis, name, level=3)
     return blocks
 
 
 def report_limits(analysis: Analysis) -> list[Block]:
-    """What cannot be told, and where the result holds."""
+    """What cannot be told, and why."""
     study = analysis.study
     items: list[Runs] = []
-    counts = analysis.records.matrix.unit_counts()
-    parts = [str(study.steel[key]) for key in ("grade", "condition") if study.steel.get(key)]
-    steel = " ".join(parts) or "the steel used (not told)"
-    loads = counts.get("furnace_load", 0)
-    where = [steel, *(["one furnace"] if study.equipment.get("furnace") else [])]
-    if loads:
-        where.append(f"{loads} {study.unit_word('furnace_load', loads)}")
-    items.append(
-        (
-            f"The result holds for {', '.join(where)}. Another mill heat, furnace or tester may "
-            "behave differently.",
-        )
-    )
+    loads = analysis.records.matrix.unit_counts().get("furnace_load", 0)
     for finding in analysis.findings:
         if finding.verdict == "undecided":
             items.append(
@@ -173,7 +176,9 @@ def report_limits(analysis: Analysis) -> list[Block]:
     items += [(words,) for words in (_equal_hardness_words(analysis), _scale_words(study)) if words]
     if (count := len(analysis.findings)) > 1:
         items.append((_family_words(count, study),))
-    return [Section("What cannot be told"), Bullets(tuple(items))]
+    if not items:
+        items.append(("Nothing beyond what stands with the answers.",))
+    return [Section(CANNOT_TELL), Bullets(tuple(items))]
 
 
 def _thin_noise_words(model: MixedModel) -> list[str]:
@@ -261,37 +266,6 @@ def cautions_table(study: Study) -> Cautions:
 def report_cautions(analysis: Analysis) -> list[Block]:
     """Cautions for whoever wants to repeat it."""
     return [Section("Before you repeat it"), cautions_table(analysis.study)]
-
-
-def report_data(analysis: Analysis) -> list[Block]:
-    """Where the numbers are, what made them, and under which licence."""
-    from quenchbook import __version__
-
-    study, matrix = analysis.study, analysis.records.matrix
-    versions = ", ".join(f"{name} {value}" for name, value in matrix.versions.items())
-    return [
-        Section("Data and method"),
-        Paragraph(
-            (
-                f"Study {study.key}, plan {matrix.plan_hash}, made with {versions}; analysed "
-                "with quenchbook "
-                f"{__version__}. Licence of data and text: {study.licence}.",
-            )
-        ),
-        Paragraph(
-            (
-                "Each term is tested against the mean square of the unit it was set for, on "
-                "unit values with "
-                "equal weights; where units are of unequal size a safety factor and error "
-                "degrees of freedom "
-                "after Box are used, in balanced parts the test is the classical F of the "
-                "stratum. Variance "
-                "components are estimated by REML, not below zero; the limits of their standard "
-                "deviations "
-                "are modified large-sample limits. No reading was removed by a rule.",
-            )
-        ),
-    ]
 
 
 def report_appendix(analysis: Analysis) -> list[Block]:

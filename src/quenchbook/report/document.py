@@ -99,7 +99,8 @@ def _placed(blocks: Sequence[Block]) -> Iterator[Placed]:
     for block in blocks:
         heading = heading_of(block)
         if heading is not None:
-            yield Placed(block, _free(_slug(heading[1]), taken))
+            own = getattr(block, "anchor", "")
+            yield Placed(block, _free(_slug(own or heading[1]), taken))
         elif isinstance(block, FigureBlock):
             figures += 1
             yield Placed(block, _free(_slug(f"figure-{block.key}"), taken), f"Figure {figures}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from quenchbook.findings.answers import Analysis, AnyFinding, AnyQuestion
+from quenchbook.findings.headlines import headline_answers, rest_words
 from quenchbook.findings.statements import (
     estimate_text,
     f_text,
@@ -11,17 +12,17 @@ from quenchbook.findings.statements import (
     p_text,
     shown_limits,
 )
+from quenchbook.findings.traces import trace_note
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import INNER_VERDICTS, Finding, TermFinding
 from quenchbook.records.tester import checks_of_testers
+from quenchbook.report.answer_blocks import question_link
 from quenchbook.report.blocks import Block, FindingRow, FindingRows, Headline, Paragraph, Run, Runs
 from quenchbook.units import listed
 
-_MOST_ANSWERS = 5
-
 
 def report_answer(analysis: Analysis) -> list[Block]:
-    """Question, answer in at most five sentences, and a row for each question of the study."""
+    """Question, what was fixed beforehand, answer in at most three sentences, a row a question."""
     study = analysis.study
     counts = analysis.records.matrix.unit_counts()
     days = int(analysis.records.matrix.in_loads["day"].nunique())
@@ -37,42 +38,44 @@ def report_answer(analysis: Analysis) -> list[Block]:
     return [
         Headline(
             question=study.question,
-            byline=f"{study.author}{date}. {', '.join(units)}.",
+            byline=f"{study.author}{date}. {', '.join(units)}. {_fixed_words(analysis)}",
             answer=_answer(analysis),
             invented=study.invented,
         ),
         *([Paragraph((Run(alarm, strong=True),))] if alarm else []),
-        *([Paragraph((_how_to_read(analysis),))] if analysis.findings else []),
+        *([Paragraph((words,))] if (words := _how_to_read(analysis)) else []),
         FindingRows(_finding_rows(analysis)),
     ]
 
 
+def _fixed_words(analysis: Analysis) -> str:
+    """What was fixed before the data, and by which plan that can be checked."""
+    matrix = analysis.records.matrix
+    words = analysis.standing()
+    if analysis.study.published or not matrix.declaration:
+        return words
+    when = "before the data"
+    return words.replace(when, f"{when} (plan {matrix.short_hash})", 1)
+
+
 def _answer(analysis: Analysis) -> Runs:
-    """One sentence a question, what is settled first; what came after the data only if alone."""
-    own = [f for f in analysis.findings if not f.change] or list(analysis.findings)
-    if not own:
+    """At most three sentences, each with a note on where it comes from, and what stands below."""
+    shown = headline_answers(analysis)
+    if not shown:
         return ("No question could be answered.",)
-    ordered = sorted(own, key=_openness)
-    bold = ordered[0].verdict != "undecided"
-    texts = [
-        f"Exploratory: {f.sentence}" if f.change else f.sentence for f in ordered[:_MOST_ANSWERS]
-    ]
-    rest = len(analysis.findings) - len(texts)
-    if rest > 0:
-        texts.append(f"{rest} more {'answer stands' if rest == 1 else 'answers stand'} below.")
-    return (Run(texts[0], strong=bold), *(f"\n{text}" for text in texts[1:]))
-
-
-def _openness(own: AnyFinding) -> int:
-    """How much a finding leaves open: nothing, the margin, everything."""
-    if own.verdict == "undecided":
-        return 2
-    return int(own.verdict == "differs" and getattr(own, "margin", None) is not None)
+    late = bool(shown[0].finding.change)
+    parts: list[str | Run] = ["No question that was declared has an answer.\n"] if late else []
+    for number, own in enumerate(shown):
+        parts += ["\n"] if number else []
+        note = trace_note(analysis, own.finding)
+        parts.append(Run(own.sentence, strong=number == 0 and not late, note=note))
+    rest = rest_words(analysis, shown)
+    return (*parts, *([f"\n{rest}"] if rest else []))
 
 
 def _how_to_read(analysis: Analysis) -> str:
     """Which interval is which in the rows, and what the grey field is."""
-    texts = [analysis.standing(), *dict.fromkeys(f.change for f in analysis.findings if f.change)]
+    texts = list(dict.fromkeys(f.change for f in analysis.findings if f.change))
     own = [f for f in analysis.findings if isinstance(f, Finding)]
     if own:
         outer, inner = own[0].confidence, 2 * own[0].confidence - 1
@@ -117,6 +120,7 @@ def _unanswered_row(question: AnyQuestion) -> FindingRow:
         statement=question.words,
         estimate_text="",
         interval_text="",
+        link=question_link(question.key),
     )
 
 
@@ -131,6 +135,7 @@ def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> Finding
             statement=_statement(own),
             estimate_text=f_text(own.statistic, own.df, own.df_error),
             interval_text=p_text(own.p_value),
+            link=question_link(own.key),
         )
     if isinstance(own, TradeFinding):
         return FindingRow(
@@ -140,6 +145,7 @@ def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> Finding
             statement=_statement(own),
             estimate_text=own.estimate_words,
             interval_text=own.limits_words,
+            link=question_link(own.key),
         )
     return FindingRow(
         verdict=own.verdict,
@@ -148,6 +154,7 @@ def _finding_row(own: AnyFinding, limits: tuple[float, float] | None) -> Finding
         statement=_statement(own),
         estimate_text=estimate_text(own),
         interval_text=shown_limits(own).replace("; ", "\n"),
+        link=question_link(own.key),
     )
 
 

@@ -22,6 +22,7 @@ from quenchbook.report.blocks import (
     Run,
     Runs,
     Section,
+    Summary,
     TableBlock,
 )
 from quenchbook.report.characters import shown
@@ -147,7 +148,10 @@ class _Page:
                 signed = signature(self.document) if level == 1 else ""
                 return heading + (f'\n<p class="byline">{escape(signed)}</p>' if signed else "")
             case FindingRows():
-                rows = (_finding(row, f"finding-{n}") for n, row in enumerate(block.rows, start=1))
+                rows = (
+                    _finding(row, f"finding-{n}", safe_link(row.link, self.document))
+                    for n, row in enumerate(block.rows, start=1)
+                )
                 return f'<ul class="findings" role="list">{"".join(rows)}</ul>'
             case Paragraph():
                 return f"<p>{self._runs(block.runs)}</p>"
@@ -172,6 +176,8 @@ class _Page:
                 )
             case PageBreak():
                 return '<div class="turn"></div>'
+            case Summary():
+                return ""  # for the outputs beside the report
         raise AssertionError(f"no HTML for {block.kind}")
 
     def _headline(self, block: Headline, anchor: str) -> str:
@@ -220,11 +226,15 @@ def _lines(text: str) -> str:
     return escape(text).replace("\n", "<br>")
 
 
-def _finding(row: FindingRow, prefix: str) -> str:
+def _finding(row: FindingRow, prefix: str, target: str) -> str:
     glyph = _mark(row.glyph_svg, f"{prefix}-glyph")
+    statement = _lines(row.statement)
+    if target:
+        words, line_end, mark = row.statement.partition("\n")
+        statement = f'<a href="{escape(target)}">{_lines(words)}</a>{_lines(line_end + mark)}'
     return (
         f'<li><span class="verdict">{glyph}{escape(row.verdict)}</span>'
-        f'<span class="statement">{_lines(row.statement)}</span>'
+        f'<span class="statement">{statement}</span>'
         f'<span class="gauge">{_mark(row.gauge_svg, f"{prefix}-gauge")}</span>'
         f'<span class="numbers">{escape(row.estimate_text)}'
         f"<span>{_lines(row.interval_text)}</span></span></li>"
@@ -241,7 +251,7 @@ def _figure(block: FigureBlock, placed: Placed) -> str:
     if block.svg:
         picture = inline_svg(block.svg, prefix=placed.anchor, title=block.alt, where=where)
     else:
-        source = escape(f"data:image/png;base64,{block.png_base64}")
+        source = escape(f"data:image/{block.bitmap};base64,{block.png_base64}")
         picture = f'<img src="{source}" alt="{escape(block.alt)}">'
     finding, reading, notes = (escape(part) for part in caption_parts(block, placed.label))
     return (

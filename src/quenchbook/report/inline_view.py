@@ -18,6 +18,7 @@ from quenchbook.report.blocks import (
     Run,
     Runs,
     Section,
+    Summary,
     TableBlock,
     plain_text,
 )
@@ -57,7 +58,8 @@ def inline_html(block: Block) -> str:
             notes = "".join(f"<br><small>{_escape(note)}</small>" for note in block.notes)
             return (
                 f'<figure style="max-width:460px;margin:0 0 1em"><img alt="{_escape(block.alt)}" '
-                f'style="max-width:100%" src="data:image/png;base64,{_escape(block.png_base64)}">'
+                f'style="max-width:100%" src="data:image/{block.bitmap};base64,'
+                f'{_escape(block.png_base64)}">'
                 f"<figcaption><strong>{_escape(block.finding)}</strong> {_escape(block.reading)}"
                 f"{notes}</figcaption></figure>"
             )
@@ -71,6 +73,12 @@ def inline_html(block: Block) -> str:
             return f"<p><strong>{_escape(block.title)}</strong></p><ul>{items}</ul>"
         case PageBreak():
             return "<hr>"
+        case Summary():
+            lines = (block.words.headline, block.words.interval, block.holds_for, block.not_told)
+            return (
+                "<p>For the one-page summary and the share pictures; the report itself leaves it "
+                "out.</p><ul>" + "".join(f"<li>{_escape(line)}</li>" for line in lines) + "</ul>"
+            )
     raise AssertionError(f"no view of {block.kind}")
 
 
@@ -96,6 +104,8 @@ def inline_text(block: Block) -> str:
             return block.text
         case TableBlock():
             return f"{block.caption} ({len(block.rows)} rows)"
+        case Summary():
+            return f"{block.words.headline} {block.words.interval}".rstrip()
     return block.kind.replace("_", " ")
 
 

@@ -47,10 +47,12 @@ def factor_table(study: Study) -> TableBlock:
 def equipment_table(study: Study) -> TableBlock:
     """Steel and equipment as the study file names them."""
     rows = [
-        ("steel: " + str(key).replace("_", " "), _plain(value))
+        ("steel: " + str(key).replace("_", " "), told_text(value))
         for key, value in study.steel.items()
     ]
-    rows += [(str(key).replace("_", " "), _plain(value)) for key, value in study.equipment.items()]
+    rows += [
+        (str(key).replace("_", " "), told_text(value)) for key, value in study.equipment.items()
+    ]
     return table(
         pd.DataFrame(rows, columns=["what", "which"]),
         key="equipment",
@@ -76,7 +78,8 @@ def files_table(paths: Sequence[str | Path]) -> TableBlock:
     )
 
 
-def _plain(value: object) -> str:
+def told_text(value: object) -> str:
+    """Value of a table of the study file in print: degree signs, true minus."""
     if isinstance(value, dict):
         return ", ".join(
             f"{key} {part:g}" if isinstance(part, float) else f"{key} {part}"

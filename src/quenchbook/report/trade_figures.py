@@ -31,6 +31,16 @@ _DRAWN_WITH: Final[Mapping[str, str]] = {
 """Kinds that are drawn in the figure of another kind."""
 
 
+def drawn_together(findings: Iterable[AnyFinding]) -> list[list[AnyFinding]]:
+    """Findings in groups that share a figure; comparisons and terms, each its own, go first."""
+    groups: dict[str, list[AnyFinding]] = {}
+    for own in findings:
+        asks = getattr(own, "asks", "")
+        groups.setdefault(_DRAWN_WITH.get(asks, asks), []).append(own)
+    first = groups.pop("", [])
+    return [group for group in (first, *groups.values()) if group]
+
+
 def trade_figures(findings: Iterable[AnyFinding]) -> list[Block]:
     """Figures of the findings of one response, kind by kind."""
     by_kind: dict[str, list[AnyFinding]] = {}

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import base64
+import io
 import itertools
 from collections.abc import Iterable, Sequence
 from importlib import resources
 from typing import Final
 
+from quenchbook.errors import ReportError
 from quenchbook.report.blocks import (
     Block,
     Bullets,
@@ -23,6 +25,7 @@ from quenchbook.report.blocks import (
     Run,
     Runs,
     Section,
+    Summary,
     TableBlock,
 )
 from quenchbook.report.characters import breakable, shortened, shown
@@ -120,6 +123,8 @@ class _Source:
                 return f"#cautions({_text(block.title)}, {items}, long: {long})"
             case PageBreak():
                 return "#pagebreak(weak: true)"
+            case Summary():
+                return ""  # for the outputs beside the report
         raise AssertionError(f"no Typst source for {block.kind}")
 
     def _headline(self, block: Headline, anchor: str) -> str:
@@ -137,9 +142,13 @@ class _Source:
         )
 
     def _finding(self, row: FindingRow, number: int) -> str:
+        target = safe_link(row.link, self.document)
+        statement = _text(row.statement)
+        if target.startswith("#"):
+            statement = f"link(label({literal(target[1:])}), {statement})"
         parts = [
             f"verdict: {_text(row.verdict, 12)}",
-            f"statement: {_text(row.statement)}",
+            f"statement: {statement}",
             f"estimate: {_text(row.estimate_text, 14)}",
             f"interval: {_text(row.interval_text, 14)}",
             f"long: {_is_long((row.verdict, row.statement, row.estimate_text), _LONGEST_ROW)}",
@@ -157,14 +166,15 @@ class _Source:
 
     def _figure(self, block: FigureBlock, placed: Placed) -> str:
         where, number = f"figure '{block.key}'", placed.label.split()[-1]
-        width = "117mm"
         if block.svg:
             name = self._picture(block.svg, f"figure-{number}.svg", where)
             ratio = svg_ratio(block.svg, where=where)
-            width = f"{117 * min(1.0, _TALLEST / ratio):.2f}mm"
         else:
-            self.files[f"figure-{number}.png"] = base64.b64decode(block.png_base64)
-            name = literal(f"figure-{number}.png")
+            file = f"figure-{number}.{block.bitmap}"
+            self.files[file] = base64.b64decode(block.png_base64)
+            name = literal(file)
+            ratio = _bitmap_ratio(self.files[file], where)
+        width = f"{117 * min(1.0, _TALLEST / ratio):.2f}mm"
         parts = caption_parts(block, placed.label)
         below = _is_long(parts, _LONGEST_BESIDE)
         finding, reading, notes = (_text(part, 18) for part in parts)
@@ -197,6 +207,17 @@ class _Source:
         elif target:
             words = f"link({literal(target)}, {words})"
         return f"{words} + footnote({_text(run.note)})" if run.note is not None else words
+
+
+def _bitmap_ratio(data: bytes, where: str) -> float:
+    """Height over width of a PNG or JPEG."""
+    from PIL import Image
+
+    try:
+        with Image.open(io.BytesIO(data), formats=["PNG", "JPEG"]) as picture:
+            return picture.height / picture.width
+    except (OSError, ValueError):
+        raise ReportError(f"The bitmap of {where} cannot be read.") from None
 
 
 def _text(text: str, longest: int = 24) -> str:

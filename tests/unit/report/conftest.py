@@ -15,6 +15,7 @@ from nbformat import NotebookNode
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
 from quenchbook.errors import QuenchbookWarning
+from quenchbook.plots.share_words import ShareWords, ShortVerdict
 from quenchbook.report.blocks import (
     Block,
     Bullets,
@@ -29,6 +30,7 @@ from quenchbook.report.blocks import (
     Quote,
     Run,
     Section,
+    Summary,
     from_drawing,
     runs,
     table,
@@ -224,6 +226,13 @@ def careful_notebook() -> NotebookNode:
     )  # fmt: skip
 
 
+def summary_saying(words: str) -> Summary:
+    """Summary with the same words everywhere, without a figure."""
+    verdicts = (ShortVerdict(words, "undecided", -1, words),) * 3
+    share = ShareWords(words, words, words, verdicts, words, words)
+    return Summary(share, words, words, words, words)
+
+
 def hostile_notebook() -> NotebookNode:
     """Hostile words in every field of every block."""
     words = " ".join(HOSTILE)
@@ -258,6 +267,7 @@ def hostile_notebook() -> NotebookNode:
             FigureBlock("only png", "", base64.b64encode(drawing.png()).decode(), words, alt=words),
             table(frame, key=words, caption=words, units={words: words}, notes=HOSTILE),
             Cautions(words, HOSTILE),
+            summary_saying(words),
         ),
         new_markdown_cell(markdown),
         plain,

@@ -12,7 +12,8 @@ from quenchbook.errors import StudyError
 from quenchbook.findings.answers import Analysis
 from quenchbook.fit.diagnostics import order_effects, spread_by_factor
 from quenchbook.report.blocks import Bullets, plain_text
-from quenchbook.report.contents import report_data, report_limits, report_noise
+from quenchbook.report.contents import report_limits, report_noise
+from quenchbook.report.data_and_method import report_data
 
 
 @pytest.fixture(scope="module", params=["steel_bars", "springs", "leaf_springs"])

@@ -136,6 +136,7 @@ def test_the_examples_of_the_template_are_right_when_they_are_no_comments(tmp_pa
     assert study.forbidden[0].reason == "cracks"
     assert study.response("hardness_hrc").expected_peak is not None
     assert study.response("impact_j").scale == "log"
+    assert [own.answer_from for own in study.publishing.reader_questions] == ["freezer", ""]
 
 
 HELD = """

@@ -12,7 +12,8 @@ DEMO = Path(__file__).parents[3] / "data" / "plane_irons" / "study.toml"
 
 
 def study_with(tmp_path: Path, words: str) -> qb.Study:
-    (tmp_path / "study.toml").write_text(DEMO.read_text(encoding="utf-8") + words, encoding="utf-8")
+    bare = DEMO.read_text(encoding="utf-8").partition("[publishing]")[0]
+    (tmp_path / "study.toml").write_text(bare + words, encoding="utf-8")
     return qb.read_study(tmp_path)
 
 

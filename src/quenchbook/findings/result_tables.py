@@ -1,0 +1,64 @@
+"""Results of an analysis as tables: tests, variance components, findings, open questions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from quenchbook.findings.answers import Analysis, AnyFinding
+
+FINDING_COLUMNS: Final = (
+    "key", "question", "response", "asks", "verdict", "outcome", "scale", "unit",
+    "estimate", "std_error", "df", "df_error", "statistic", "confidence", "conf_low", "conf_high",
+    "inner_low", "inner_high", "margin", "p_value", "strata", "sentence", "remedy", "notes",
+    "declared", "change",
+)  # fmt: skip
+
+
+def analysis_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
+    """Tables of an analysis, numbers with all their digits.
+
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    dict of str to DataFrame
+        ``tests`` and ``variance_components`` (one row a term or a stratum of each response),
+        ``findings`` (one row an answered question, columns of `FINDING_COLUMNS`) and
+        ``unanswered`` (``key, question, reason``).
+    """
+    import pandas as pd
+
+    tests, components = [], []
+    for name, model in analysis.models.items():
+        tests.append(_of_response(name, model.tests()))
+        own = _of_response(name, model.variance_components)
+        own.insert(1, "scale", model.scale)
+        components.append(own)
+    return {
+        "tests": pd.concat(tests, ignore_index=True),
+        "variance_components": pd.concat(components, ignore_index=True),
+        "findings": pd.DataFrame(
+            [_finding_row(own) for own in analysis.findings], columns=list(FINDING_COLUMNS)
+        ),
+        "unanswered": pd.DataFrame(
+            [(own.key, own.words, why) for own, why in analysis.unanswered],
+            columns=["key", "question", "reason"],
+        ),
+    }
+
+
+def _of_response(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    own = frame.copy()
+    own.insert(0, "response", name)
+    return own
+
+
+def _finding_row(own: AnyFinding) -> dict[str, Any]:
+    row = {column: getattr(own, column, None) for column in FINDING_COLUMNS}
+    strata = getattr(own, "strata", None) or (getattr(own, "stratum", ""),)
+    return {**row, "strata": "; ".join(strata), "notes": " ".join(own.notes)}

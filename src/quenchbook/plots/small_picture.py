@@ -1,0 +1,326 @@
+"""A small figure in any size of type: coupons tied by load, with their curves or means."""
+
+from __future__ import annotations
+
+import io
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.plots import scales
+from quenchbook.plots.share_words import SmallPicture
+from quenchbook.plots.sheet import Panel, Sheet, text_width
+from quenchbook.plots.style import (
+    CURVE_BAND,
+    CURVE_PT,
+    ESTIMATE_PT,
+    GHOST,
+    HAIRLINE,
+    HAIRLINE_PT,
+    INK,
+    PAPER,
+    ROUTE_STYLES,
+    THIN_PT,
+    TICK_PT,
+    TIE_PT,
+    MarkStyle,
+    draw_marks,
+    neutral_style,
+)
+
+_TIE_STEP: Final = 8.0
+_SPAN: Final = 1.3  # height of the row of a peak, in sizes of type
+
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class _Group:
+    """One group with what is drawn of it."""
+
+    key: str
+    words: str
+    style: MarkStyle
+    line: pd.DataFrame
+    coupons: pd.DataFrame
+
+
+def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size: float) -> None:
+    """Draw a small figure into a part of a sheet.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    picture : SmallPicture
+    place : tuple of float
+        Left, top, width, height [pt].
+    size : float
+        Size of type [pt]; marks and lines grow with it.
+    """
+    left, top, width, height = place
+    scale = size / TICK_PT
+    data = _read(picture.data_csv)
+    groups = [_group(own, data) for own in picture.groups]
+    marks = [(float(at), words) for at, words in picture.ticks]
+    peaks = [own for own in picture.peaks if any(own[0] == group.key for group in groups)]
+    values = data[["value", "conf_low", "conf_high"]].to_numpy(dtype=float).ravel()
+    y_limits = scales.padded(values, 0.04)
+    plot_top = top + 1.7 * size
+    plot_height = height - 1.7 * size - 3.1 * size - _SPAN * size * len(peaks)
+    y_ticks = scales.axis_ticks(*y_limits, plot_height, most=max(2, int(plot_height / 2.6 / size)),
+                                size=size)  # fmt: skip
+    beside = max((text_width(words, size) for _, words in y_ticks), default=0.0) + 0.6 * size
+    plot_width = width - beside
+    x_limits, slot = _x_limits(data, marks, plot_width, scale)
+    panel = sheet.panel(left + beside, plot_top, plot_width, plot_height, x_limits, y_limits)
+    sheet.text(left, top + 0.85 * size, picture.y_title, size=size)
+    for value, words in y_ticks:
+        panel.axes.axhline(value, color=HAIRLINE, linewidth=HAIRLINE_PT * scale, zorder=0.5)
+        sheet.text(panel.left - 0.6 * size, panel.y_place(value) + 0.36 * size, words, size=size,
+                   align="right")  # fmt: skip
+    bottom = plot_top + plot_height + _SPAN * size * len(peaks)
+    sheet.line((panel.left, left + width), (bottom, bottom), INK, 0.8 * scale)
+    _draw_ticks(sheet, panel, marks, bottom, size)
+    sheet.text(left + width, bottom + 2.8 * size, picture.x_title, size=size, align="right")
+    step = min(_TIE_STEP * scale, 0.82 * slot / max(1, _most_loads(groups, marks)))
+    placed = [_draw_coupons(panel, group, marks, step, scale, number, len(groups), picture.is_curve)
+              for number, group in enumerate(groups)]  # fmt: skip
+    for group in groups:
+        _draw_estimate(panel, group, scale, slot, picture.is_curve)
+    if not picture.is_curve:
+        _draw_loads(panel, groups, placed, scale)
+    for number, peak in enumerate(peaks):
+        row = plot_top + plot_height + _SPAN * size * (number + 0.55)
+        style = next(group.style for group in groups if group.key == peak[0])
+        line = next(group.line for group in groups if group.key == peak[0])
+        _draw_peak(sheet, panel, style, line, peak, row, scale)
+    if picture.is_curve and len(groups) > 1:
+        _draw_names(sheet, panel, groups, np.vstack(placed), size)
+
+
+def _read(data_csv: str) -> pd.DataFrame:
+    """Read the numbers behind; a group may be called ``none``, which pandas takes for missing."""
+    return pd.read_csv(
+        io.StringIO(data_csv),
+        dtype={"group": str},
+        keep_default_na=False,
+        na_values={name: [""] for name in ("value", "conf_low", "conf_high")},
+    )
+
+
+def _group(own: tuple[str, ...], data: pd.DataFrame) -> _Group:
+    key, words, style = own
+    part = data[data["group"] == key]
+    line = part[part["what"] != "coupon"].sort_values("x")
+    return _Group(key, words, _style(style), line, part[part["what"] == "coupon"])
+
+
+def _style(name: str) -> MarkStyle:
+    """Style of a route, or of a neutral level such as ``1 of 4``."""
+    if name in ROUTE_STYLES:
+        return ROUTE_STYLES[name]
+    number, _, count = name.partition(" of ")
+    return neutral_style(int(number) - 1, int(count))
+
+
+def _x_limits(
+    data: pd.DataFrame, marks: list[tuple[float, str]], width: float, scale: float
+) -> tuple[tuple[float, float], float]:
+    """Limits of x that leave room beside the outer levels, and the room of one level [pt]."""
+    places = [*data["x"].astype(float), *(at for at, _ in marks)]
+    low, high = min(places), max(places)
+    count = max(1, len(marks))
+    edge = width / count / 2 if (high - low) == count - 1 else min(26.0 * scale, 0.14 * width)
+    share = (high - low or 1.0) / max(1.0, width - 2 * edge)
+    if high == low:
+        return (low - 0.5, high + 0.5), width
+    slot = (width - 2 * edge) / max(1, count - 1)
+    return (low - edge * share, high + edge * share), slot
+
+
+def _draw_ticks(
+    sheet: Sheet, panel: Panel, marks: list[tuple[float, str]], bottom: float, size: float
+) -> None:
+    end = -math.inf
+    for at, words in marks:
+        x, half = panel.x_place(at), text_width(words, size) / 2
+        inside = min(max(x, half + 1), sheet.width - half - 1)
+        sheet.line((x, x), (bottom, bottom + 0.3 * size), INK, 0.8 * size / TICK_PT)
+        if inside - half > end + 0.3 * size:
+            sheet.text(inside, bottom + 1.35 * size, words, size=size, align="center")
+            end = inside + half
+
+
+def _near(x: np.ndarray, marks: list[tuple[float, str]]) -> np.ndarray:
+    places = np.array([at for at, _ in marks])
+    return np.asarray(np.abs(x[:, None] - places[None, :]).argmin(axis=1))
+
+
+def _most_loads(groups: list[_Group], marks: list[tuple[float, str]]) -> int:
+    """Ties side by side at the fullest level, of all groups together."""
+    parts = pd.concat([group.coupons for group in groups], ignore_index=True)
+    if parts.empty:
+        return 1
+    near = _near(parts["x"].to_numpy(dtype=float), marks)
+    return int(
+        parts.groupby([near, "group"])["furnace_load"].nunique().groupby(level=0).sum().max()
+    )
+
+
+def _draw_coupons(
+    panel: Panel, group: _Group, marks: list[tuple[float, str]], step: float, scale: float,
+    number: int, count: int, is_curve: bool,
+) -> np.ndarray:  # fmt: skip
+    """Draw coupons, loads side by side, and return their places on the sheet [pt]."""
+    frame = group.coupons.reset_index(drop=True)
+    if frame.empty:
+        return np.zeros((0, 2))
+    near = _near(frame["x"].to_numpy(dtype=float), marks)
+    shifts = np.zeros(len(frame))
+    for level in np.unique(near):
+        loads = sorted(frame.loc[near == level, "furnace_load"].unique())
+        for index, load in enumerate(loads):
+            own = (near == level) & (frame["furnace_load"] == load).to_numpy()
+            middle = index - (len(loads) - 1) / 2
+            # groups of one curve picture interleave: first group left of the second in each load
+            shifts[own] = step * (middle * count + number - (count - 1) / 2) if is_curve else (
+                step * middle
+            )  # fmt: skip
+    x = frame["x"].to_numpy(dtype=float) + np.array([panel.x_points(own) for own in shifts])
+    y = frame["value"].to_numpy(dtype=float)
+    ties = pd.DataFrame({"near": near, "load": frame["furnace_load"], "x": x, "y": y})
+    for _, own in ties.groupby(["near", "load"]):
+        panel.axes.plot([own["x"].mean()] * 2, [own["y"].min(), own["y"].max()],
+                        color=group.style.colour, linewidth=TIE_PT * scale, zorder=4)  # fmt: skip
+    draw_marks(panel.axes, x.tolist(), y.tolist(), group.style, scale=0.78 * scale)
+    if not group.style.dot and isinstance(group.style.marker, str):
+        panel.axes.lines[-1].set_markeredgewidth(0.8 * scale)
+    return np.column_stack([[panel.x_place(own) for own in x], [panel.y_place(own) for own in y]])
+
+
+def _draw_estimate(panel: Panel, group: _Group, scale: float, slot: float, is_curve: bool) -> None:
+    line, axes, colour = group.line, panel.axes, group.style.colour
+    x = line["x"].to_numpy(dtype=float)
+    middle, low, high = (line[n].to_numpy(dtype=float) for n in ("value", "conf_low", "conf_high"))
+    if is_curve:
+        axes.fill_between(x, low, high, color=colour, alpha=CURVE_BAND, linewidth=0, zorder=2)
+        axes.plot(
+            x, middle, color=colour, linewidth=CURVE_PT * scale, zorder=3.5,
+            linestyle=group.style.dash, solid_capstyle="butt", dash_capstyle="butt",
+        )  # fmt: skip
+        return
+    half = panel.x_points(0.44 * slot)
+    for at, value, bottom, above in zip(x, middle, low, high, strict=True):
+        ends = [at - half, at + half]
+        if math.isfinite(bottom + above):
+            axes.fill_between(ends, bottom, above, color=colour, alpha=CURVE_BAND,
+                              linewidth=0, zorder=2)  # fmt: skip
+        axes.plot(ends, [value, value], color=colour, linewidth=ESTIMATE_PT * scale, zorder=3.5,
+                  solid_capstyle="butt")  # fmt: skip
+
+
+def _draw_loads(panel: Panel, groups: list[_Group], placed: list[np.ndarray], scale: float) -> None:
+    """Join the coupons of a load across the levels, where each load has one at each level.
+
+    Then the comparison was made inside the loads, and bands of means hide it.
+    """
+    loads = [group.coupons["furnace_load"].tolist() for group in groups]
+    if len(groups) < 2 or any(sorted(set(own)) != sorted(loads[0]) for own in loads):
+        return
+    for load in loads[0]:
+        at = [places[own.index(load)] for own, places in zip(loads, placed, strict=True)]
+        x = [panel.x_limits[0] + panel.x_points(float(one[0]) - panel.left) for one in at]
+        y = [float(group.coupons["value"].iloc[own.index(load)])
+             for group, own in zip(groups, loads, strict=True)]  # fmt: skip
+        panel.axes.plot(x, y, color=GHOST, linewidth=THIN_PT * scale, zorder=3)
+
+
+def _draw_peak(
+    sheet: Sheet, panel: Panel, style: MarkStyle, line: pd.DataFrame, peak: tuple[str, ...],
+    row: float, scale: float,
+) -> None:  # fmt: skip
+    """Plumb line from a peak to its interval below the coupons; an arrow where it is open."""
+    at, low, high = (float(value) for value in peak[1:])
+    first, last = float(line["x"].min()), float(line["x"].max())
+    left, right = panel.x_place(max(low, first)), panel.x_place(min(high, last))
+    sheet.line((left, right), (row, row), style.colour, 4.0 * scale)
+    for value, x, sign in ((low, left, -1), (high, right, 1)):
+        if math.isinf(value):
+            sheet.arrow(x + sign * 5 * scale, row, sign, size=6.0 * scale, colour=style.colour)
+    x = panel.x_place(at)
+    top = panel.y_place(float(np.interp(at, line["x"], line["value"])))
+    sheet.line((x, x), (top, row), INK, 0.8 * scale, linestyle=(0, (1.0, 1.6)))
+    draw_marks(sheet.ground, [x], [row], style, scale=1.1 * scale, zorder=6)
+
+
+def _draw_names(
+    sheet: Sheet, panel: Panel, groups: list[_Group], marks: np.ndarray, size: float
+) -> None:
+    """Write the name of each group beside its curve, where it covers least."""
+    curves = [
+        np.column_stack([[panel.x_place(x) for x in group.line["x"]],
+                         [panel.y_place(y) for y in group.line["value"]]])
+        for group in groups
+    ]  # fmt: skip
+    taken: list[Box] = []
+    for own, group in enumerate(groups):
+        width = text_width(group.words, size, bold=True)
+        best: tuple[float, Box] | None = None
+        for share in np.linspace(0.0, 1.0, 13):
+            at = curves[own][round(share * (len(curves[own]) - 1))]
+            for away in (-3.2, -2.2, -1.2, 1.2, 2.2, 3.2):
+                left = min(max(at[0] - width / 2, panel.left), panel.left + panel.width - width)
+                middle = at[1] + away * size
+                box = (left, middle - 0.62 * size, width, 1.24 * size)
+                cost: float = _covered(box, marks) + 2 * sum(_covered(box, line) for line in curves)
+                cost += 50 * sum(_meet(box, other) for other in taken) + 0.6 * abs(away)
+                cost += 6 * _in_a_band(panel, groups, box)
+                if not panel.top <= box[1] <= box[1] + box[3] <= panel.top + panel.height:
+                    cost += 20
+                others = [np.abs(line - (left + width / 2, middle)).sum(axis=1).min()
+                          for place, line in enumerate(curves) if place != own]  # fmt: skip
+                cost += 30 * any(gap < abs(away) * size for gap in others)
+                if best is None or cost < best[0]:
+                    best = (cost, box)
+        assert best is not None  # there are candidates
+        left, top, width, height = best[1]
+        taken.append(best[1])
+        sheet.box(left - 2, top, width + 4, height, face=PAPER, alpha=0.75, zorder=5)
+        sheet.text(left, top + 0.98 * size, group.words, size=size, colour=group.style.colour,
+                   bold=True)  # fmt: skip
+
+
+def _in_a_band(panel: Panel, groups: list[_Group], box: Box) -> int:
+    """Bands that the middle line of a box meets."""
+    low, high = panel.x_limits
+    places = np.linspace(box[0], box[0] + box[2], 5)
+    x = low + (places - panel.left) / panel.width * (high - low)
+    met = 0
+    for group in groups:
+        ends = [
+            np.array([panel.y_place(y) for y in np.interp(x, group.line["x"], group.line[name])])
+            for name in ("conf_high", "conf_low")
+        ]
+        inside = (x >= group.line["x"].min()) & (x <= group.line["x"].max())
+        met += bool((inside & (ends[0] < box[1] + box[3]) & (box[1] < ends[1])).any())
+    return met
+
+
+def _covered(box: Box, points: np.ndarray) -> int:
+    left, top, width, height = box
+    pad = 0.3 * height
+    inside = (
+        (points[:, 0] > left - pad) & (points[:, 0] < left + width + pad)
+        & (points[:, 1] > top - pad) & (points[:, 1] < top + height + pad)
+    )  # fmt: skip
+    return int(inside.sum())
+
+
+def _meet(first: Box, second: Box) -> bool:
+    return (
+        first[0] < second[0] + second[2] and second[0] < first[0] + first[2]
+        and first[1] < second[1] + second[3] and second[1] < first[1] + first[3]
+    )  # fmt: skip

@@ -1,0 +1,158 @@
+"""Unpack an archive of a stranger: plain files below one folder, of limited number and size.
+
+Nothing in it is trusted: not its names (they could lead out of the folder), not the sizes it tells
+(a few bytes can unpack to terabytes), not the kinds of its files (a link could lead anywhere).
+"""
+
+from __future__ import annotations
+
+import stat
+import unicodedata
+import zipfile
+import zlib
+from pathlib import Path
+from typing import IO, Final
+
+from quenchbook.errors import ArchiveError, Problem
+
+MOST_FILES: Final = 5_000
+MOST_BYTES: Final = 500_000_000  # unpacked, all files together; of a workbook all its parts
+_LONGEST_PATH: Final = 200
+_ONE_READ: Final = 1 << 20
+_ENCRYPTED: Final = 0x1
+_METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_KINDS: Final = (0, stat.S_IFREG, stat.S_IFDIR)
+_DAMAGE: Final = (
+    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError,
+    OSError,
+)  # fmt: skip
+_WORKBOOKS: Final = (".xlsx", ".ods")
+
+
+def unpacked(path: str | Path, folder: str | Path) -> list[str]:
+    """Unpack an archive into an empty folder.
+
+    Parameters
+    ----------
+    path : str or Path
+        A zip archive.
+    folder : str or Path
+        There already, and empty.
+
+    Returns
+    -------
+    list of str
+        Paths of the files below the folder, with ``/``, sorted.
+
+    Raises
+    ------
+    ArchiveError
+        If it is no zip archive, is damaged, or holds anything that is not a plain file inside the
+        limits. What was unpacked until then stays in the folder.
+    """
+    path, folder = Path(path), Path(folder)
+    if not path.is_file():
+        raise ArchiveError(
+            Problem(str(path), "there is no such file", "Name an archive: STUDY_data.zip")
+        )
+    try:
+        with zipfile.ZipFile(path) as archive:
+            entries = archive.infolist()
+            _check(path, entries)
+            left = MOST_BYTES
+            written = []
+            for entry in entries:
+                if entry.is_dir():
+                    continue
+                target = folder.joinpath(*entry.filename.split("/"))
+                target.parent.mkdir(parents=True, exist_ok=True)
+                with archive.open(entry) as source, target.open("xb") as file:
+                    left -= _copied(source, file, left, f"{path.name}, {entry.filename}")
+                written.append(entry.filename)
+    except ArchiveError:
+        raise
+    except _DAMAGE as error:
+        remedy = "Fetch the archive again."
+        raise ArchiveError(Problem(str(path), f"is damaged ({error})", remedy)) from None
+    for name in written:
+        if name.lower().endswith(_WORKBOOKS):
+            _check_workbook(folder / name, f"{path.name}, {name}")
+    return sorted(written)
+
+
+def path_fault(path: str) -> str:
+    """Why a path of an archive is not safe; empty if it is.
+
+    >>> path_fault("data/readings.csv"), path_fault("../readings.csv")
+    ('', "'..' leads out of the folder")
+    """
+    if len(path) > _LONGEST_PATH:
+        return f"longer than {_LONGEST_PATH} characters"
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in path) or set(path) & set('\\:"<>|?*'):
+        return "a character that some system does not allow, or takes for a path"
+    parts = path.split("/")
+    if ".." in parts:
+        return "'..' leads out of the folder"
+    if any(part in ("", ".") or part.endswith((" ", ".")) for part in parts):
+        return "a part is empty, or ends with a blank or a dot"
+    if any(part.partition(".")[0].upper() in _RESERVED for part in parts):
+        return "a name that Windows keeps for a device"
+    return ""
+
+
+_RESERVED: Final = frozenset(
+    ("CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(1, 10)))
+)
+
+
+def _check(path: Path, entries: list[zipfile.ZipInfo]) -> None:
+    if len(entries) > MOST_FILES:
+        wrong = f"holds {len(entries)} files, expected at most {MOST_FILES}"
+        raise ArchiveError(Problem(path.name, wrong))
+    problems = []
+    seen: set[str] = set()
+    for entry in entries:
+        name = entry.filename
+        mode = entry.external_attr >> 16 if entry.create_system == 3 else 0
+        plain = unicodedata.normalize("NFC", name).casefold()
+        if fault := path_fault(name.removesuffix("/")):
+            wrong = f"its path is not safe: {fault}"
+        elif stat.S_IFMT(mode) not in _KINDS:
+            wrong = "is a link or a device, expected a plain file"
+        elif entry.flag_bits & _ENCRYPTED or entry.compress_type not in _METHODS:
+            wrong = "is encrypted, or packed in an unusual way"
+        elif plain in seen:
+            wrong = "stands twice in the archive"
+        else:
+            seen.add(plain)
+            continue
+        problems.append(Problem(f"{path.name}, {name!r:.80}", wrong, "Nothing was read."))
+    if problems:
+        raise ArchiveError(problems)
+
+
+def _copied(source: IO[bytes], file: IO[bytes] | None, left: int, where: str) -> int:
+    """Bytes that were unpacked, counted as they come; ArchiveError when there are too many."""
+    count = 0
+    while piece := source.read(_ONE_READ):
+        count += len(piece)
+        if count > left:
+            wrong = f"unpacks to more than {MOST_BYTES // 1_000_000} MB"
+            raise ArchiveError(Problem(where, wrong, "Nothing was read."))
+        if file is not None:
+            file.write(piece)
+    return count
+
+
+def _check_workbook(path: Path, where: str) -> None:
+    """A workbook is a zip archive too: count what its parts unpack to before it is opened."""
+    left = MOST_BYTES
+    try:
+        with zipfile.ZipFile(path) as book:
+            for entry in book.infolist():
+                with book.open(entry) as source:
+                    left -= _copied(source, None, left, where)
+    except ArchiveError:
+        raise
+    except _DAMAGE:
+        return  # no workbook: the reader of records says so

@@ -1,0 +1,105 @@
+"""Share pictures: size of type, what gives way where words are long."""
+
+from __future__ import annotations
+
+import pytest
+from matplotlib.text import Text
+
+from quenchbook.plots.share_card import SIZES, SMALLEST, figure_share_card, share_alt, share_png
+from quenchbook.plots.share_words import ShareWords, ShortVerdict, SmallPicture
+from quenchbook.plots.style import drawing_rules
+
+ROWS = [
+    f"{what},{group},{x},{value},{low},{high},{load},{coupon}"
+    for what, group, x, value, low, high, load, coupon in (
+        ("curve", "none", 940, 61.0, 60.5, 61.5, "", ""),
+        ("curve", "none", 1030, 60.0, 59.5, 60.5, "", ""),
+        ("curve", "dry_ice", 940, 62.0, 61.5, 62.5, "", ""),
+        ("curve", "dry_ice", 1030, 63.0, 62.5, 63.5, "", ""),
+        ("coupon", "none", 941, 61.2, "", "", 1, "A"),
+        ("coupon", "none", 941, 61.6, "", "", 1, "B"),
+        ("coupon", "dry_ice", 1029, 63.1, "", "", 2, "C"),
+    )
+]
+PICTURE = SmallPicture(
+    "Hardness, HRC", "Austenitize, °C", True, (("940.0", "940"), ("1030.0", "1030")),
+    (("none", "no cold step", "none"), ("dry_ice", "dry ice", "dry_ice")),
+    "\n".join(["what,group,x,value,conf_low,conf_high,furnace_load,coupon", *ROWS]) + "\n",
+    (("none", "960.0", "-inf", "990.0"),), "Hardness against austenitize",
+)  # fmt: skip
+WORDS = ShareWords(
+    "How far does the cold move the peak?", "Dry ice moved the peak up by 44 °C",
+    "95 % interval 25 to 114 °C",
+    (ShortVerdict("differs", "differs", 1, "harder by 0.94 HRC"),
+     ShortVerdict("equivalent", "equivalent", 1, "liquid nitrogen and dry ice"),
+     ShortVerdict("undecided", "undecided", 1, "freezer at 970 °C")),
+    "96 coupons, 12 furnace loads, 480 indents", "Study irons, invented data", PICTURE,
+)  # fmt: skip
+LONG = ShareWords(
+    "q" * 300 + " long question " * 20, "A very long headline " * 12, "interval " * 30,
+    tuple(ShortVerdict("no upper limit, exploratory", "undecided", 1, "words " * 60) for _ in "abc"),
+    "counts " * 40, "source " * 40, PICTURE,
+)  # fmt: skip
+PLAIN = ShareWords("Is it so?", "No", "", (), "", "Study s, invented data")
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("words", [WORDS, LONG, PLAIN], ids=["usual", "long", "plain"])
+def test_no_word_is_smaller_than_24_px_or_leaves_the_card(
+    words: ShareWords, size: tuple[int, int]
+) -> None:
+    figure = figure_share_card(words, size).figure
+    with drawing_rules():
+        figure.set_dpi(72)
+        figure.canvas.draw()
+        texts = [own for own in figure.findobj(Text) if own.get_text()]
+        assert texts
+        for text in texts:
+            assert text.get_fontsize() >= SMALLEST
+            box = text.get_window_extent()
+            assert box.x0 >= 0
+            assert box.x1 <= size[0]
+            assert box.y0 >= 0
+            assert box.y1 <= size[1]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_words_of_a_usual_card_stand_clear_of_each_other(size: tuple[int, int]) -> None:
+    figure = figure_share_card(WORDS, size).figure
+    with drawing_rules():
+        figure.set_dpi(72)
+        figure.canvas.draw()
+        boxes = [
+            (t.get_text(), t.get_window_extent()) for t in figure.findobj(Text) if t.get_text()
+        ]
+    for number, (first, box) in enumerate(boxes):
+        for second, other in boxes[number + 1 :]:
+            assert not (
+                min(box.x1, other.x1) - max(box.x0, other.x0) > 2
+                and min(box.y1, other.y1) - max(box.y0, other.y0) > 2
+            ), f"{first} meets {second}"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_an_invented_study_says_so_on_every_card(size: tuple[int, int]) -> None:
+    for words in (WORDS, PLAIN):
+        figure = figure_share_card(words, size).figure
+        assert any("invented data" in text.get_text() for text in figure.findobj(Text))
+
+
+def test_a_card_is_the_same_bytes_twice() -> None:
+    assert share_png(WORDS, SIZES[0]) == share_png(WORDS, SIZES[0])
+
+
+def test_all_three_verdicts_are_on_the_usual_card() -> None:
+    for size in SIZES:
+        shown = {text.get_text() for text in figure_share_card(WORDS, size).figure.findobj(Text)}
+        assert {"differs", "equivalent", "undecided"} <= shown
+
+
+def test_the_alternative_text_holds_every_word_of_the_card() -> None:
+    alt = share_alt(WORDS)
+    for words in (WORDS.question, WORDS.headline, WORDS.interval, WORDS.counts, WORDS.source):
+        assert words in alt
+    for own in WORDS.verdicts:
+        assert f"{own.word}: {own.words}" in alt

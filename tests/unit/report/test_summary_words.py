@@ -1,0 +1,121 @@
+"""Answers in one line: they say no more than their verdict, and what is open is not hidden."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from tests.conftest import ROOT
+
+import quenchbook as qb
+from quenchbook.findings.answers import Analysis
+from quenchbook.report.share_picture import share_picture
+from quenchbook.report.summary_words import (
+    inference_words,
+    lead_finding,
+    open_words,
+    report_summary,
+    short_answer,
+    short_interval,
+    short_verdicts,
+)
+
+
+@pytest.fixture(scope="module")
+def analysis() -> Analysis:
+    return qb.analyse(qb.read_folder(ROOT / "data" / "plane_irons")[2])
+
+
+@pytest.fixture(scope="module")
+def bars() -> Analysis:
+    return qb.analyse(qb.read_folder(ROOT / "data" / "coated_bars")[2])
+
+
+def _plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "interval"),
+    [
+        ("dry_ice", "Dry ice against no cold step: hardness +1.27 HRC", "95 % interval 1.11 to 1.43 HRC"),
+        ("nitrogen", "Liquid nitrogen and dry ice: hardness alike within 0.5 HRC",
+         "90 % interval −0.12 to +0.14 HRC"),
+        ("tough", "Dry ice and no cold step: impact energy alike within 15 %",
+         "90 % interval −7.4 % to +10 %"),
+        ("peak_dry_ice", "Peak, dry ice: 1002 °C", "95 % interval 993 to 1022 °C"),
+        ("tough_equal_nitrogen",
+         "Not settled: impact energy, liquid nitrogen against dry ice, at equal hardness",
+         "95 % interval −17 % to +13 %"),
+        ("half_loss_nitrogen", "Half of the gain of liquid nitrogen over no cold step is lost: no upper limit",
+         "95 % interval 24 h or longer; no upper limit"),
+    ],
+)  # fmt: skip
+def test_a_short_answer_says_its_number_and_not_more(
+    analysis: Analysis, key: str, answer: str, interval: str
+) -> None:
+    own = analysis.finding(key)
+    assert _plain(short_answer(own)) == answer
+    assert _plain(short_interval(own)) == interval
+
+
+def test_whole_terms_are_told_by_their_test(bars: Analysis) -> None:
+    assert short_answer(bars.finding("coating")) == "Resistance differs between levels of coating"
+    assert short_answer(bars.finding("temperature")).startswith("No effect of furnace temperature")
+    assert "depends on the other" in short_answer(bars.finding("interaction"))
+    assert _plain(short_interval(bars.finding("coating"))) == "F(3, 9) 11.48, p .002"
+
+
+def test_an_exploratory_answer_comes_last_and_is_called_so(analysis: Analysis) -> None:
+    lead = lead_finding(analysis)
+    assert lead is not None
+    findings = tuple(
+        replace(own, change="not declared") if own is lead else own for own in analysis.findings
+    )
+    later = lead_finding(replace(analysis, findings=findings))
+    assert later is not None
+    assert later.key != lead.key
+    own = next(f for f in findings if f.key == lead.key)
+    assert short_answer(own).startswith("Exploratory: ")
+
+
+def test_open_answers_are_among_the_three_verdicts(analysis: Analysis) -> None:
+    shown = short_verdicts(analysis, lead_finding(analysis))
+    assert [own.verdict for own in shown] == ["differs", "equivalent", "undecided"]
+
+
+def test_what_is_not_told_of_steel_and_furnace_is_said(bars: Analysis) -> None:
+    assert inference_words(bars) == (
+        "the steel used (not told); the furnace used (not told); 6 furnace heats"
+    )
+    assert "Does furnace temperature matter?" in open_words(bars)
+
+
+def test_a_study_without_answers_still_has_a_summary(bars: Analysis) -> None:
+    own = replace(bars, findings=())
+    (block,) = report_summary(own)
+    assert block.words.headline == "No question could be answered"
+    assert block.words.picture is None
+
+
+def test_a_small_picture_shows_every_coupon_of_what_is_compared(analysis: Analysis) -> None:
+    own = analysis.finding("dry_ice")
+    picture = share_picture(analysis, own)
+    assert picture is not None
+    coupons = analysis.models[own.response].coupons
+    expected = coupons.loc[coupons["cold_route"].isin(["dry_ice", "none"]), "coupon"]
+    shown = {line.rsplit(",", 1)[1] for line in picture.data_csv.splitlines()[1:]} - {""}
+    assert shown == set(expected)
+    assert [peak[0] for peak in picture.peaks] == ["none", "dry_ice"]
+
+
+@pytest.mark.parametrize(
+    "name", ["plane_irons", "coated_bars", "two_lots", "springs", "steel_bars"]
+)
+def test_every_answer_of_every_example_can_be_drawn_or_is_left_out(name: str) -> None:
+    own = qb.analyse(qb.read_folder(ROOT / "data" / name)[2])
+    pictures = [share_picture(own, finding) for finding in own.findings]
+    assert any(pictures)
+    for picture in filter(None, pictures):
+        keys = {line.split(",")[1] for line in picture.data_csv.splitlines()[1:]}
+        assert keys == {group[0] for group in picture.groups}
