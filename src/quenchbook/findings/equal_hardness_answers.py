@@ -9,6 +9,7 @@ from dataclasses import replace
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.equal_hardness_words import (
     AT_EQUAL_HARDNESS,
+    TWO_ENDED,
     assumed_words,
     equal_hardness_sentence,
     number_notes,
@@ -248,7 +249,7 @@ def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
         asks="equal_hardness",
         label=comparison_title(own),
         verdict="undecided",
-        outcome="no single number",
+        outcome=TWO_ENDED,
         unit="%" if model.scale == "log" else model.unit,
         estimate=math.nan,
         conf_low=math.nan,
