@@ -1,6 +1,6 @@
 """What happens where Typst does not work: another way to a PDF, or one clear error."""
 
-from __future__ import annotations
+from __future__ import base64
 
 import os
 import subprocess
@@ -84,7 +84,9 @@ def test_a_page_that_typst_cannot_set_is_printed(
 ) -> None:
     monkeypatch.setitem(sys.modules, "typst", typst)
     program(bare / "chromium", PRINTS)
-    head = drawn.png_base64[:64]  # tells the size of the picture and holds none of it
+    whole = base64.b64decode(drawn.png_base64)
+    pixels = whole.index(b"IDAT") + 4  # the size of the picture is told, its pixels are not there
+    head = base64.b64encode(whole[:pixels] + b"no pixels").decode("ascii")
     broken = FigureBlock("one", "", head, "It is so.", alt="Words.")
     with pytest.warns(QuenchbookWarning, match="could not be set: .*printed by chromium instead"):
         pdf_bytes(report_document(notebook_showing(broken)))
