@@ -1,7 +1,8 @@
 """What happens where Typst does not work: another way to a PDF, or one clear error."""
 
-from __future__ import base64
+from __future__ import annotations
 
+import base64
 import os
 import subprocess
 import sys
