@@ -34,10 +34,11 @@ _UNREADABLE: Final = (
 )  # fmt: skip
 """What a study of a stranger may raise: whatever it is, it is a difference and no traceback."""
 
-MOST_COUPONS: Final = 2_000
+MOST_COUPONS: Final = 2_000  # one response of so many is analysed in some 20 s
 MOST_READINGS: Final = 50_000
+MOST_RESPONSES: Final = 20
 MOST_QUESTIONS: Final = 200
-"""Of a stranger's study that is analysed; a hundred times what a small workshop does."""
+"""Of a stranger's study that is analysed: far more than a small workshop measures."""
 
 
 def write_archive(folder: str | Path, path: str | Path | None = None) -> Path:
@@ -218,6 +219,7 @@ def _check_size(records: Records) -> None:
     for count, most, what in (
         (len(records.matrix.frame), MOST_COUPONS, "coupons"),
         (len(records.readings), MOST_READINGS, "readings"),
+        (len(study.responses), MOST_RESPONSES, "responses"),
         (len(study.question_keys), MOST_QUESTIONS, "questions"),
     ):
         if count > most:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -67,7 +68,13 @@ def executed(
     for cell in notebook.cells:
         if cell.cell_type == "code":
             cell.outputs, cell.execution_count = [], None
-    _run(notebook, path, Path(folder), progress, timeout)
+    try:
+        _run(notebook, path, Path(folder), progress, timeout)
+    except ReportError as error:
+        if not without or "NameError" not in str(error):
+            raise
+        remedy = f"Cells tagged {' or '.join(without)} were not run: is the name made in one?"
+        raise ReportError([replace(own, remedy=remedy) for own in error.problems]) from None
     return notebook
 
 

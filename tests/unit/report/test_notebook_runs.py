@@ -57,6 +57,15 @@ def test_a_failing_cell_has_its_number_in_the_notebook_of_the_author(tmp_path):
         executed(path, parameters={"x": 2}, folder=tmp_path, without=("supporters",))
 
 
+def test_a_name_that_only_a_cell_left_out_makes_is_explained(tmp_path):
+    path = _file(tmp_path, "x = 1", "y = 2", "print(y)")
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells[2].metadata["tags"] = ["supporters"]
+    nbformat.write(notebook, path)
+    with pytest.raises(ReportError, match=r"NameError.*Cells tagged supporters were not run"):
+        executed(path, parameters={}, folder=tmp_path, without=("supporters",))
+
+
 def test_cells_that_are_left_out_are_not_run_and_not_there(tmp_path):
     path = _file(tmp_path, "x = 1", "open('ran', 'w').close()", "print(x)")
     notebook = nbformat.read(path, as_version=4)
