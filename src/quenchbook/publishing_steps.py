@@ -67,19 +67,30 @@ def report_study(
         If this machine can make no PDF; all else that was asked for is written, and the HTML.
     """
     from quenchbook.report.edition import edition_of
+    from quenchbook.report.photos import photo_figures
     from quenchbook.report.run import executed
 
     _known(editions, EDITIONS, "edition")
     _known(to, WRITERS, "output")
-    if set(to) == {"archive"} and "public" not in editions:
-        raise ReportError("Data are the same for all: the archive comes with the public edition.")
+    if "archive" in to and "public" not in editions:
+        raise ReportError(
+            "Data are the same for all: the archive comes with the public edition. Ask for that "
+            "edition too, or leave the archive out."
+        )
     editions, to = list(dict.fromkeys(editions)), list(dict.fromkeys(to))
     study, _, _ = read_folder(folder)
     own = Path(folder) / "notebooks" / "05_report.ipynb"
     notebook_path = own if own.exists() else resource("notebooks", "05_report.ipynb")
+    for_supporters = "supporters" in editions
+    if for_supporters:  # what is wrong with a photograph is told before minutes of work
+        photo_figures(study.publishing.photos, study.folder)
     steps = _Steps(progress, outputs=len(editions) * len(to))
     notebook = executed(
-        notebook_path, parameters={"study_folder": "."}, folder=Path(folder), progress=steps.cells
+        notebook_path,
+        parameters={"study_folder": "."},
+        folder=Path(folder),
+        progress=steps.cells,
+        without=() if for_supporters else ("supporters",),
     )
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, cast
 
 from quenchbook.errors import Problem
@@ -12,6 +12,8 @@ from quenchbook.errors import Problem
 NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 """A short name of the study file."""
 
+_TEXTS: Final = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
+_MARKS: Final = re.compile(r"[\[\]{}]")
 _CHOICES: Final = {"set_for": "unit that a factor can be set for", "units": "choice of units"}
 
 
@@ -40,7 +42,8 @@ class Mistakes:
     def _around(self, table: str) -> int:
         """Line of a table that is written inline, as a key of the table around it."""
         outer, _, key = table.rpartition(".")
-        return self.lines.get((outer, key), 0) or self.lines.get((outer, ""), 0)
+        line = self.lines.get((outer, key), 0) or self.lines.get((outer, ""), 0)
+        return line or (self._around(outer) if outer else 0)
 
     def table(self, content: Mapping[str, Any], key: str, *, inside: str = "") -> Mapping[str, Any]:
         """Table of this name; empty, and a mistake, if it is something else."""
@@ -109,7 +112,8 @@ def line_numbers(text: str) -> dict[tuple[str, str], int]:
     """Line of each key: ``(table, key)`` and ``(table, "")`` for the table itself."""
     lines: dict[tuple[str, str], int] = {}
     table, counts = "", dict[str, int]()
-    for number, line in enumerate(text.splitlines(), start=1):
+    texts = text.splitlines()
+    for number, line in enumerate(texts, start=1):
         if match := re.match(r"^\s*\[\[\s*([\w.]+)\s*\]\]", line):
             counts[match[1]] = counts.get(match[1], 0) + 1
             table = f"{match[1]}.{counts[match[1]]}"
@@ -121,4 +125,22 @@ def line_numbers(text: str) -> dict[tuple[str, str], int]:
             lines.setdefault(("", table.split(".")[0]), number)
         elif match := re.match(r"^\s*([\w-]+)\s*=", line):
             lines.setdefault((table, match[1]), number)
+            if re.match(r"\s*\[", line[match.end() :]):
+                lines |= _entry_lines(texts[number - 1 :], f"{table}.{match[1]}", number)
+    return lines
+
+
+def _entry_lines(texts: Sequence[str], name: str, first: int) -> dict[tuple[str, str], int]:
+    """Line of each table in a list that is written as ``key = [{ ... }, { ... }]``."""
+    lines: dict[tuple[str, str], int] = {}
+    count = square = curly = 0
+    for number, line in enumerate(texts, start=first):
+        for mark in _MARKS.findall(_TEXTS.sub("", line).partition("#")[0]):
+            square += (mark == "[") - (mark == "]")
+            curly += (mark == "{") - (mark == "}")
+            if mark == "{" and curly == 1 and square == 1:
+                count += 1
+                lines[f"{name}.{count}", ""] = number
+            if not square:
+                return lines
     return lines

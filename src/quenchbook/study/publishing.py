@@ -94,11 +94,16 @@ def read_publishing(
         units=cast(PrintedUnits, units),
         support=" ".join(support.split()),
         photos=tuple(
-            _photo(own, mistakes) for own in _entries(table, "photos", mistakes, '{ file = "..." }')
+            _photo(own, f"publishing.photos.{number}", mistakes)
+            for number, own in enumerate(
+                _entries(table, "photos", mistakes, '{ file = "..." }'), start=1
+            )
         ),
         reader_questions=tuple(
-            _reader_question(own, question_keys, mistakes)
-            for own in _entries(table, "reader_questions", mistakes, '{ words = "..." }')
+            _reader_question(own, question_keys, f"publishing.reader_questions.{number}", mistakes)
+            for number, own in enumerate(
+                _entries(table, "reader_questions", mistakes, '{ words = "..." }'), start=1
+            )
         ),
     )
 
@@ -119,21 +124,21 @@ def _entries(
     return found
 
 
-def _photo(own: Mapping[str, Any], mistakes: Mistakes) -> Photo:
-    texts = _texts(own, ("file", "caption", "alt"), "photos", mistakes)
+def _photo(own: Mapping[str, Any], where: str, mistakes: Mistakes) -> Photo:
+    texts = _texts(own, ("file", "caption", "alt"), where, mistakes)
     path = PurePosixPath(texts["file"])
     outside = path.is_absolute() or ".." in path.parts or "\\" in texts["file"]
     if texts["file"] and (outside or path.suffix.lower() not in _PICTURES):
         mistakes.wrong(
-            "publishing",
-            "photos",
+            where,
+            "file",
             f"'{texts['file']}' is no JPEG or PNG file below the study folder",
             'Write a path such as file = "photos/load_3.jpg".',
         )
     if texts["alt"] and len(texts["alt"]) < _SHORTEST_ALT:
         mistakes.wrong(
-            "publishing",
-            "photos",
+            where,
+            "alt",
             f"alt of '{texts['file']}' is '{texts['alt']}'",
             "Say in a sentence what the photograph shows to one who cannot see it.",
         )
@@ -141,41 +146,50 @@ def _photo(own: Mapping[str, Any], mistakes: Mistakes) -> Photo:
 
 
 def _reader_question(
-    own: Mapping[str, Any], question_keys: tuple[str, ...], mistakes: Mistakes
+    own: Mapping[str, Any], question_keys: tuple[str, ...], where: str, mistakes: Mistakes
 ) -> ReaderQuestion:
-    mistakes.known_keys(own, ("words", "answer_from"), "publishing")
+    mistakes.known_keys(own, ("words", "answer_from"), where)
     words, source = own.get("words", ""), own.get("answer_from", "")
     if not isinstance(words, str) or not words.strip():
         mistakes.wrong(
-            "publishing",
-            "reader_questions",
+            where,
+            "words",
             "a question of readers has no words",
             'Write words = "Is a freezer enough?"',
         )
         words = ""
-    if source and source not in question_keys:
+    if not isinstance(source, str):
         mistakes.wrong(
-            "publishing",
-            "reader_questions",
-            f"'{words}' is answered from '{source}', which is no question of this study",
-            nearest(str(source), question_keys) or "Leave answer_from out: not tested here.",
+            where,
+            "answer_from",
+            f"answer_from of '{words}' is {source!r}",
+            "Write the key of a question of this study, or leave answer_from out: not tested here.",
         )
         source = ""
-    return ReaderQuestion(" ".join(words.split()), str(source))
+    if source and source not in question_keys:
+        mistakes.wrong(
+            where,
+            "answer_from",
+            f"'{words}' is answered from '{source}', which is no question of this study",
+            nearest(source, question_keys) or "Leave answer_from out: not tested here.",
+        )
+        source = ""
+    return ReaderQuestion(" ".join(words.split()), source)
 
 
 def _texts(
-    own: Mapping[str, Any], keys: tuple[str, ...], name: str, mistakes: Mistakes
+    own: Mapping[str, Any], keys: tuple[str, ...], where: str, mistakes: Mistakes
 ) -> dict[str, str]:
     """The texts of an entry; each must be there."""
-    mistakes.known_keys(own, keys, "publishing")
+    mistakes.known_keys(own, keys, where)
     texts = {}
+    name = where.split(".")[1]
     for key in keys:
         value = own.get(key)
         if not isinstance(value, str) or not value.strip():
             mistakes.wrong(
-                "publishing",
-                name,
+                where,
+                "" if key not in own else key,
                 f"an entry of {name} has no {key}",
                 f"Write {', '.join(f'{one} = ...' for one in keys)} in each.",
             )

@@ -187,7 +187,15 @@ def read_pair_table(
 ) -> dict[str, tuple[Level, Level]]:
     """Factor names to two declared levels: ``{ temper = ["175 degC", "150 degC"] }``."""
     found: dict[str, tuple[Level, Level]] = {}
-    for name, raw in dict(table).items():
+    if not isinstance(table, Mapping):
+        mistakes.wrong(
+            where,
+            key,
+            f"{key} is {table!r}",
+            f'Write {key} = {{ temper = ["175 degC", "150 degC"] }}.',
+        )
+        return found
+    for name, raw in table.items():
         if not isinstance(raw, list) or len(raw) != 2:
             mistakes.wrong(
                 where,

@@ -20,7 +20,9 @@ from quenchbook.findings.answers import Analysis
 from quenchbook.publishing_steps import WRITERS, _writer, report_study
 from quenchbook.report.blocks import FigureBlock, from_json
 from quenchbook.report.edition import Edition, edition_of
+from quenchbook.report.figure_files import figure_files
 from quenchbook.report.from_notebook import report_document
+from quenchbook.report.guarded_csv import guarded
 from quenchbook.report.html import html_page
 from quenchbook.report.summary_page import summary_of, summary_pdf
 from quenchbook.steps import copy_example
@@ -196,6 +198,44 @@ def test_figures_come_with_their_numbers_and_an_index(
         assert row["alt"]
         for name in filter(None, (row["svg"], row["png"], row["csv"])):
             assert files[f"{folder}/{name}"]
+
+
+def test_tables_of_figures_are_guarded_as_those_of_the_archive(
+    editions: dict[str, Edition], drawn: FigureBlock
+) -> None:
+    hostile = replace(
+        drawn, data_csv='name,value\n"=1+1",-18\n"a;+b",-inf\n', finding="@SUM(1)", alt="'-1"
+    )
+    document = replace(editions["public"].document, blocks=(hostile,))
+    files = figure_files(document)
+    (table,) = [data for name, data in files.items() if name != "figures.csv" and ".csv" in name]
+    assert table.decode() == "name,value\n'=1+1,-18\na;'+b,-inf\n"
+    (row,) = csv.DictReader(io.StringIO(files["figures.csv"].decode()))
+    assert (row["finding"], row["alt"]) == (guarded("@SUM(1)"), guarded("'-1"))
+
+
+def test_a_missing_photograph_is_told_before_the_run_and_only_to_supporters_editions(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = copy_example("coated_bars", tmp_path / "bars")
+    with (folder / "study.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            "\n[publishing]\nphotos = [{ file = 'gone.jpg', caption = 'Load.', "
+            "alt = 'A load of bars in a furnace.' }]\n"
+        )
+    runs: list[dict[str, object]] = []
+
+    def stopped(_path: Path, **options: object) -> None:
+        runs.append(options)
+        raise ReportError("stopped")
+
+    monkeypatch.setattr("quenchbook.report.run.executed", stopped)
+    with pytest.raises(ReportError, match=r"'gone\.jpg' is not in the study folder"):
+        report_study(folder, editions=("public", "supporters"))
+    assert not runs
+    with pytest.raises(ReportError, match="stopped"):
+        report_study(folder)
+    assert [options["without"] for options in runs] == [("supporters",)]
 
 
 def test_progress_counts_cells_and_outputs_and_all_editions_come_of_one_run(tmp_path: Path) -> None:
