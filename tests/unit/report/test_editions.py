@@ -27,9 +27,8 @@ from quenchbook.steps import copy_example
 
 
 @pytest.fixture(scope="module")
-def analysis(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
-    own = qb.analyse(qb.read_folder(ROOT / "data" / "plane_irons")[2])
-    return supported(own, tmp_path_factory.mktemp("study"))
+def analysis(plane_irons_analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Analysis:
+    return supported(plane_irons_analysis, tmp_path_factory.mktemp("study"))
 
 
 @pytest.fixture(scope="module")
