@@ -77,9 +77,9 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
     sheet.line((panel.left, left + width), (bottom, bottom), INK, 0.8 * scale)
     _draw_ticks(sheet, panel, marks, bottom, size)
     sheet.text(left + width, bottom + 2.8 * size, picture.x_title, size=size, align="right")
-    most = _most_loads(groups, marks)
+    most = _most_loads(groups, marks, picture.is_curve)
     step = min(_TIE_STEP * scale, _SPREAD * slot / max(1, most - 1))
-    if most > 1 and picture.loads:
+    if data["furnace_load"].nunique() > 1 and most > 1 and picture.loads:
         room = width - text_width(picture.x_title, size) - 2 * size
         if text_width(picture.loads, size) <= room:
             sheet.text(left, bottom + 2.8 * size, picture.loads, size=size, colour=PENCIL)
@@ -158,15 +158,14 @@ def _near(x: np.ndarray, marks: list[tuple[float, str]]) -> np.ndarray:
     return np.asarray(np.abs(x[:, None] - places[None, :]).argmin(axis=1))
 
 
-def _most_loads(groups: list[Group], marks: list[tuple[float, str]]) -> int:
-    """Ties side by side at the fullest level, of all groups together."""
+def _most_loads(groups: list[Group], marks: list[tuple[float, str]], is_curve: bool) -> int:
+    """Places for ties at the fullest level; the groups of curves share each level."""
     parts = pd.concat([group.coupons for group in groups], ignore_index=True)
     if parts.empty:
         return 1
     near = _near(parts["x"].to_numpy(dtype=float), marks)
-    return int(
-        parts.groupby([near, "group"])["furnace_load"].nunique().groupby(level=0).sum().max()
-    )
+    most = int(parts.groupby([near, "group"])["furnace_load"].nunique().max())
+    return most * len(groups) if is_curve else most
 
 
 def _draw_coupons(

@@ -161,7 +161,8 @@ class _Page:
                     _finding(row, f"finding-{n}", safe_link(row.link, self.document))
                     for n, row in enumerate(block.rows, start=1)
                 )
-                return f'<ul class="findings" role="list">{"".join(rows)}</ul>'
+                reading = f"<p>{_lines(block.reading)}</p>" if block.reading else ""
+                return f'{reading}<ul class="findings" role="list">{"".join(rows)}</ul>'
             case Paragraph():
                 return f"<p>{self._runs(block.runs)}</p>"
             case Bullets():

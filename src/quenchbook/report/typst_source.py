@@ -145,7 +145,8 @@ class _Source:
                 return heading + (f"\n#byline({_text(signed)})" if signed else "")
             case FindingRows():
                 rows = (self._finding(row, n) for n, row in enumerate(block.rows, start=1))
-                return f"#findings({_sequence(rows)})"
+                reading = f"#para({_text(block.reading)})\n" if block.reading else ""
+                return f"{reading}#findings({_sequence(rows)})"
             case Paragraph():
                 loose = any(mode == "display" for _, mode in formulas_in(block))
                 return f"#{'loose-para' if loose else 'para'}({self._runs(block.runs)})"

@@ -116,7 +116,7 @@ def test_a_picture_of_a_half_loss_shows_the_delay_at_the_level_that_is_asked_for
     assert picture is not None
     assert picture.x_title == "Delay, liquid nitrogen"
     assert [words for _, words, _ in picture.groups] == ["0\u00a0min", "60\u00a0min", "1\u00a0day"]
-    coupons = analysis.models["hardness"].coupons
+    coupons = analysis.models[analysis.finding("half_loss_nitrogen").response].coupons
     expected = coupons.loc[coupons["cold_route"] == "liquid_nitrogen", "coupon"]
     shown = {line.rsplit(",", 1)[1] for line in picture.data_csv.splitlines()[1:]} - {""}
     assert shown == set(expected)
