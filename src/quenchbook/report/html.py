@@ -46,6 +46,7 @@ POLICY: Final = (
 )
 _FEWEST_CONTENTS: Final = 3
 _MOST_IN_A_COLUMN: Final = 5
+_LONG_CELL: Final = 60  # characters from which a cell is a sentence that needs some room
 
 
 def html_page(document: Document) -> str:
@@ -316,7 +317,11 @@ def _column(texts: Sequence[str], *, right: bool, first: bool) -> list[str]:
     """Cells of a column; numbers get their decimal points under one another."""
     name, scope = ("th", ' scope="row"') if first else ("td", "")
     if not right:
-        return [f"<{name}{scope}>{_lines(text)}</{name}>" for text in texts]
+        kinds = [' class="long"' if len(text) > _LONG_CELL else "" for text in texts]
+        return [
+            f"<{name}{scope}{kind}>{_lines(text)}</{name}>"
+            for text, kind in zip(texts, kinds, strict=True)
+        ]
     gaps = [f' data-gap="{gap}"' if gap else "" for gap in fraction_gaps(texts)]
     return [
         f'<{name}{scope} class="right"{gap}>{_lines(text)}</{name}>'
