@@ -107,7 +107,7 @@ def report_study(
             steps.output()
     if unset:
         raise TypesettingError("\n".join(unset))
-    return paths
+    return list(dict.fromkeys(paths))  # some files serve both editions
 
 
 class _Steps:

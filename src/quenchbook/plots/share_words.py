@@ -28,6 +28,8 @@ class SmallPicture:
         What it shows, in a sentence without its full stop.
     reading : str
         How to read the marks, in sentences.
+    loads : str
+        That loads of one level stand side by side; written under the axis where they do.
     """
 
     y_title: str
@@ -39,6 +41,7 @@ class SmallPicture:
     peaks: tuple[tuple[str, ...], ...] = ()
     alt: str = ""
     reading: str = ""
+    loads: str = ""
 
 
 @dataclass(frozen=True)

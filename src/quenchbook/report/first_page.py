@@ -43,8 +43,8 @@ def report_answer(analysis: Analysis) -> list[Block]:
             invented=study.invented,
         ),
         *([Paragraph((Run(alarm, strong=True),))] if alarm else []),
-        *([Paragraph((words,))] if (words := _how_to_read(analysis)) else []),
-        FindingRows(_finding_rows(analysis)),
+        *([Paragraph((words,))] if (words := _late_words(analysis)) else []),
+        FindingRows(_finding_rows(analysis), _how_to_read(analysis)),
     ]
 
 
@@ -73,9 +73,14 @@ def _answer(analysis: Analysis) -> Runs:
     return (*parts, *([f"\n{rest}"] if rest else []))
 
 
+def _late_words(analysis: Analysis) -> str:
+    """What of the questions was not declared before the data."""
+    return " ".join(dict.fromkeys(f.change for f in analysis.findings if f.change))
+
+
 def _how_to_read(analysis: Analysis) -> str:
     """Which interval is which in the rows, and what the grey field is."""
-    texts = list(dict.fromkeys(f.change for f in analysis.findings if f.change))
+    texts: list[str] = []
     own = [f for f in analysis.findings if isinstance(f, Finding)]
     if own:
         outer, inner = own[0].confidence, 2 * own[0].confidence - 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -17,7 +18,7 @@ from quenchbook.report.svg import svg_file
 from quenchbook.report.typst_source import literal
 from quenchbook.report.wording import INVENTED, signature
 from quenchbook.units import listed
-from quenchbook.writing import write_bytes, write_text
+from quenchbook.writing import write_bytes
 
 if TYPE_CHECKING:
     from quenchbook.report.edition import Edition
@@ -36,14 +37,22 @@ def write_summary_edition(edition: Edition) -> list[Path]:
     from quenchbook.plots.share_card import SIZES, share_alt, share_png
 
     summary = summary_of(edition.document)
-    paths = [write_bytes(edition.path("_summary.pdf"), summary_pdf(edition.document))]
+    made = {"_summary.pdf": summary_pdf(edition.document)}
     for size in SIZES:
-        path = edition.path(f"_share_{size[0]}x{size[1]}.png")
-        paths.append(write_bytes(path, share_png(summary.words, size)))
+        made[f"_share_{size[0]}x{size[1]}.png"] = share_png(summary.words, size)
+    paths = [_written_once(edition, end, data) for end, data in made.items()]
     names = "\n".join(path.name for path in paths[1:])
     text = f"Alternative text to paste where one of these pictures is shown:\n{names}\n\n"
     text += f"{share_alt(summary.words)}\n"
-    return [*paths, write_text(edition.path("_share.txt"), text)]
+    return [*paths, _written_once(edition, "_share.txt", text.encode())]
+
+
+def _written_once(edition: Edition, end: str, data: bytes) -> Path:
+    """Write a file of an edition, or find the public one that holds the same bytes."""
+    public = replace(edition, name="public").path(end)
+    if public.is_file() and public.read_bytes() == data:
+        return public
+    return write_bytes(edition.path(end), data)
 
 
 def summary_of(document: Document) -> Summary:

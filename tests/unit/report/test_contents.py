@@ -50,6 +50,8 @@ def words_of(blocks: list[Block]) -> str:
             texts.append(plain_text(block.runs))
         elif isinstance(block, Headline):
             texts.append(plain_text(block.answer))
+        elif isinstance(block, FindingRows):
+            texts.append(block.reading)
         for item in getattr(block, "items", ()):
             texts.append(item if isinstance(item, str) else plain_text(item))
     return "\n".join(texts).replace("\u00a0", " ")

@@ -29,9 +29,8 @@ from quenchbook.steps import copy_example
 
 
 @pytest.fixture(scope="module")
-def analysis(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
-    own = qb.analyse(qb.read_folder(ROOT / "data" / "plane_irons")[2])
-    return supported(own, tmp_path_factory.mktemp("study"))
+def analysis(plane_irons_analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Analysis:
+    return supported(plane_irons_analysis, tmp_path_factory.mktemp("study"))
 
 
 @pytest.fixture(scope="module")
@@ -91,7 +90,7 @@ def test_no_photograph_lies_in_a_public_folder(written: dict[str, dict[str, byte
 def test_every_output_is_the_same_bytes_twice(
     editions: dict[str, Edition], written: dict[str, dict[str, bytes]], tmp_path: Path
 ) -> None:
-    again = replace(editions["supporters"], folder=tmp_path)
+    again = replace(editions["public"], folder=tmp_path)
     for target in ("summary", "fragment", "figures"):
         _writer(target)(again)
     files = {
@@ -99,7 +98,7 @@ def test_every_output_is_the_same_bytes_twice(
         for path in tmp_path.rglob("*")
         if path.is_file()
     }
-    assert files == {name: written["supporters"][name] for name in files}
+    assert files == {name: written["public"][name] for name in files}
     assert len(files) > 8
 
 
@@ -184,6 +183,41 @@ def test_the_fragment_is_plain_and_every_image_is_there(
     for name, alt in images:
         assert files[f"plane_irons_supporters_fragment/{name}"]
         assert len(alt) >= 20
+
+
+def test_the_fragment_has_no_appendix_and_no_words_about_gauges(
+    editions: dict[str, Edition], written: dict[str, dict[str, bytes]]
+) -> None:
+    page = written["public"]["plane_irons_fragment/fragment.html"].decode()
+    whole = html_page(editions["public"].document)
+    for words in ("Appendix", "At the right of a row", "Short strokes in the band", "Grey field"):
+        assert words in whole
+        assert words not in page
+    assert page.count("<td") < 0.2 * whole.count("<td")
+
+
+def test_pictures_that_are_the_same_for_all_are_written_once(
+    editions: dict[str, Edition], written: dict[str, dict[str, bytes]]
+) -> None:
+    assert not [name for name in written["supporters"] if "_share" in name or "_summary" in name]
+    named = [path.name for path in _writer("summary")(editions["supporters"])]
+    assert named == [
+        "plane_irons_summary.pdf",
+        *(f"plane_irons_share_{size}.png" for size in ("1200x675", "1080x1080", "1080x1350")),
+        "plane_irons_share.txt",
+    ]
+
+
+def test_supporters_get_a_summary_of_their_own_where_theirs_differs(
+    editions: dict[str, Edition], tmp_path: Path
+) -> None:
+    other = tmp_path / "plane_irons_share_1200x675.png"
+    other.write_bytes(b"other words")
+    named = {
+        path.name for path in _writer("summary")(replace(editions["supporters"], folder=tmp_path))
+    }
+    assert "plane_irons_supporters_share_1200x675.png" in named
+    assert other.read_bytes() == b"other words"
 
 
 def test_figures_come_with_their_numbers_and_an_index(

@@ -116,6 +116,12 @@ def test_a_study_of_other_settings_lists_them_and_no_steps_of_its_own(bars: Anal
     assert "Steps that are not in this list were not told" in words(qb.report_repeat(bars))
 
 
+def test_a_factor_that_its_levels_name_is_not_said_twice() -> None:
+    text = words(qb.report_repeat(analysed("springs")))
+    assert "; carbon 0.5 or carbon 0.7, set for each run" in text
+    assert "carbon carbon" not in text
+
+
 def test_the_study_is_cited_by_author_date_title_plan_and_licence(irons: Analysis) -> None:
     assert cite_as(irons) == (
         "The tool workshop (invented) (2026-09-12). Plane irons of A2: route to cold, delay and "

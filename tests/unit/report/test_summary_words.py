@@ -22,13 +22,13 @@ from quenchbook.report.summary_words import (
 
 
 @pytest.fixture(scope="module")
-def analysis() -> Analysis:
-    return qb.analyse(qb.read_folder(ROOT / "data" / "plane_irons")[2])
+def analysis(plane_irons_analysis: Analysis) -> Analysis:
+    return plane_irons_analysis
 
 
 @pytest.fixture(scope="module")
-def bars() -> Analysis:
-    return qb.analyse(qb.read_folder(ROOT / "data" / "coated_bars")[2])
+def bars(coated_bars_analysis: Analysis) -> Analysis:
+    return coated_bars_analysis
 
 
 def _plain(text: str) -> str:
@@ -109,11 +109,37 @@ def test_a_small_picture_shows_every_coupon_of_what_is_compared(analysis: Analys
     assert [peak[0] for peak in picture.peaks] == ["none", "dry_ice"]
 
 
-@pytest.mark.parametrize(
-    "name", ["plane_irons", "coated_bars", "two_lots", "springs", "steel_bars"]
-)
-def test_every_answer_of_every_example_can_be_drawn_or_is_left_out(name: str) -> None:
-    own = qb.analyse(qb.read_folder(ROOT / "data" / name)[2])
+def test_a_picture_of_a_half_loss_shows_the_delay_at_the_level_that_is_asked_for(
+    analysis: Analysis,
+) -> None:
+    picture = share_picture(analysis, analysis.finding("half_loss_nitrogen"))
+    assert picture is not None
+    assert picture.x_title == "Delay, liquid nitrogen"
+    assert [words for _, words, _ in picture.groups] == ["0\u00a0min", "60\u00a0min", "1\u00a0day"]
+    coupons = analysis.models[analysis.finding("half_loss_nitrogen").response].coupons
+    expected = coupons.loc[coupons["cold_route"] == "liquid_nitrogen", "coupon"]
+    shown = {line.rsplit(",", 1)[1] for line in picture.data_csv.splitlines()[1:]} - {""}
+    assert shown == set(expected)
+
+
+def test_ties_are_told_only_where_a_load_has_several_coupons(analysis: Analysis) -> None:
+    springs = qb.analyse(qb.read_folder(ROOT / "data" / "springs")[2])
+    alone = share_picture(springs, springs.findings[0])
+    tied = share_picture(analysis, analysis.finding("dry_ice"))
+    assert alone is not None
+    assert tied is not None
+    assert "tie" not in alone.reading
+    assert "thin lines tie coupons of one furnace load" in tied.reading
+
+
+@pytest.mark.parametrize("name", ["plane_irons", "coated_bars", "two_lots", "steel_bars"])
+def test_every_answer_of_every_example_can_be_drawn_or_is_left_out(
+    name: str, request: pytest.FixtureRequest
+) -> None:
+    if name in ("plane_irons", "coated_bars"):
+        own = request.getfixturevalue(f"{name}_analysis")
+    else:
+        own = qb.analyse(qb.read_folder(ROOT / "data" / name)[2])
     pictures = [share_picture(own, finding) for finding in own.findings]
     assert any(pictures)
     for picture in filter(None, pictures):
