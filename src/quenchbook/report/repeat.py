@@ -146,7 +146,10 @@ def _varied(study: Study, factor: Factor) -> str:
     if factor.nested_in:
         parent = study.factor(factor.nested_in)
         only = f", only with {listed([parent.word(level) for level in factor.exists_for])}"
-    title = "" if factor.name in _SAID_BY_TITLE else f"{factor.title} "
+    said = factor.name in _SAID_BY_TITLE or all(
+        word.startswith(f"{factor.title} ") for word in words
+    )
+    title = "" if said else f"{factor.title} "
     return f"{title}{levels}, set for each {study.unit_word(factor.set_for)}{only}"
 
 

@@ -230,7 +230,7 @@ def open_words(analysis: Analysis) -> str:
     """What could not be told, in a few sentences."""
     every = analysis.findings
     groups: Sequence[tuple[str, list[tuple[str, str]]]] = (
-        ("Not settled", [(f.question or f.label, f.label) for f in every
+        ("Not settled", [(f.question or _named(f), _named(f)) for f in every
                          if f.verdict == "undecided"]),
         ("Not answered", [(own.words, own.words) for own, _ in analysis.unanswered]),
     )  # fmt: skip
@@ -245,8 +245,7 @@ def open_words(analysis: Analysis) -> str:
         f for f in every if f.verdict == "differs" and getattr(f, "margin", None) is not None
     ]
     if margins:
-        named = [f"{f.label} against {f.against}" if getattr(f, "against", "") else f.label
-                 for f in margins[:_MOST_NAMED]]  # fmt: skip
+        named = [_named(f) for f in margins[:_MOST_NAMED]]
         more = "; and others" if len(margins) > _MOST_NAMED else ""
         parts.append(
             f"Real, but not settled whether more than the margin: {'; '.join(named)}{more}."
@@ -258,6 +257,13 @@ def open_words(analysis: Analysis) -> str:
     ]
     parts.append(f"{capital(listed(_others(analysis.study)))} may behave differently.")
     return " ".join(parts)
+
+
+def _named(own: AnyFinding) -> str:
+    """What an answer is about, told apart from the others: ``hardness, freezer against none``."""
+    against = getattr(own, "against", "")
+    when = "when " if getattr(own, "asks", "") == "half_loss" else ""
+    return f"{own.quantity}, {when}{own.label}{f' against {against}' if against else ''}"
 
 
 def _stopped(text: str) -> str:
