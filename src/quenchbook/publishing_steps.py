@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from quenchbook.errors import QuenchbookWarning, ReportError
+from quenchbook.errors import QuenchbookWarning, ReportError, TypesettingError
 from quenchbook.study_folder import read_folder, resource
 
 EDITIONS: Final = ("public", "supporters")
@@ -63,6 +63,8 @@ def report_study(
     ------
     ReportError
         If an edition or output is not known, or the notebook fails.
+    TypesettingError
+        If this machine can make no PDF; all else that was asked for is written, and the HTML.
     """
     from quenchbook.report.edition import edition_of
     from quenchbook.report.run import executed
@@ -83,11 +85,17 @@ def report_study(
     place.mkdir(exist_ok=True)
     paths: list[Path] = []
     _warn_of_numbers(notebook, editions, appendix)
+    unset: list[str] = []
     for name in editions:
         edition = edition_of(notebook, study, name, place, show_code=show_code, appendix=appendix)
         for target in to:
-            paths += _writer(target)(edition)
+            try:
+                paths += _writer(target)(edition)
+            except TypesettingError as error:
+                unset.append(str(error))
             steps.output()
+    if unset:
+        raise TypesettingError("\n".join(unset))
     return paths
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
+from quenchbook.findings.equal_hardness_words import TWO_ENDED
 from quenchbook.findings.statements import (
     df_text,
     estimate_text,
@@ -334,6 +335,6 @@ def _is_part_told(own: TradeFinding) -> bool:
     """Whether an undecided answer about a curve still sets a limit, or two numbers for one."""
     if own.outcome in _NOT_TOLD:
         return False
-    if own.outcome in ("nowhere certain", "changes with hardness", "in pieces"):
+    if own.outcome in ("nowhere certain", TWO_ENDED, "in pieces"):
         return True
     return math.isfinite(own.conf_low) != math.isfinite(own.conf_high)

@@ -85,7 +85,7 @@ def both_limits_text(own: Finding) -> str:
     """
     alone = own.scale == "log" or own.printed.other is None  # else a line breaks between units
     parts = [
-        f"{_level_text(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK) if alone else limits}"
+        f"{confidence_words(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK) if alone else limits}"
         for level, limits in (
             (own.confidence, limits_text(own)),
             (2 * own.confidence - 1, limits_text(own, inner=True)),
@@ -120,10 +120,11 @@ def margin_words(own: Finding) -> str:
 
 def interval_words(confidence: float) -> str:
     """``95 % interval``."""
-    return f"{_level_text(confidence)} interval"
+    return f"{confidence_words(confidence)} interval"
 
 
-def _level_text(confidence: float) -> str:
+def confidence_words(confidence: float) -> str:
+    """``95 %``, with the digits that a shared level needs: ``99.76 %``."""
     return f"{round(confidence * 100, 2):g}{NO_BREAK}%"
 
 
@@ -197,8 +198,8 @@ def what_would_decide(own: Finding) -> str:
         )
     number = f"{times:.1f}" if times < 10 else f"{times:.0f}"
     return (
-        f"To tell a difference of {margin_text(own)} from none with {_level_text(POWER)} power "
-        f"takes about {number} times as many {unit_list(own.strata)}."
+        f"To tell a difference of {margin_text(own)} from none with {confidence_words(POWER)} "
+        f"power takes about {number} times as many {unit_list(own.strata)}."
     )
 
 

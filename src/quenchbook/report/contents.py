@@ -329,15 +329,20 @@ def _when_fixed(analysis: Analysis) -> str:
 def _family_words(count: int, study: Study) -> str:
     """How often judgements err, and what is not counted among them."""
     level = f"{study.confidence * 100:g}\u00a0%"
+    declared = len(study.questions) + len(study.trade_questions)
     others = "The tests of terms in the tables are further tests and not counted in this."
     if study.multiplicity == "together":
         return (
-            f"The {count} questions share one level of {level} (Bonferroni): the chance that any "
-            "of them is called real without being so is at most "
-            f"{100 - study.confidence * 100:g}\u00a0%. {others}"
+            f"The {declared} questions share one level of {level} (Bonferroni): the chance that "
+            "any difference is called real without being so is at most "
+            f"{100 - study.confidence * 100:g}\u00a0%, and so is the chance that any is called "
+            "smaller than its margin without being so, or that any place lies outside its "
+            f"limits. {others}"
         )
     once = round(1 / (1 - study.confidence))
+    some = f"{(1 - study.confidence**count) * 100:.0f}\u00a0%"
     return (
         f"{count} questions were each judged on their own at {level}: "
-        f"of {once} true absences of a difference about one would be called real. {others}"
+        f"of {once} true absences of a difference about one would be called real, and {count} "
+        f"unconnected questions would hold at least one such in {some} of studies. {others}"
     )

@@ -10,6 +10,7 @@ import warnings
 import pandas as pd
 import pikepdf
 import pytest
+from tests.pdf_structure import fonts_without_a_file, outline_count, tags
 from tests.pdf_text import page_texts, right_edges
 
 from quenchbook.errors import QuenchbookWarning, ReportError
@@ -35,24 +36,6 @@ def opened(careful_pdf):
         yield pdf
 
 
-def _tags(pdf):
-    """Structure elements of a tagged PDF."""
-    found, waiting = [], [pdf.Root.StructTreeRoot]
-    while waiting:
-        node = waiting.pop()
-        if not isinstance(node, pikepdf.Dictionary):
-            continue
-        if "/S" in node:
-            found.append(node)
-        children = node.get("/K", [])
-        waiting.extend(children if isinstance(children, pikepdf.Array) else [children])
-    return found
-
-
-def _outline_count(items):
-    return sum(1 + _outline_count(item.children) for item in items)
-
-
 def test_language_title_author_and_day(opened):
     assert str(opened.Root.Lang) == "en"
     assert str(opened.docinfo.Title) == "Does dry ice move the hardness peak of A2?"
@@ -70,28 +53,24 @@ def test_the_standards_are_declared(opened):
 def test_bookmarks_are_the_headings(opened, careful):
     headings = [block for block in report_document(careful).blocks if heading_of(block)]
     with opened.open_outline() as outline:
-        assert _outline_count(outline.root) == len(headings) == 5
+        assert outline_count(outline.root) == len(headings) == 5
 
 
 def test_every_figure_has_its_words(opened):
-    figures = [tag for tag in _tags(opened) if tag.S == "/Figure"]
+    figures = [tag for tag in tags(opened) if tag.S == "/Figure"]
     assert len(figures) == 2
     assert {str(tag.Alt) for tag in figures} >= {"Noise."}
     assert all(str(tag.Alt) for tag in figures)
 
 
 def test_tables_are_tables_with_heads(opened):
-    tags = [str(tag.S) for tag in _tags(opened)]
-    assert tags.count("/Table") == 3
-    assert tags.count("/TH") == 2 + 3 + 5
+    kinds = [str(tag.S) for tag in tags(opened)]
+    assert kinds.count("/Table") == 3
+    assert kinds.count("/TH") == 2 + 3 + 5
 
 
 def test_fonts_are_embedded(opened):
-    for page in opened.pages:
-        for font in page.resources.Font.values():
-            for own in font.get("/DescendantFonts", [font]):
-                described = own.FontDescriptor
-                assert {"/FontFile2", "/FontFile3"} & set(described.keys())
+    assert fonts_without_a_file(opened) == []
 
 
 def test_pages_are_a4_and_numbered_in_the_running_foot(opened):
@@ -112,7 +91,7 @@ def test_a_day_given_from_outside_goes_before_that_of_the_report(monkeypatch, no
 
 def test_hostile_words_are_set_and_not_obeyed(hostile, hostile_pdf):
     with pikepdf.open(io.BytesIO(hostile_pdf)) as pdf:
-        figures = [str(tag.Alt) for tag in _tags(pdf) if tag.S == "/Figure"]
+        figures = [str(tag.Alt) for tag in tags(pdf) if tag.S == "/Figure"]
         assert all('"] #read("/etc/passwd")' in alt and '#panic("x")' in alt for alt in figures)
         assert "/etc/passwd" in str(pdf.docinfo.Title)
         assert "/AA" not in pdf.Root
