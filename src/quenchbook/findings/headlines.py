@@ -104,7 +104,12 @@ def rest_words(analysis: Analysis, shown: Sequence[HeadlineAnswer]) -> str:
         late = sum(bool(own.change) for own in rest)
         if opened := open_word_counts(rest):
             count = sum(opened.values())
-            told = listed([f"{_number(many)} {word}" for word, many in opened.items()])
+            told = listed(
+                [
+                    f"{_number(many)} {'with ' if word.startswith(('no ', 'gain ')) else ''}{word}"
+                    for word, many in opened.items()
+                ]
+            )
             if set(opened) == {"undecided"}:
                 words += f", {'undecided' if one else f'{_number(count)} of them undecided'}"
             elif one:

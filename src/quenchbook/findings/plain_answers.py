@@ -74,10 +74,8 @@ def without_preface(sentence: str) -> str:
 
 def few_units_words(own: AnyFinding) -> str:
     """``judged on 1 spare run`` where an answer rests on two spare units or fewer; else empty."""
-    if isinstance(own, TermFinding):
-        df, units = own.df_error, (own.stratum,)
-    else:
-        df, units = own.df, own.strata
+    df = own.df_error if isinstance(own, TermFinding) else own.df
+    units = (own.stratum,) if isinstance(own, TermFinding) else own.strata
     if not 0 < df < _FEW_SPARE:
         return ""
     unit = units[0] if len(set(units)) == 1 else "unit"
@@ -198,8 +196,10 @@ def _of_comparison(own: Finding, names: tuple[str, ...]) -> str:
 
 def _margin_inside(own: Finding) -> str:
     """Margin inside brackets: of a ratio its limits follow a comma."""
-    return margin_words(own).replace(" (", ", ").rstrip(")") if own.scale == "log" else (
-        margin_text(own)
+    return (
+        margin_words(own).replace(" (", ", ").rstrip(")")
+        if own.scale == "log"
+        else (margin_text(own))
     )
 
 

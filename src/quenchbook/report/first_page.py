@@ -27,12 +27,13 @@ def report_answer(analysis: Analysis) -> list[Block]:
     study = analysis.study
     days = day_count(analysis)
     units = [coupon_words(analysis), load_words(analysis), f"{days} days" if days > 1 else ""]
+    counted = ", ".join(filter(None, units))
     date = f", {_date_text(study.date)}" if study.date else ""
     alarm = checks_of_testers(analysis.records).alarm()
     return [
         Headline(
             question=study.question,
-            byline=f"{study.author}{date}. {', '.join(filter(None, units))}. {_fixed_words(analysis)}",
+            byline=f"{study.author}{date}. {counted}. {_fixed_words(analysis)}",
             answer=_answer(analysis),
             invented=study.invented,
         ),

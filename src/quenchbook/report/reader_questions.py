@@ -41,10 +41,10 @@ def _answered(analysis: Analysis, asked: ReaderQuestion) -> Runs:
     if found is not None:
         words = plain_answer(found, study_names(analysis.study))
         mark = "Exploratory: " if found.change else ""
-        sentence = Run(f"{mark}{words}", note=trace_note(analysis, found))
+        sentence = Run(words, note=trace_note(analysis, found))
         first = first_words(found, asked.yes_if)
-        start = f"\n{first} " if first else "\n"
-        return (head, start, sentence, " ", *_shown_under(asked, found.question))
+        start = f"{mark}{first} " if first else mark
+        return (head, f"\n{start}", sentence, " ", *_shown_under(asked, found.question))
     for question, why in analysis.unanswered:
         if question.key == asked.answer_from:
             return (head, f"\nNot answered: {why} ", *_shown_under(asked, question.words))

@@ -182,7 +182,9 @@ def short_verdicts(analysis: Analysis, lead: AnyFinding | None) -> tuple[ShortVe
     plain = [own for own in plain if own is not lead]
     shown = [own for own in plain if is_shown_difference(own)]
     chosen: list[AnyFinding] = shown[:1]
-    told = {own.response for own in (*chosen, *([lead] if lead else [])) if is_shown_difference(own)}
+    told = {
+        own.response for own in (*chosen, *([lead] if lead else [])) if is_shown_difference(own)
+    }
     chosen += [own for own in shown if own.response not in told][:1]
     first: dict[str, AnyFinding] = {}
     for own in plain:
@@ -209,8 +211,10 @@ def _short_verdict(own: AnyFinding, known: str) -> ShortVerdict:
             words = f"{estimate_text(own)}: {words}"
     elif isinstance(own, TradeFinding):
         told = own.estimate_words and (own.outcome in _LOCATED or not own.outcome)
-        words = f"{own.estimate_words}: {own.label}" if told and own.verdict != "undecided" else (
-            own.label
+        words = (
+            f"{own.estimate_words}: {own.label}"
+            if told and own.verdict != "undecided"
+            else (own.label)
         )
     else:
         words = own.label
@@ -250,10 +254,10 @@ def open_words(analysis: Analysis) -> str:
         parts.append(
             f"Real, but not settled whether more than the margin: {'; '.join(named)}{more}."
         )
-    few = Counter(words for f in every if (words := few_units_words(f)))
+    few = Counter(said for f in every if (said := few_units_words(f)))
     parts += [
-        f"{count} of {len(every)} answers {'is' if count == 1 else 'are'} {words}."
-        for words, count in few.items()
+        f"{count} of {len(every)} answers {'is' if count == 1 else 'are'} {said}."
+        for said, count in few.items()
     ]
     parts.append(f"{capital(listed(_others(analysis.study)))} may behave differently.")
     return " ".join(parts)
