@@ -194,7 +194,8 @@ def short_verdicts(analysis: Analysis, lead: AnyFinding | None) -> tuple[ShortVe
             chosen.append(first[verdict])
     order = [own for own in analysis.findings if any(own is one for one in chosen)]
     known = lead.response if lead else ""
-    return tuple(_short_verdict(own, known) for own in order)
+    beside = few_units_words(lead) if lead else ""
+    return tuple(_short_verdict(own, known, beside) for own in order)
 
 
 def _speaks_of_curve(own: AnyFinding) -> bool:
@@ -202,8 +203,12 @@ def _speaks_of_curve(own: AnyFinding) -> bool:
     return bool(getattr(own, "outcome", ""))
 
 
-def _short_verdict(own: AnyFinding, known: str) -> ShortVerdict:
-    """Verdict with its number first: what comes last may be cut. `known`: response of the lead."""
+def _short_verdict(own: AnyFinding, known: str, beside: str) -> ShortVerdict:
+    """Verdict with its number first: what comes last may be cut.
+
+    `known` and `beside` are the response of the lead, and what it says of few spare units.
+    """
+    few = few_units_words(own)
     estimate = getattr(own, "estimate", 1.0)
     if isinstance(own, Finding):
         words = f"{own.label} against {own.against}" if own.against else own.label
@@ -220,7 +225,7 @@ def _short_verdict(own: AnyFinding, known: str) -> ShortVerdict:
         words = own.label
     if own.response != known:
         words = f"{own.quantity}, {words}"
-    if few := few_units_words(own):
+    if own.verdict != "undecided" and few and few != beside:
         words = f"{words} ({few})"
     return ShortVerdict(
         word=f"{own.word}, exploratory" if own.change else own.word,
