@@ -236,3 +236,16 @@ def test_a_change_judged_by_a_line_says_so_in_its_sentence(tmp_path: Path) -> No
     assert analysis.finding("decade").sentence.endswith(
         "No delay has a spare coupon: it is judged by how far they lie from a straight line."
     )
+
+
+@pytest.mark.parametrize("outcome", ["no gain shown", "gain inside the margin"])
+def test_the_strip_below_a_figure_names_no_time_where_nothing_is_to_lose(
+    plane_irons_analysis: qb.Analysis, outcome: str
+) -> None:
+    from quenchbook.plots.half_loss_strip import half_loss_mark
+
+    own = plane_irons_analysis.finding("half_loss_nitrogen")
+    assert isinstance(own, TradeFinding)
+    mark = half_loss_mark(replace(own, outcome=outcome, estimate_words=""))
+    assert mark.words == (outcome, "")
+    assert math.isnan(mark.estimate)
