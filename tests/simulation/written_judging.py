@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -253,7 +254,7 @@ def _judged_half_loss(
     gain = _gain_at_first(study, truth, question)
     shaped, free = claimed_half_loss(own.sentence)
     if gain <= TINY:  # half of nothing is not defined: the sentence must not name an upper limit
-        named = math.isfinite(shaped[1]) and "no gain of" not in own.sentence
+        named = math.isfinite(shaped[1]) and not re.search("[Nn]o gain (in|that)", own.sentence)
         return Judged(own.key, "half_loss", place=named, claims_place=named, missed=named)
     # the last delay is the longest that was tried: beyond it only "not yet lost" is claimed
     lost = gain / 2 / -truth.decade if truth.decade else math.inf

@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from quenchbook.findings.statements import interval_words
+from quenchbook.findings.statements import (
+    change_limits,
+    change_text,
+    interval_words,
+    percent_text,
+)
 from quenchbook.study.duration_words import duration_text
 from quenchbook.study.factors import plural
 
 if TYPE_CHECKING:
     from quenchbook.fit.half_loss import HalfLoss
+
+_NOTHING: Final = {
+    "no gain shown": "no gain was shown",
+    "gain inside the margin": "no gain that matters",
+}
+"""In place of limits where there may be nothing to lose, by outcome."""
 
 
 @dataclass(frozen=True)
@@ -82,26 +93,57 @@ def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
             f"The data do not tell when half of {gain} is lost ({level}): it may be shorter than "
             f"{shortest}, and {'there is ' if never else ''}{open_end}"
         )
-    if not own.gain_shown:
-        outcome = "no gain shown"
+    nothing = _nothing_to_lose(own, what, quantity)
+    if nothing:
+        outcome = "gain inside the margin" if own.gain_shown else "no gain shown"
+        sentence = f"{nothing} If there is one to lose: {sentence[:1].lower()}{sentence[1:]}"
     counted = f" {' '.join(own.delays.notes)}" if own.delays.are_longer else ""
     shape_free = f" Without assuming a shape: {_stepwise(own)}."
     return HalfLossWords(
         outcome=outcome,
-        estimate=best or f"beyond {span}",
-        limits=limits,
-        sentence=f"{sentence}.{shape_free}{_no_gain(own, what, shortest)}{counted}",
-        remedy=_remedy(own, beyond),
+        estimate="" if nothing else best or f"beyond {span}",
+        limits=_NOTHING[outcome] if nothing else limits,
+        sentence=f"{sentence}.{shape_free}{counted}",
+        remedy="" if nothing else _remedy(own, beyond),
     )
 
 
-def _no_gain(own: HalfLoss, what: str, shortest: str) -> str:
-    """Say that there may be nothing to lose; the set stands all the same."""
-    if own.gain_shown:
+def _nothing_to_lose(own: HalfLoss, what: str, quantity: str) -> str:
+    """Say that no gain was shown, or none that matters; empty where there is one to lose."""
+    from quenchbook.fit.inversion import t_limit
+
+    first = own.gains.iloc[0]
+    estimate, error = float(first["estimate"]), float(first["std_error"])
+    low, high = float(first["conf_low"]), float(first["conf_high"])
+    after = f"after {duration_text(own.shortest)}, the shortest {own.delays.factor.title}"
+    ratio, unit = own.model.scale == "log", own.model.unit
+    units = own.model.printed.units
+    said = change_text(estimate, error, is_ratio=ratio, unit=unit, units=units)
+    limits = change_limits(low, high, error, is_ratio=ratio, unit=unit, units=units)
+    numbers = f"{said}, {interval_words(own.confidence)} {limits}"
+    if not own.gain_shown:
+        return (
+            f"No gain in {quantity} of {what} was shown {after} ({numbers}), so there may be "
+            "nothing of which half can be lost."
+        )
+    margin = own.model.study.equivalence_margin(own.model.response) if own.model.study else None
+    if margin is None:
         return ""
+    half = float(t_limit(own.df, 2 * own.confidence - 1)) * error
+    if estimate + half >= (math.log1p(margin) if ratio else margin):
+        return ""
+    inner = change_limits(
+        estimate - half, estimate + half, error, is_ratio=ratio, unit=unit, units=units
+    )
+    shown = (
+        f"{percent_text(math.log1p(margin), sign=False)} either way"
+        if ratio
+        else own.model.printed.told(margin)
+    )
     return (
-        f" After {shortest}, the shortest {own.delays.factor.title}, no gain of {what} was shown: "
-        "half of it is not defined unless there is a gain."
+        f"The gain in {quantity} of {what} {after} is smaller than the margin of {shown} "
+        f"({numbers}; {interval_words(2 * own.confidence - 1)} {inner}), so there is no gain that "
+        "matters of which half can be lost."
     )
 
 

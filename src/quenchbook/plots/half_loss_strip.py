@@ -61,8 +61,8 @@ def half_loss_mark(own: Any) -> HalfLossMark:
     level = result.against if result.level in result.delays.routes else result.level
     over = factor.word(level) if factor is not None else str(level)
     shortest, longest = result.shortest, result.longest
-    if not result.gain_shown:
-        words = ("no gain shown", "")
+    if not own.estimate_words:  # no gain, or none that matters: nothing to lose half of
+        words = (own.outcome, "")
         return HalfLossMark(words, math.nan, math.nan, math.nan, shortest, longest, over)
     told = shortest <= own.estimate <= longest
     first = f"half lost: {own.estimate_words}"

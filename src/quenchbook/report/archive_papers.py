@@ -5,7 +5,6 @@ Every text of data or author is written for its target: escaped in Markdown, quo
 
 from __future__ import annotations
 
-import importlib.metadata
 import platform
 import re
 from collections.abc import Mapping, Sequence
@@ -15,18 +14,13 @@ from quenchbook.report.characters import shown
 from quenchbook.report.data_package import iso_date, sources
 from quenchbook.report.data_tables import empty_tables
 from quenchbook.report.licences import licence_of
+from quenchbook.report.made_with import MISSING, versions_used
 from quenchbook.units import listed
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
     from quenchbook.report.data_tables import DataTable
     from quenchbook.study.definition import Study
-
-PACKAGES: Final = (
-    "numpy", "pandas", "scipy", "statsmodels", "formulaic", "pint", "python-calamine",
-    "matplotlib", "nbconvert", "typst",
-)  # fmt: skip
-"""Packages whose versions can change a number or a page."""
 
 _MARKS: Final = re.compile(r"([\\`*_{}\[\]<>#|&~$!])")
 _LINE_MARK: Final = re.compile(r"^([-+=:]|\d+(?=[.)]))")
@@ -266,16 +260,9 @@ def environment() -> str:
 
 
 def versions() -> dict[str, str]:
-    """Versions of quenchbook and of `PACKAGES` that are installed."""
-    from quenchbook import __version__
-
-    found = {"quenchbook": __version__}
-    for name in PACKAGES:
-        try:
-            found[name] = importlib.metadata.version(name)
-        except importlib.metadata.PackageNotFoundError:
-            continue
-    return found
+    """Versions of quenchbook and of the packages that are installed, without Python."""
+    used = versions_used()
+    return {name: own for name, own in used.items() if name != "Python" and own != MISSING}
 
 
 def versions_in(text: str) -> dict[str, str]:

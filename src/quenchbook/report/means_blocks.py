@@ -57,16 +57,19 @@ def means_blocks(analysis: Analysis, own: AnyFinding) -> list[Block]:
         for row in frame.to_dict("records")
         if all(row[study.factor(name).column] == row[study.factor(name).column] for name in by)
     ]
+    # a mean of logarithms, taken back, is no mean of the values
+    kind = "geometric means" if model.scale == "log" else "means"
+    held = _held(asked[0], study)
     level, unit = interval_words(own.confidence), "" if model.unit == "" else model.unit
     if len(rows) <= _MOST_IN_A_LINE:
         parts = [f"{where} {with_unit(mean, unit)} ({limits})" for where, mean, limits in rows]
-        words = f" ({level}): {'; '.join(parts)}."
-        return [Paragraph((Run("Means", strong=True), words))]
+        words = f"{held} ({level}): {'; '.join(parts)}."
+        return [Paragraph((Run(capital(kind), strong=True), words))]
     # the limits stand in one cell: an interval is read as one thing
     block = table(
         pd.DataFrame(rows, columns=["setting", "mean", "interval"]),
         key=f"means_{own.key}",
-        caption=f"{capital(own.quantity)}: mean of each setting.",
+        caption=f"{capital(own.quantity)}: {kind.removesuffix('s')} of each setting{held}.",
         titles={"interval": level},
         units={"mean": unit, "interval": unit},
     )
@@ -82,6 +85,12 @@ def _levels(question: Question, study: Study) -> tuple[list[str], Mapping[str, S
     at |= dict(question.change)
     at[question.factor] = (question.level, question.against)
     return [*question.change, question.factor], at
+
+
+def _held(question: Question, study: Study) -> str:
+    """Levels of other factors that the question keeps: `` at austenitize 1030 °C``."""
+    named = [study.factor(name).named_word(level) for name, level in question.at.items()]
+    return f" at {', '.join(named)}" if named else ""
 
 
 def _setting(row: Mapping[object, object], by: Sequence[str], study: Study) -> str:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _WIDTH: Final = 482.0  # of the text on A4 with 20 mm at each side [pt]
 _LONGEST: Final = 400  # characters of a text of one line or a few
+_LONGEST_FACT: Final = 800  # of what was counted, where it holds, what cannot be told
 _TRIES: Final = ((150.0, 26), (120.0, 20), (120.0, 14), (105.0, 9), (0.0, 5))
 """Height of the figure [pt] and most rows, tried until all stands on one page."""
 _TALLEST: Final = 300.0  # of the figure [pt]
@@ -134,7 +135,8 @@ def summary_source(document: Document, *, height: float, most: int) -> tuple[str
         ("Holds for", summary.holds_for),
         ("Cannot be told", summary.not_told),
     )
-    lines.append(f"#facts(({''.join(f'({_text(a)}, {_text(b)}), ' for a, b in facts)}))")
+    told = "".join(f"({_text(a)}, {_text(b, most=_LONGEST_FACT)}), " for a, b in facts)
+    lines.append(f"#facts(({told}))")
     return "\n".join(filter(None, lines)) + "\n", files
 
 
@@ -171,5 +173,5 @@ def _figure(summary: Summary, height: float) -> bytes:
     return svg_file(drawing.svg(), where="the summary")
 
 
-def _text(text: str, longest: int = 24) -> str:
-    return f"text({literal(breakable(shortened(text, _LONGEST), longest))})"
+def _text(text: str, longest: int = 24, *, most: int = _LONGEST) -> str:
+    return f"text({literal(breakable(shortened(text, most), longest))})"

@@ -12,6 +12,9 @@ from quenchbook.study.mistakes import Mistakes, nearest
 
 _KEYS: Final = ("units", "support", "photos", "reader_questions")
 _PICTURES: Final = (".jpg", ".jpeg", ".png")
+YES_IF: Final = ("different", "higher", "lower", "alike")
+"""What yes can mean in a question of readers, of the first level against the second."""
+
 _SHORTEST_ALT: Final = 20  # characters that can say what a photograph shows
 
 
@@ -42,10 +45,14 @@ class ReaderQuestion:
         As readers ask it.
     answer_from : str
         Key of the question of the study that answers it; empty: not tested here.
+    yes_if : str
+        For what it is answered by yes, one of `YES_IF`: nobody but the author knows which way the
+        words ask. Empty: the answer starts with neither yes nor no.
     """
 
     words: str
     answer_from: str = ""
+    yes_if: str = ""
 
 
 @dataclass(frozen=True)
@@ -148,7 +155,7 @@ def _photo(own: Mapping[str, Any], where: str, mistakes: Mistakes) -> Photo:
 def _reader_question(
     own: Mapping[str, Any], question_keys: tuple[str, ...], where: str, mistakes: Mistakes
 ) -> ReaderQuestion:
-    mistakes.known_keys(own, ("words", "answer_from"), where)
+    mistakes.known_keys(own, ("words", "answer_from", "yes_if"), where)
     words, source = own.get("words", ""), own.get("answer_from", "")
     if not isinstance(words, str) or not words.strip():
         mistakes.wrong(
@@ -174,7 +181,16 @@ def _reader_question(
             nearest(source, question_keys) or "Leave answer_from out: not tested here.",
         )
         source = ""
-    return ReaderQuestion(" ".join(words.split()), source)
+    yes_if = own.get("yes_if", "")
+    if yes_if and yes_if not in YES_IF:
+        mistakes.wrong(
+            where,
+            "yes_if",
+            f"yes_if of '{words}' is {yes_if!r}",
+            f"Write one of {', '.join(YES_IF)}: for which result yes is the answer.",
+        )
+        yes_if = ""
+    return ReaderQuestion(" ".join(words.split()), source, str(yes_if))
 
 
 def _texts(

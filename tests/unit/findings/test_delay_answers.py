@@ -127,8 +127,26 @@ def test_without_a_shown_gain_the_set_is_printed_and_half_called_undefined(
 ) -> None:
     words = half_loss_words(replace(fitted, gain_shown=False), WHAT, "hardness")
     assert words.outcome == "no gain shown"
-    assert "half of it is not defined unless there is a gain" in words.sentence
-    assert words.sentence.startswith("Half of the gain in hardness")
+    assert words.sentence.startswith(f"No gain in hardness of {WHAT} was shown after 6")
+    assert "there may be nothing of which half can be lost. If there is one to lose: half of" in (
+        words.sentence
+    )
+    assert words.estimate == ""
+    assert words.limits == "no gain was shown"
+
+
+def test_of_a_gain_inside_the_margin_no_half_is_said_to_be_lost(fitted: HalfLoss) -> None:
+    gains = fitted.gains.assign(estimate=0.17, std_error=0.05, conf_low=0.06, conf_high=0.28)
+    study = fitted.model.study
+    assert study is not None
+    (response,) = study.responses
+    study = replace(study, responses=(replace(response, equivalence_margin=0.5),))
+    model = replace(fitted.model, data=replace(fitted.model.data, study=study))
+    own = replace(fitted, gains=gains, gain_shown=True, model=model)
+    words = half_loss_words(own, WHAT, "hardness")
+    assert words.outcome == "gain inside the margin"
+    assert words.limits == "no gain that matters"
+    assert "so there is no gain that matters of which half can be lost" in words.sentence
 
 
 def test_an_open_upper_end_is_infinite_in_the_finding(tmp_path: Path) -> None:
@@ -218,3 +236,16 @@ def test_a_change_judged_by_a_line_says_so_in_its_sentence(tmp_path: Path) -> No
     assert analysis.finding("decade").sentence.endswith(
         "No delay has a spare coupon: it is judged by how far they lie from a straight line."
     )
+
+
+@pytest.mark.parametrize("outcome", ["no gain shown", "gain inside the margin"])
+def test_the_strip_below_a_figure_names_no_time_where_nothing_is_to_lose(
+    plane_irons_analysis: qb.Analysis, outcome: str
+) -> None:
+    from quenchbook.plots.half_loss_strip import half_loss_mark
+
+    own = plane_irons_analysis.finding("half_loss_nitrogen")
+    assert isinstance(own, TradeFinding)
+    mark = half_loss_mark(replace(own, outcome=outcome, estimate_words=""))
+    assert mark.words == (outcome, "")
+    assert math.isnan(mark.estimate)

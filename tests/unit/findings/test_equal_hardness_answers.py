@@ -117,7 +117,7 @@ def test_lines_that_are_not_parallel_are_answered_at_both_ends(
     own = trade_answer(models, QUESTION)
     assert isinstance(own, TradeFinding)
     assert own.word == "no single number"
-    assert "because the temper lines did not pass as parallel (p .007)" in own.sentence
+    assert "because the temper lines did not pass as parallel (p = .007)" in own.sentence
     assert "are not parallel" not in own.sentence  # a check at 5 % gives no number, and no claim
     assert math.isnan(own.estimate)
     assert "in total" in own.sentence.partition("; at the same hardness")[0]

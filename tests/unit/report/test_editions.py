@@ -111,9 +111,7 @@ def test_the_summary_is_one_page_with_question_answer_limits_and_plan(
     assert "Dry ice against no cold step: hardness +1.27 HRC" in text
     assert "95 % interval 1.11 to 1.43 HRC" in text
     assert "The data are invented" in text
-    assert (
-        "A2, annealed, one mill heat, eight bars; one furnace; 12 furnace loads on 3 days" in text
-    )
+    assert "A2 (annealed, one mill heat, eight bars), one furnace, 12 furnace loads, 3 days" in text
     assert "Not answered: At the same hardness, is dry ice tougher than no cold step?" in text
     assert analysis.records.matrix.plan_hash in text
     for question in ("Is a freezer enough", "does the hottest austenitize"):

@@ -54,7 +54,8 @@ def steps(analysis: Analysis) -> dict[str, str]:
 
 def test_the_space_of_the_result_is_one_line(irons: Analysis, bars: Analysis) -> None:
     assert inference_space(irons) == (
-        "A2 (annealed, one mill heat, eight bars), one furnace, 12 furnace loads, 3 days, 96 coupons"
+        "A2 (annealed, one mill heat, eight bars), one furnace, 12 furnace loads, 3 days, 96 coupons "
+        "planned, 95 measured"
     )
     assert inference_space(bars) == (
         "steel not told, mill heats not told, furnace not told, 6 furnace heats, days not told, "

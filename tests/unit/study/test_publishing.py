@@ -43,10 +43,23 @@ words = "Does it rust less?"
     )
 
 
+def test_what_yes_means_is_read_with_the_question(tmp_path: Path) -> None:
+    own = """
+[[publishing.reader_questions]]
+words = "Does an hour matter?"
+answer_from = "hour"
+yes_if = "different"
+"""
+    (asked,) = study_with(tmp_path, own).publishing.reader_questions
+    assert asked.yes_if == "different"
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
         ('units = "inches"', "'inches' is not a choice of units"),
+        ('reader_questions = [{ words = "Is it?", answer_from = "freezer", yes_if = "maybe" }]',
+         "yes_if of 'Is it?' is 'maybe'"),
         ("support = 3", "support is 3"),
         ('photos = [{ file = "../a.jpg", caption = "c", alt = "twenty characters long." }]',
          "no JPEG or PNG file below the study folder"),
