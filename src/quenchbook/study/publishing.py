@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 from typing import Any, Final, cast
 
 from quenchbook.both_units import PrintedUnits
-from quenchbook.study.mistakes import Mistakes, nearest
+from quenchbook.study.mistakes import Mistakes, nearest, shown
 
 _KEYS: Final = ("units", "support", "photos", "reader_questions")
 _PICTURES: Final = (".jpg", ".jpeg", ".png")
@@ -88,7 +88,7 @@ def read_publishing(
     units = mistakes.choice("publishing", "units", table.get("units", "metric"), ("metric", "both"))
     support = table.get("support", "")
     if not isinstance(support, str):
-        mistakes.wrong("publishing", "support", f"support is {support!r}", "Write a sentence.")
+        mistakes.wrong("publishing", "support", f"support is {shown(support)}", "Write a sentence.")
         support = ""
     return Publishing(
         units=cast(PrintedUnits, units),
@@ -144,7 +144,8 @@ def _reader_question(
     own: Mapping[str, Any], question_keys: tuple[str, ...], mistakes: Mistakes
 ) -> ReaderQuestion:
     mistakes.known_keys(own, ("words", "answer_from"), "publishing")
-    words, source = own.get("words", ""), own.get("answer_from", "")
+    words = own.get("words", "")
+    source = mistakes.text(own, "answer_from", "publishing")
     if not isinstance(words, str) or not words.strip():
         mistakes.wrong(
             "publishing",
@@ -158,10 +159,10 @@ def _reader_question(
             "publishing",
             "reader_questions",
             f"'{words}' is answered from '{source}', which is no question of this study",
-            nearest(str(source), question_keys) or "Leave answer_from out: not tested here.",
+            nearest(source, question_keys) or "Leave answer_from out: not tested here.",
         )
         source = ""
-    return ReaderQuestion(" ".join(words.split()), str(source))
+    return ReaderQuestion(" ".join(words.split()), source)
 
 
 def _texts(
