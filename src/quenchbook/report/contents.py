@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
+from quenchbook.errors import EstimabilityError
 from quenchbook.findings.answers import Analysis
 from quenchbook.findings.statements import percent_text
 from quenchbook.fit.diagnostics import diagnostics
@@ -129,9 +130,14 @@ def report_noise(analysis: Analysis) -> list[Block]:
         if len(analysis.models) > 1:
             blocks.append(Section(capital(quantity), level=3))
         blocks.append(Paragraph((model.units_ladder(),)))
-        blocks.append(from_drawing(figure_noise_budget(noise_budget(model))))
-        if number == 0:
-            blocks += order_blocks(model, analysis)
+        try:
+            own: list[Block] = [from_drawing(figure_noise_budget(noise_budget(model)))]
+            own += order_blocks(model, analysis) if number == 0 else []
+        except EstimabilityError as error:
+            blocks.append(Paragraph((f"No noise of {quantity} can be estimated: {error}",)))
+            blocks.append(term_table(model, name, analysis.study))
+            continue
+        blocks += own
         blocks.append(term_table(model, name, analysis.study))
         blocks += ignoring_blocks(model, name, analysis.study)
         for extra in (
