@@ -124,7 +124,8 @@ def said_phrases(study: Study) -> tuple[str, ...]:
         In lower case, without what is said not to be there.
     """
     texts = [study.title, study.question, *study.notes]
-    texts += [own.words for own in (*study.questions, *study.trade_questions)]
+    texts += [own.words for own in study.questions]
+    texts += [own.words for own in study.trade_questions]
     sentences = [part for text in texts for part in re.split(r"[.;?!](?:\s|$)", text)]
     return tuple(filter(None, map(_plain, sentences)))
 

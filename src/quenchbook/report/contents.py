@@ -129,7 +129,12 @@ def report_noise(analysis: Analysis) -> list[Block]:
         quantity = analysis.study.response(name).quantity
         if len(analysis.models) > 1:
             blocks.append(Section(capital(quantity), level=3))
-        blocks.append(Paragraph((model.units_ladder(),)))
+        ladder = model.units_ladder()
+        without = analysis.records.matrix.batches_without_cold()
+        if number == 0 and without and "cold_batch" in model.units:
+            many = analysis.study.unit_word("cold_batch", 2)
+            ladder += f" {without} of the {many} have no cold step: groups to compare with."
+        blocks.append(Paragraph((ladder,)))
         try:
             own: list[Block] = [from_drawing(figure_noise_budget(noise_budget(model)))]
             own += order_blocks(model, analysis) if number == 0 else []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final, cast
 
+from quenchbook.errors import UnitError
 from quenchbook.study.factors import COLUMN_ENDINGS, ROUTE_WORDS, UNITS, Factor, Level, Shape, Unit
 from quenchbook.study.mistakes import NAME, Mistakes, nearest, shown
 from quenchbook.study.plausible_levels import check_temperatures
@@ -118,7 +119,18 @@ def _factor(
         words=words,
         label=mistakes.text(entry, "title", where),
         repeats=_repeats(name, entry.get("repeats"), len(levels), where, mistakes),
+        declared_unit=_declared_unit(raw, unit) if dimension == "temperature" else "",
     )
+
+
+def _declared_unit(raw: Any, unit: Any) -> str:
+    """Unit that all levels are written with; empty where it is that of storage."""
+    written = [raw.get("lowest"), raw.get("highest")] if isinstance(raw, Mapping) else raw
+    try:
+        units = {written_unit(own, unit) for own in written}
+    except UnitError:  # told as a mistake already
+        return ""
+    return "degF" if units == {"degF"} else ""
 
 
 def _check_temperatures(

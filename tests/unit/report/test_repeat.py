@@ -154,3 +154,7 @@ def test_measured_rates_are_read_or_said_to_be_missing() -> None:
 def test_a_file_without_rates_is_refused(broken: dict[str, object]) -> None:
     with pytest.raises(ReportError, match="does not hold measured rates"):
         rates_words(broken)
+
+
+def test_batches_without_a_cold_step_are_told_apart(irons: Analysis) -> None:
+    assert "48 cold batches, 12 of them without a cold step" in str(qb.report_repeat(irons))
