@@ -124,7 +124,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
     named = dict(zip(map(str, mistakes.table(content, "responses")), responses, strict=False))
     questions, trade_questions = read_questions(content, factors, responses, mistakes)
     question_keys = tuple(
-        key if isinstance(key := entry.get("key"), str) else f"question_{number}"
+        told if isinstance(told := entry.get("key"), str) else f"question_{number}"
         for number, (_, entry) in enumerate(mistakes.tables(content, "questions"), start=1)
     )
     study = Study(
