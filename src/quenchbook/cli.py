@@ -62,12 +62,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _plain_warning(usual: Callable[..., str]) -> Callable[..., str]:
-    """Our warnings as a reader wants them: the words, not where in the code they arose."""
+    """Text of a warning: one of quenchbook is a sentence, said once; others keep their place."""
+    said: set[str] = set()
 
     def written(message: Warning | str, category: type[Warning], *place: Any) -> str:
-        if issubclass(category, QuenchbookWarning):
-            return f"{message}\n"
-        return usual(message, category, *place)
+        if not issubclass(category, QuenchbookWarning):
+            return usual(message, category, *place)
+        if str(message) in said:  # each edition and each output may give it again
+            return ""
+        said.add(str(message))
+        return f"{message}\n"
 
     return written
 
@@ -191,7 +195,8 @@ def _new(options: argparse.Namespace) -> None:
 def _plan(options: argparse.Namespace) -> None:
     from quenchbook.outlook.error_df import error_df_words
     from quenchbook.plan.files import PLAN_FILE
-    from quenchbook.planning_steps import draft_plan, plan_study, template_words, unanswerable
+    from quenchbook.planning_steps import draft_plan, plan_study, unanswerable
+    from quenchbook.study.left_from_template import template_words
 
     folder = options.study / "plan"
     before = (folder / PLAN_FILE).exists()

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from quenchbook.errors import QuenchbookWarning, ReportError, TypesettingError
+from quenchbook.study.left_from_template import template_words
 from quenchbook.study_folder import read_folder, resource
 
 EDITIONS: Final = ("public", "supporters")
@@ -57,7 +58,8 @@ def report_study(
     Warns
     -----
     QuenchbookWarning
-        For each number of the author's prose that no result contains.
+        For each number of the author's prose that no result contains, and for words of the
+        template that still stand in the study file.
 
     Raises
     ------
@@ -95,6 +97,8 @@ def report_study(
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
     paths: list[Path] = []
+    for line in template_words(study):
+        warnings.warn(line, QuenchbookWarning, stacklevel=2)
     _warn_of_numbers(notebook, editions, appendix)
     unset: list[str] = []
     for name in editions:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.findings.equal_hardness_words import TWO_ENDED
+from quenchbook.findings.half_loss_words import NO_GAIN_SHOWN, NO_GAIN_TO_LOSE
 from quenchbook.findings.statements import (
     df_text,
     estimate_text,
@@ -34,8 +35,7 @@ from quenchbook.units import (
 if TYPE_CHECKING:
     from quenchbook.findings.answers import AnyFinding
 
-_NOTHING_TO_LOSE: Final = ("no gain shown", "gain inside the margin")
-_NOT_TOLD: Final = ("not located", *_NOTHING_TO_LOSE)
+_NOT_TOLD: Final = ("not located", NO_GAIN_SHOWN)
 _COULD_NOT: Final = "The study could not tell"
 _TAKES: Final = ", and here is what it would take: "
 _PLAIN_OPENERS: Final = ("A", "Another", "At", "In", "Look", "More", "Only", "The", "To", "Two")
@@ -322,7 +322,7 @@ def _of_term(own: TermFinding, names: tuple[str, ...]) -> str:
 
 def _of_curve(own: TradeFinding, names: tuple[str, ...]) -> str:
     said = first_sentence(own.sentence, names)
-    if own.verdict != "undecided" or own.outcome in _NOTHING_TO_LOSE:
+    if own.verdict != "undecided" or own.outcome in (NO_GAIN_SHOWN, NO_GAIN_TO_LOSE):
         return said
     words = said.rstrip(".")
     if _is_part_told(own):

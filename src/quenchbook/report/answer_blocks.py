@@ -32,8 +32,7 @@ OUTCOME_MEANINGS: Final = {
     "not reached": "no setting of the range is inside the window, not even possibly",
     "inside the tested delays": "half is lost between two of the delays that were run",
     "no gain shown": "no gain was shown at the shortest delay, so there may be nothing to lose",
-    "gain inside the margin": "the gain at the shortest delay is smaller than the margin, so there "
-    "is nothing to lose that matters",
+    "no gain to lose": "at the shortest delay there is none, or one smaller than the margin",
     "no upper limit": "the data set a lower limit only; it may lie anywhere above",
     "no lower limit": "the data set an upper limit only; it may lie anywhere below",
     "upper limit not reached": "there is an upper limit, but it lies beyond what was run",

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
+from quenchbook.errors import EstimabilityError
 from quenchbook.findings.answers import Analysis
 from quenchbook.findings.statements import percent_text
 from quenchbook.fit.diagnostics import diagnostics
@@ -128,10 +129,20 @@ def report_noise(analysis: Analysis) -> list[Block]:
         quantity = analysis.study.response(name).quantity
         if len(analysis.models) > 1:
             blocks.append(Section(capital(quantity), level=3))
-        blocks.append(Paragraph((model.units_ladder(),)))
-        blocks.append(from_drawing(figure_noise_budget(noise_budget(model))))
-        if number == 0:
-            blocks += order_blocks(model, analysis)
+        ladder = model.units_ladder()
+        without = analysis.records.matrix.batches_without_cold()
+        if number == 0 and without and "cold_batch" in model.units:
+            many = analysis.study.unit_word("cold_batch", 2)
+            ladder += f" {without} of the {many} have no cold step: groups to compare with."
+        blocks.append(Paragraph((ladder,)))
+        try:
+            own: list[Block] = [from_drawing(figure_noise_budget(noise_budget(model)))]
+            own += order_blocks(model, analysis) if number == 0 else []
+        except EstimabilityError as error:
+            blocks.append(Paragraph((f"No noise of {quantity} can be estimated: {error}",)))
+            blocks.append(term_table(model, name, analysis.study))
+            continue
+        blocks += own
         blocks.append(term_table(model, name, analysis.study))
         blocks += ignoring_blocks(model, name, analysis.study)
         for extra in (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -14,6 +15,8 @@ NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 
 _TEXTS: Final = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
 _MARKS: Final = re.compile(r"[\[\]{}]")
+_LONGEST_SHOWN: Final = 60  # characters of a wrong value in a message
+
 _CHOICES: Final = {"set_for": "unit that a factor can be set for", "units": "choice of units"}
 
 
@@ -76,15 +79,34 @@ class Mistakes:
     def choice(self, where: str, key: str, value: Any, choices: Iterable[str]) -> str:
         """Value if it is one of the choices; else the first of them, and a mistake."""
         choices = tuple(choices)
-        if value not in choices:
+        if not isinstance(value, str) or value not in choices:
+            found = f"'{value}'" if isinstance(value, str) else shown(value)
             self.wrong(
                 where,
                 key,
-                f"'{value}' is not a {_CHOICES.get(key) or key.replace('_', ' ')}",
+                f"{found} is not a {_CHOICES.get(key) or key.replace('_', ' ')}",
                 nearest(str(value), choices),
             )
             return choices[0]
-        return str(value)
+        return value
+
+    def text(self, table: Mapping[str, Any], key: str, where: str, *, default: str = "") -> str:
+        """Text of a key; the default, and a mistake, if it is something else."""
+        value = table.get(key, default)
+        if isinstance(value, str):
+            return value
+        self.wrong(where, key, f"{key} is {shown(value)}", f'Write {key} = "..." in words.')
+        return default
+
+    def yes_or_no(
+        self, table: Mapping[str, Any], key: str, where: str, *, default: bool = False
+    ) -> bool:
+        """True or false of a key; the default, and a mistake, if it is something else."""
+        value = table.get(key, default)
+        if isinstance(value, bool):
+            return value
+        self.wrong(where, key, f"{key} is {shown(value)}", f"Write {key} = true or false.")
+        return default
 
     def count(
         self, table: Mapping[str, Any], key: str, where: str, *, default: int, least: int
@@ -97,6 +119,20 @@ class Mistakes:
             self.wrong(where, key, f"{key} is {value!r}", f"Write a whole number, {least} or more.")
             return max(default, least)
         return int(cast(int, value))
+
+
+def shown(value: object) -> str:
+    """Value as the study file has it, shortened: ``true``, ``2026-01-15``, ``[1, 2]``.
+
+    >>> shown(True), shown([1, "a"])
+    ('true', "[1, 'a']")
+    """
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, datetime.date | datetime.time):
+        return str(value)
+    text = repr(value)
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[: _LONGEST_SHOWN - 1]}\u2026"
 
 
 def nearest(text: str, names: Iterable[str]) -> str:

@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 from typing import Any, Final, cast
 
 from quenchbook.both_units import PrintedUnits
-from quenchbook.study.mistakes import Mistakes, nearest
+from quenchbook.study.mistakes import Mistakes, nearest, shown
 
 _KEYS: Final = ("units", "support", "photos", "reader_questions")
 _PICTURES: Final = (".jpg", ".jpeg", ".png")
@@ -95,7 +95,7 @@ def read_publishing(
     units = mistakes.choice("publishing", "units", table.get("units", "metric"), ("metric", "both"))
     support = table.get("support", "")
     if not isinstance(support, str):
-        mistakes.wrong("publishing", "support", f"support is {support!r}", "Write a sentence.")
+        mistakes.wrong("publishing", "support", f"support is {shown(support)}", "Write a sentence.")
         support = ""
     return Publishing(
         units=cast(PrintedUnits, units),
@@ -156,7 +156,8 @@ def _reader_question(
     own: Mapping[str, Any], question_keys: tuple[str, ...], where: str, mistakes: Mistakes
 ) -> ReaderQuestion:
     mistakes.known_keys(own, ("words", "answer_from", "yes_if"), where)
-    words, source = own.get("words", ""), own.get("answer_from", "")
+    words = own.get("words", "")
+    source = mistakes.text(own, "answer_from", where)
     if not isinstance(words, str) or not words.strip():
         mistakes.wrong(
             where,
@@ -165,14 +166,6 @@ def _reader_question(
             'Write words = "Is a freezer enough?"',
         )
         words = ""
-    if not isinstance(source, str):
-        mistakes.wrong(
-            where,
-            "answer_from",
-            f"answer_from of '{words}' is {source!r}",
-            "Write the key of a question of this study, or leave answer_from out: not tested here.",
-        )
-        source = ""
     if source and source not in question_keys:
         mistakes.wrong(
             where,

@@ -177,3 +177,7 @@ def test_the_stored_rates_stand_in_the_report(irons: Analysis, multiplicity: Mul
 def test_a_file_without_rates_is_refused(broken: dict[str, object]) -> None:
     with pytest.raises(ReportError, match="does not hold measured rates"):
         rates_words(broken)
+
+
+def test_batches_without_a_cold_step_are_told_apart(irons: Analysis) -> None:
+    assert "48 cold batches, 12 of them without a cold step" in str(qb.report_repeat(irons))
