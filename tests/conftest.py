@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
 from hypothesis import settings
+from tests.example_reports import ExampleReport, example_report
 
 import quenchbook as qb
 from quenchbook.findings.answers import Analysis
@@ -77,6 +81,19 @@ def untold_plane_irons_matrix(untold_plane_irons: Study) -> CouponMatrix:
 @pytest.fixture(scope="session")
 def plane_irons_records(plane_irons_matrix: CouponMatrix) -> Records:
     return qb.read_records(ROOT / "data" / "plane_irons" / "records", plane_irons_matrix)
+
+
+@pytest.fixture(scope="session")
+def report_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], ExampleReport]:
+    """Executed report of an example by its name; each is executed once in a whole test run."""
+    own = tmp_path_factory.getbasetemp()
+    shared = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+    @cache
+    def made(name: str) -> ExampleReport:
+        return example_report(name, shared)
+
+    return made
 
 
 def without_bench_tables(text: str) -> str:

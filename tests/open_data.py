@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
+import json
 import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -34,10 +36,21 @@ def changed(
         assert change(text) != text
         files[path] = change(text).encode("utf-8")
     if seal:
+        if "datapackage.json" in files:
+            files["datapackage.json"] = _with_mended_hashes(files)
         del files[CHECKSUMS]
         files[CHECKSUMS] = checksums(files).encode("utf-8")
     target.write_bytes(zip_bytes(files))
     return target
+
+
+def _with_mended_hashes(files: Mapping[str, bytes]) -> bytes:
+    """Descriptor with size and checksum of the tables as they are."""
+    package = json.loads(files["datapackage.json"])
+    for own in package["resources"]:
+        data = files[own["path"]]
+        own |= {"bytes": len(data), "hash": f"sha256:{hashlib.sha256(data).hexdigest()}"}
+    return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
 
 def replaced(old: str, new: str, count: int = 1) -> Callable[[str], str]:

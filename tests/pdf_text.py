@@ -63,6 +63,21 @@ def right_edges(done: bytes) -> list[float]:
         ]
 
 
+def page_words(done: bytes) -> list[str]:
+    """Text of each page in the order of the file, without blanks, line ends and hyphens.
+
+    So words that are broken over lines, or stand beside a figure, are found; compare with `joined`.
+    """
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        pages = [_pieces(page.obj, page.obj, IDENTITY) for page in pdf.pages]
+        return [joined("".join(piece.text for piece in page)) for page in pages]
+
+
+def joined(text: str) -> str:
+    """Text without blanks, line ends, hyphens and invisible characters."""
+    return re.sub(r"[\s\u00ad\u200b\u2060\-\u2010\u2011]+", "", text)
+
+
 def _lines(pieces: list[Piece]) -> str:
     lines: list[list[Piece]] = []
     for piece in sorted(pieces, key=lambda own: -own.y):

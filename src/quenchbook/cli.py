@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import sys
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from quenchbook import __version__
 from quenchbook.errors import QuenchbookError, QuenchbookWarning
@@ -35,12 +35,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         0 when it worked, 2 when the input was wrong; the message is on standard error.
     """
-    warnings.formatwarning = _warning_text
     parser = _parser()
     options = parser.parse_args(arguments)
     if options.run is None:
         parser.print_help()
         return 0
+    usual = warnings.formatwarning
+    warnings.formatwarning = _plain_warning(usual)
     try:
         return int(options.run(options) or 0)
     except QuenchbookError as error:
@@ -56,19 +57,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Stopped; files are whole.", file=sys.stderr)
         return 130
+    finally:
+        warnings.formatwarning = usual
 
 
-def _warning_text(
-    message: Warning | str,
-    category: type[Warning],
-    filename: str,
-    lineno: int,
-    line: str | None = None,  # noqa: ARG001 (Python hands it over)
-) -> str:
-    """A warning of quenchbook is a sentence for the reader; any other keeps its place."""
-    if issubclass(category, QuenchbookWarning):
+def _plain_warning(usual: Callable[..., str]) -> Callable[..., str]:
+    """Text of a warning: one of quenchbook is a sentence, said once; others keep their place."""
+    said: set[str] = set()
+
+    def written(message: Warning | str, category: type[Warning], *place: Any) -> str:
+        if not issubclass(category, QuenchbookWarning):
+            return usual(message, category, *place)
+        if str(message) in said:  # each edition and each output may give it again
+            return ""
+        said.add(str(message))
         return f"{message}\n"
-    return f"{filename}:{lineno}: {category.__name__}: {message}\n"
+
+    return written
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -190,7 +195,8 @@ def _new(options: argparse.Namespace) -> None:
 def _plan(options: argparse.Namespace) -> None:
     from quenchbook.outlook.error_df import error_df_words
     from quenchbook.plan.files import PLAN_FILE
-    from quenchbook.planning_steps import draft_plan, plan_study, template_words, unanswerable
+    from quenchbook.planning_steps import draft_plan, plan_study, unanswerable
+    from quenchbook.study.left_from_template import template_words
 
     folder = options.study / "plan"
     before = (folder / PLAN_FILE).exists()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.metadata
 import platform
-import shutil
 import sys
 import tempfile
 from pathlib import Path
@@ -37,7 +36,7 @@ def checkup() -> tuple[list[str], bool]:
         try:
             lines.append(f"  {name} {importlib.metadata.version(name)}")
         except importlib.metadata.PackageNotFoundError:
-            healthy = False
+            healthy = healthy and name == "typst"  # a browser may do in its place, see below
             lines.append(f"  {name} is MISSING: run pip install quenchbook again")
     for name, (purpose, extra) in OPTIONAL.items():
         try:
@@ -45,26 +44,39 @@ def checkup() -> tuple[list[str], bool]:
         except importlib.metadata.PackageNotFoundError:
             found = f'is not installed: pip install "quenchbook[{extra}]"'
         lines.append(f"  {name} {found} (optional, {purpose})")
-    for words, works in (("PDF reports", _pdf_works()), ("writing here", _can_write(Path()))):
-        healthy = healthy and works
-        lines.append(f"{words}: {'yes' if works else 'NO'}")
-    browser = next(
-        (name for name in ("chromium", "google-chrome", "msedge") if shutil.which(name)), None
-    )
-    lines.append(
-        "browser for looking at reports: "
-        f"{browser or 'none on the path; open the HTML file yourself'}"
-    )
-    return lines, healthy
+    told, works = _pdf_lines()
+    lines += told
+    writes = _can_write(Path())
+    lines.append(f"writing here: {'yes' if writes else 'NO'}")
+    return lines, healthy and works and writes
 
 
-def _pdf_works() -> bool:
+def _pdf_lines() -> tuple[list[str], bool]:
+    """What makes the PDF of a report, and what would in its place."""
+    from quenchbook.errors import TypesettingError
+    from quenchbook.report.browser_print import NAMED_BY, installed_browser
+    from quenchbook.report.pdf import compile_typst
+
+    why = ""
     try:
-        import typst
-
-        return typst.compile(b"= Test").startswith(b"%PDF")
-    except Exception:
-        return False
+        compile_typst("= Test", {}, title="Test")
+    except TypesettingError as error:
+        why = str(error)
+    try:
+        browser = installed_browser()
+        found = f"{browser}" if browser else "none found"
+    except TypesettingError as error:
+        browser, found = None, str(error)
+    printing = f"browser that would print a PDF if Typst fails: {found}"
+    if not why:
+        return ["PDF reports: yes, set by Typst", printing], True
+    if browser is not None:
+        return [f"PDF reports: printed by {browser}, not PDF/UA. {why}"], True
+    return [
+        f"PDF reports: NO. {why}",
+        f"{printing}. Install typst (pip install typst), Chromium, Chrome or Edge; "
+        f"{NAMED_BY} may name it.",
+    ], False
 
 
 def _can_write(folder: Path) -> bool:

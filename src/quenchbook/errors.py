@@ -7,6 +7,7 @@ QuenchbookError
     UnitError           a text is not a number with a unit of the expected kind
     EstimabilityError   the records cannot answer the question
     ReportError         a report cannot be rendered
+        TypesettingError    its PDF cannot be made on this machine; nothing is wrong with it
     ArchiveError        an archive of open data is unsafe, damaged or none of ours
 QuenchbookWarning       something the reader of a result must know
 """
@@ -78,6 +79,10 @@ class EstimabilityError(QuenchbookError, ValueError):
 
 class ReportError(QuenchbookError, RuntimeError):
     """A report cannot be rendered."""
+
+
+class TypesettingError(ReportError):
+    """A PDF cannot be made on this machine, though nothing is wrong with what it shows."""
 
 
 class ArchiveError(QuenchbookError, ValueError):

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from quenchbook.outlook.next_coupons import Aim
     from quenchbook.outlook.undecided import Undecided
     from quenchbook.plan.matrix import CouponMatrix
-    from quenchbook.study.definition import Noise, Study
+    from quenchbook.study.definition import Noise
 
 
 def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMatrix, list[Path]]:
@@ -187,19 +187,6 @@ def _analysis_of(folder: str | Path) -> tuple[Analysis, CouponMatrix]:
 
     records = read_folder(folder)[2]
     return analyse(records), records.matrix
-
-
-def template_words(study: Study) -> list[str]:
-    """Words of the template that still stand in the study file, one sentence or none."""
-    import tomllib
-
-    text = (Path(__file__).parent / "study" / "template.toml").read_text(encoding="utf-8")
-    template = tomllib.loads(text)
-    own = {"author": study.author, "date": study.date}
-    left = [f"{key} is still '{text}'" for key, text in own.items() if text == str(template[key])]
-    if not left:
-        return []
-    return [f"In study.toml the {' and the '.join(left)}, and the report will print it."]
 
 
 def unanswerable(matrix: CouponMatrix) -> tuple[list[str], bool]:

@@ -8,7 +8,8 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from quenchbook.errors import QuenchbookWarning, ReportError
+from quenchbook.errors import QuenchbookWarning, ReportError, TypesettingError
+from quenchbook.study.left_from_template import template_words
 from quenchbook.study_folder import read_folder, resource
 
 EDITIONS: Final = ("public", "supporters")
@@ -57,38 +58,60 @@ def report_study(
     Warns
     -----
     QuenchbookWarning
-        For each number of the author's prose that no result contains.
+        For each number of the author's prose that no result contains, and for words of the
+        template that still stand in the study file.
 
     Raises
     ------
     ReportError
         If an edition or output is not known, or the notebook fails.
+    TypesettingError
+        If this machine can make no PDF; all else that was asked for is written, and the HTML.
     """
     from quenchbook.report.edition import edition_of
+    from quenchbook.report.photos import photo_figures
     from quenchbook.report.run import executed
 
     _known(editions, EDITIONS, "edition")
     _known(to, WRITERS, "output")
-    if set(to) == {"archive"} and "public" not in editions:
-        raise ReportError("Data are the same for all: the archive comes with the public edition.")
+    if "archive" in to and "public" not in editions:
+        raise ReportError(
+            "Data are the same for all: the archive comes with the public edition. Ask for that "
+            "edition too, or leave the archive out."
+        )
     editions, to = list(dict.fromkeys(editions)), list(dict.fromkeys(to))
     study, _, _ = read_folder(folder)
     own = Path(folder) / "notebooks" / "05_report.ipynb"
     notebook_path = own if own.exists() else resource("notebooks", "05_report.ipynb")
+    for_supporters = "supporters" in editions
+    if for_supporters:  # what is wrong with a photograph is told before minutes of work
+        photo_figures(study.publishing.photos, study.folder)
     steps = _Steps(progress, outputs=len(editions) * len(to))
     notebook = executed(
-        notebook_path, parameters={"study_folder": "."}, folder=Path(folder), progress=steps.cells
+        notebook_path,
+        parameters={"study_folder": "."},
+        folder=Path(folder),
+        progress=steps.cells,
+        without=() if for_supporters else ("supporters",),
     )
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
     paths: list[Path] = []
+    for line in template_words(study):
+        warnings.warn(line, QuenchbookWarning, stacklevel=2)
     _warn_of_numbers(notebook, editions, appendix)
+    unset: list[str] = []
     for name in editions:
         edition = edition_of(notebook, study, name, place, show_code=show_code, appendix=appendix)
         for target in to:
-            paths += _writer(target)(edition)
+            try:
+                paths += _writer(target)(edition)
+            except TypesettingError as error:
+                unset.append(str(error))
             steps.output()
-    return paths
+    if unset:
+        raise TypesettingError("\n".join(unset))
+    return list(dict.fromkeys(paths))  # some files serve both editions
 
 
 class _Steps:

@@ -63,6 +63,8 @@ _ALIASES: Final[Mapping[str, Mapping[str, str]]] = {
 
 _DIFFERENCES: Final[Mapping[str, str]] = {"temperature": "temperature_difference"}
 
+_SHARES: Final = ("%", "per cent", "percent", "pct")
+
 _QUANTITY = re.compile(r"^([+-]?\d[\d.,' ]*|[+-]?[.,]\d+)\s*([^\d\s].*)?$")
 
 
@@ -276,6 +278,15 @@ def with_unit(text: str, unit: str) -> str:
 def unit_text(unit: str) -> str:
     """Unit as it is printed: ``degC`` as °C, ``minutes`` as min, others as they are."""
     return {"degC": "°C", "degF": "°F", "minutes": "min", "delta_degC": "°C"}.get(unit, unit)
+
+
+def difference_unit(unit: str) -> str:
+    """Unit of a difference: shares in per cent differ by percentage points.
+
+    >>> difference_unit("per cent"), difference_unit("HRC")
+    ('percentage points', 'HRC')
+    """
+    return "percentage points" if unit.strip().lower() in _SHARES else unit
 
 
 def interval_text(low: float, high: float, decimals: int = 2, *, sign: bool = False) -> str:

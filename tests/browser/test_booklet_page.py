@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -11,17 +12,14 @@ from pathlib import Path
 import pikepdf
 import pytest
 from playwright.sync_api import Browser
+from tests.browser.pages import STOCK
 
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.report.booklet import bench_booklet
 from quenchbook.report.booklet_html import booklet_html
-from quenchbook.study.stock import OtherPieces, Stock, StockBar
 
 pytestmark = pytest.mark.browser
 
-STOCK = Stock(
-    (StockBar(500.0),), 25.0, 1.6, 10.0, pieces=(OtherPieces("spare share", 60.0),), labels=True
-)
 OVER_THE_EDGE = """
 () => [...document.querySelectorAll("main *")]
   .filter(own => !own.closest("thead, svg"))
@@ -91,3 +89,20 @@ def test_every_sheet_is_printed_on_one_page_of_a4_and_a_long_list_on_more(
         assert sheets <= len(pdf.pages) <= sheets + lists
         box = [float(side) for side in pdf.pages[0].mediabox]
         assert box[2:] == pytest.approx([595.3, 841.9], abs=1.0)
+
+
+def test_a_table_is_told_as_a_table_also_where_it_is_shown_as_cards(
+    browser: Browser, html: str, tmp_path: Path
+) -> None:
+    """Rows and cells as assistive technology gets them from Chromium at 360 px."""
+    path = tmp_path / "booklet.html"
+    path.write_text(html, encoding="utf-8")
+    page = browser.new_page(viewport={"width": 360, "height": 740})
+    page.goto(path.as_uri())
+    tree = page.context.new_cdp_session(page).send("Accessibility.getFullAXTree")
+    page.close()
+    told = Counter(own["role"]["value"] for own in tree["nodes"] if not own["ignored"])
+    assert told["table"] == html.count("<table")
+    assert told["row"] == html.count("<tr>")
+    assert told["columnheader"] == html.count('<th scope="col"')
+    assert told["rowheader"] == html.count('<th scope="row"')

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from quenchbook.cli import main
+from quenchbook.cli import _warning_texts, main
+from quenchbook.errors import QuenchbookWarning
 from quenchbook.steps import copy_example
 from quenchbook.study.files import read_study
 
@@ -388,3 +389,12 @@ def test_check_marks_the_mistakes_in_a_copy(demo: Path, capsys) -> None:
     assert str(marked) in told.out
     assert '1,PCRF,-15.5,"impact_j is -15.5' in marked.read_text(encoding="utf-8-sig")
     assert impact.read_text(encoding="utf-8") == wrong
+
+
+def test_a_warning_of_quenchbook_is_said_once_as_a_sentence_and_others_keep_their_place() -> None:
+    text = _warning_texts()
+    assert text("A sentence.", QuenchbookWarning, "html.py", 3) == "A sentence.\n"
+    assert text("A sentence.", QuenchbookWarning, "typst.py", 9) == ""
+    assert text("Another.", QuenchbookWarning, "typst.py", 9) == "Another.\n"
+    other = "a.py:3: UserWarning: Old.\n"
+    assert [text("Old.", UserWarning, "a.py", 3) for _ in range(2)] == [other, other]

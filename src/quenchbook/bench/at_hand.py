@@ -142,7 +142,7 @@ def consumables(matrix: CouponMatrix) -> Consumables:
         Only what the study really uses. Where a size, a flow or a quench is not told, the line
         says so and has no amount.
     """
-    study, size, found = matrix.study, _size(matrix), hazards(matrix.study)
+    study, size, found = matrix.study, _size(matrix), hazards(matrix.study, only_settings=True)
     batches = cold_batches(matrix)
     nitrogen = nitrogen_line(matrix, batches, size) if "nitrogen" in found else None
     dry_ice = dry_ice_line(matrix, batches, size) if "dry_ice" in found else None

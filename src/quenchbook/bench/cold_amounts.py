@@ -127,7 +127,7 @@ def dry_ice_line(matrix: CouponMatrix, batches: Sequence[ColdBatch], size: Coupo
         return missing("dry ice", "the plan does not tell which batches go into it", "kg")
     days, count = len({batch.day for batch in own}), len(own)
     hours, told = _all_hours(own)
-    each, bath = size.kilograms, "alcohol" in hazards(matrix.study)
+    each, bath = size.kilograms, "alcohol" in hazards(matrix.study, only_settings=True)
     around = (0.0, 0.0) if bath else COVER_KG
     litres = BATH_LITRES if bath else (0.0, 0.0)
     low, high = dry_ice_needed(
@@ -187,7 +187,7 @@ def _of_route(batches: Sequence[ColdBatch], route: str) -> list[ColdBatch]:
 def _only_route(study: Study) -> str:
     """Route of a study that does not vary it; empty where more than one could be meant."""
     names = {"nitrogen": "liquid_nitrogen", "dry_ice": "dry_ice", "freezer": "freezer"}
-    found = [names[own] for own in hazards(study) if own in names]
+    found = [names[own] for own in hazards(study, only_settings=True) if own in names]
     return found[0] if len(found) == 1 else ""
 
 

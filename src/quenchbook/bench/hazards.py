@@ -10,6 +10,10 @@ from quenchbook.study.definition import Study
 _UNSAID: Final = re.compile(r"\b(?:no|without|never)\b[^,;.]*")
 _NOTHING: Final = ("", "no", "none", "not used", "-")
 
+_HARDENS: Final = r"\b(?:quench|austeniti[sz]|hardening\b|hardened\b)"
+_MEDIUM: Final = r"\b(?:oils?|water|brine|polymer|salt|plates?|air|gas)\b"
+_HEAT: Final = r"\b(?:furnaces?|heat treat\w*)\b"
+_LIQUID_NITROGEN: Final = r"\b(?:liquid nitrogen|ln2)\b"
 _OIL: Final = r"\boils?\b"
 _OIL_BATH: Final = r"\b(?:quench\w* oils?|oil quench\w*|oil (?:bath|tank))\b"
 _WATER: Final = r"\b(?:water|brine|polymer)\b"
@@ -23,41 +27,49 @@ _AS_GAS: Final = r"\b(?:gas|gaseous|atmosphere|purged?|flow|l/min|cylinder|bottl
 _LIQUID: Final = r"\b(?:liquid|ln2|dewar)\b"
 
 
-def hazards(study: Study) -> tuple[str, ...]:
+def hazards(study: Study, *, only_settings: bool = False) -> tuple[str, ...]:
     """Names of the hazards that the study file tells of, in the order of the work.
 
-    Tables ``[equipment]`` and ``[held_constant]``, names of factors and of their levels are read as
-    words; what follows "no" or "without" is not counted. Where a study hardens and does not tell
-    the quench, oil is named.
+    Tables ``[equipment]`` and ``[held_constant]``, names of factors and of their levels, title,
+    questions and notes are read as words; what follows "no" or "without" is not counted. Where a
+    study hardens and does not tell the quench, oil is named. One caution too many is the smaller
+    mistake.
 
     Parameters
     ----------
     study : Study
+    only_settings : bool
+        Whether questions and notes are left out, which may speak of what others do.
 
     Returns
     -------
     tuple of str
     """
     phrases = told_phrases(study)
-    quench = " / ".join(own for own in phrases if own.startswith("quench"))
-    told = " / ".join(phrases)
+    said = () if only_settings else said_phrases(study)
+    quench = " / ".join(
+        [own for own in phrases if own.startswith("quench")]
+        + [own for own in said if _has(r"\bquench", own) and _has(_MEDIUM, own)]
+    )
+    told = " / ".join((*phrases, *_factor_names(study), *said))
     heats = any(f.set_for == "furnace_load" and f.dimension == "temperature" for f in study.factors)
-    hardens = any(f.name.startswith("austenitiz") for f in study.factors)
-    tempers = any(f.set_for == "temper_batch" for f in study.factors)
+    hardens = _has(_HARDENS, told)
+    tempers = any(f.set_for == "temper_batch" or f.name.startswith("temper") for f in study.factors)
     nitrogen = [own for own in phrases if "nitrogen" in own or re.search(r"\bln2\b", own)]
     as_gas = [_is_gas(own) for own in nitrogen]
+    as_gas += [False for own in said if _has(_LIQUID_NITROGEN, own)]
     dry_ice = "dry ice" in told
     bath = bool(re.search(_BURNING_BATH, told))
     salt = _has(_SALT_BATH, told) or (_has(r"\bsalt\b", quench) and not _has(_WATER, quench))
     there = {
-        "furnace": heats or "furnace" in study.equipment,
+        "furnace": heats or hardens or "furnace" in study.equipment or _has(_HEAT, told),
         "gas": _has(_GAS, told) or any(as_gas),
-        "oil": _has(_OIL, quench) or _has(_OIL_BATH, told) or (hardens and not quench),
+        "oil": oil_told(study) or (hardens and not quench),
         "water": _has(_WATER, quench),
         "salt": salt,
         "plates": "plate" in quench,
         "foil": _has(r"\bfoils?\b", told),
-        "untempered": hardens and tempers,
+        "untempered": hardens,
         "freezer": "freezer" in told,
         "dry_ice": dry_ice,
         "alcohol": bath or (dry_ice and not study.equipment.get("dry_ice")),
@@ -95,24 +107,57 @@ def told_phrases(study: Study) -> tuple[str, ...]:
     phrases = []
     for key, value in entries:
         if value.strip().lower() not in _NOTHING:
-            plain = f"{key}: {_UNSAID.sub('', value.lower())}".replace("_", " ")
-            phrases.append(" ".join(plain.replace("-", " ").replace(":", "").split()))
+            phrases.append(f"{_plain(key)} {_plain(value)}".strip())
     return tuple(phrases)
 
 
+def said_phrases(study: Study) -> tuple[str, ...]:
+    """What the study file says elsewhere: title, questions, notes.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of str
+        In lower case, without what is said not to be there.
+    """
+    texts = [study.title, study.question, *study.notes]
+    texts += [own.words for own in study.questions]
+    texts += [own.words for own in study.trade_questions]
+    sentences = [part for text in texts for part in re.split(r"[.;?!](?:\s|$)", text)]
+    return tuple(filter(None, map(_plain, sentences)))
+
+
 def oil_quench(study: Study) -> bool:
-    """Whether the study file tells of a quench in oil."""
-    return any(_has(_OIL, own) for own in told_phrases(study) if own.startswith("quench"))
+    """Whether the study file tells of a quench in oil: by name, or by the warmth of the oil."""
+    settings = [own for own in told_phrases(study) if own.startswith(("quench", "oil "))]
+    return any(_has(_OIL, own) for own in (*settings, *_factor_names(study)))
 
 
 def oil_told(study: Study) -> bool:
-    """Whether the study file tells of a quench in oil, or of an oil bath."""
-    return oil_quench(study) or any(_has(_OIL_BATH, own) for own in told_phrases(study))
+    """Whether the study file tells of a quench in oil, or speaks of oil beside a quench."""
+    phrases = (*told_phrases(study), *_factor_names(study), *said_phrases(study))
+    if oil_quench(study) or any(_has(_OIL_BATH, own) for own in phrases):
+        return True
+    quenches = any(_has(r"\bquench", own) for own in phrases)
+    return quenches and any(_has(_OIL, own) for own in said_phrases(study))
 
 
 def quench_told(study: Study) -> bool:
     """Whether the study file tells how coupons are quenched."""
     return any(own.startswith("quench") for own in told_phrases(study))
+
+
+def _factor_names(study: Study) -> tuple[str, ...]:
+    return tuple(_plain(f"{own.name} {own.title}") for own in study.factors)
+
+
+def _plain(text: str) -> str:
+    """Words in lower case, without what is said not to be there."""
+    plain = _UNSAID.sub("", text.lower().replace("_", " "))
+    return " ".join(plain.replace("-", " ").replace(":", "").split())
 
 
 def _is_gas(phrase: str) -> bool:

@@ -6,7 +6,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from quenchbook.findings.half_loss_words import half_loss_words
+from quenchbook.findings.half_loss_words import (
+    NO_GAIN_SHOWN,
+    NO_GAIN_TO_LOSE,
+    half_loss_words,
+)
 from quenchbook.findings.level_words import study_of
 from quenchbook.findings.statements import (
     comparison_sentence,
@@ -18,7 +22,7 @@ from quenchbook.findings.statements import (
     percent_size,
 )
 from quenchbook.findings.trade_findings import TradeFinding
-from quenchbook.findings.verdicts import Finding, finding
+from quenchbook.findings.verdicts import Finding, Verdict, finding
 from quenchbook.fit.delay import DecadeChange, decade_change
 from quenchbook.fit.half_loss import half_loss_time
 from quenchbook.fit.mixed import MixedModel
@@ -132,6 +136,11 @@ def _turned_limits(own: Finding, *, inner: bool = False) -> str:
 def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:
     """Answer how long it takes until half of a gain is lost.
 
+    Without a gain at the shortest delay there is nothing to lose, whatever a line through the
+    means would say. A gain that is excluded, or shown to be smaller than the margin, gives
+    ``no gain to lose`` and no limits (nan); one that is neither shown nor excluded
+    ``no gain shown`` and open limits. The times that the data allow stand in the sentence.
+
     Parameters
     ----------
     models : mapping of response to MixedModel
@@ -154,10 +163,21 @@ def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) 
     )
     factor = study.factor(question.factor)
     what = f"{factor.word(question.level)} over {factor.word(question.against)}"
-    words = half_loss_words(result, what, study.response(question.response).quantity)
-    located = words.outcome == "inside the tested delays"
+    words = half_loss_words(
+        result,
+        what,
+        study.response(question.response).quantity,
+        study.equivalence_margin(question.response),
+    )
+    verdict: Verdict = "differs" if words.outcome == "inside the tested delays" else "undecided"
     # A lower limit past the longest delay would lean on the shape; what was tried is what is said.
-    low = min(result.conf_low, result.longest)
+    low = min(result.conf_low, result.longest) if result.has_lower else -math.inf
+    high = result.conf_high if result.has_upper else math.inf
+    estimate = result.estimate if math.isfinite(result.estimate) else math.nan
+    if words.outcome == NO_GAIN_SHOWN:
+        estimate, low, high = math.nan, -math.inf, math.inf
+    if words.outcome == NO_GAIN_TO_LOSE:
+        verdict, estimate, low, high = "equivalent", math.nan, math.nan, math.nan
     return TradeFinding(
         key=question.key,
         question=question.words,
@@ -165,12 +185,12 @@ def half_loss_answer(models: Mapping[str, MixedModel], question: TradeQuestion) 
         quantity=study.response(model.response).quantity,
         asks="half_loss",
         label=f"half of the gain of {what} is lost",
-        verdict="differs" if located else "undecided",
+        verdict=verdict,
         outcome=words.outcome,
         unit="minutes",
-        estimate=result.estimate if math.isfinite(result.estimate) else math.nan,
-        conf_low=low if result.has_lower else -math.inf,
-        conf_high=result.conf_high if result.has_upper else math.inf,
+        estimate=estimate,
+        conf_low=low,
+        conf_high=high,
         confidence=result.confidence,
         df=result.df,
         strata=(model.unit_word(result.stratum),),

@@ -9,6 +9,7 @@ from dataclasses import replace
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.equal_hardness_words import (
     AT_EQUAL_HARDNESS,
+    TWO_ENDED,
     assumed_words,
     equal_hardness_sentence,
     number_notes,
@@ -21,6 +22,7 @@ from quenchbook.findings.statements import (
     estimate_text,
     interval_words,
     limits_text,
+    p_text,
     what_would_decide,
 )
 from quenchbook.findings.trade_findings import TradeFinding
@@ -201,8 +203,18 @@ def _remedy(own: Finding, result: EqualHardness) -> str:
     )
 
 
+def _parallel_p(result: EqualHardness) -> str:
+    """Say the p value of the check: `` (p .031)``."""
+    found = [check.p_value for check in result.checks if check.check == "parallel"]
+    return f" ({p_text(found[0])})" if found else ""
+
+
 def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
-    """Answer where the temper lines are not parallel: at both ends, and no single number."""
+    """Answer where the temper lines did not pass as parallel: both ends, and no single number.
+
+    The check stays at 5 % whatever the confidence of the questions, so its outcome is a reason to
+    give no number and not a claim that the lines differ.
+    """
     model = result.pairs.response
     total = result.total
     parts, estimates, limits = [], [], []
@@ -226,9 +238,9 @@ def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
         conf_high=total.limits(own.confidence)[1],
     )
     sentence = (
-        f"{total_words(own, whole)}; at the same hardness the difference changes with the "
-        f"hardness, because the temper lines are not parallel: {listed(parts)}, each with its "
-        f"{interval_words(own.confidence)}. {NOT_TOTAL}"
+        f"{total_words(own, whole)}; at the same hardness no single number is given, because the "
+        f"temper lines did not pass as parallel{_parallel_p(result)}: {listed(parts)}, each with "
+        f"its {interval_words(own.confidence)}. {NOT_TOTAL}"
     )
     return TradeFinding(
         key=own.key,
@@ -238,7 +250,7 @@ def _two_ended(own: Finding, result: EqualHardness) -> TradeFinding:
         asks="equal_hardness",
         label=comparison_title(own),
         verdict="undecided",
-        outcome="changes with hardness",
+        outcome=TWO_ENDED,
         unit="%" if model.scale == "log" else model.unit,
         estimate=math.nan,
         conf_low=math.nan,

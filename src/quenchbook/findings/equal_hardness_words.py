@@ -26,6 +26,9 @@ from quenchbook.units import NO_BREAK, capital, listed, number_text, with_unit
 AT_EQUAL_HARDNESS: Final = ", at equal hardness"
 """What tells the label of an answer from that of the total effect."""
 
+TWO_ENDED: Final = "no single number"
+"""Outcome where the temper lines did not pass as parallel: two intervals, at both ends."""
+
 ASSUMED_SLOPES: Final = (-0.05, -0.1, -0.2)
 """Slopes of the logarithm for 1 HRC, shown where there is no line: assumptions, no source."""
 

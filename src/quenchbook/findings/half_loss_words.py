@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
 
-from quenchbook.findings.statements import interval_words
+from quenchbook.findings.statements import (
+    change_limits,
+    change_text,
+    interval_words,
+    percent_text,
+)
 from quenchbook.study.duration_words import duration_text
 from quenchbook.study.factors import plural
 
 if TYPE_CHECKING:
     from quenchbook.fit.half_loss import HalfLoss
+
+NO_GAIN_SHOWN: Final = "no gain shown"
+"""Outcome where a gain is neither shown nor excluded: when half of it is lost cannot be told."""
+
+NO_GAIN_TO_LOSE: Final = "no gain to lose"
+"""Outcome where a gain as large as the margin is excluded."""
 
 
 @dataclass(frozen=True)
@@ -34,8 +45,10 @@ class HalfLossWords:
     remedy: str
 
 
-def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
-    """Texts of a half-loss time.
+def half_loss_words(
+    own: HalfLoss, what: str, quantity: str, margin: float | None = None
+) -> HalfLossWords:
+    """Texts of a half-loss time: first whether there is a gain to lose, then when.
 
     Parameters
     ----------
@@ -44,7 +57,97 @@ def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
         ``liquid nitrogen over no cold step``.
     quantity : str
         Of the response: ``hardness``.
+    margin : float, optional
+        Equivalence margin of the response, as declared.
     """
+    found = _time_words(own, what, quantity)
+    counted = f" {' '.join(own.delays.notes)}" if own.delays.are_longer else ""
+    outcome = gain_outcome(own, margin)
+    if not outcome:
+        return replace(found, sentence=f"{found.sentence}{counted}")
+    gain = f"gain in {quantity} of {what}"
+    here = f"after {duration_text(own.shortest)}, the shortest {own.delays.factor.title}"
+    allowed = f"the data allow ({interval_words(own.confidence)}): {found.limits}."
+    if outcome == NO_GAIN_SHOWN:
+        sentence = (
+            f"No {gain} was shown {here} ({_gain_text(own)}), so it is not known that there is one "
+            f"to lose. Half of it is not defined unless there is; if there is, {allowed}"
+        )
+        remedy = f"More {plural(own.model.unit_word('furnace_load'))} can tell whether there is."
+        return HalfLossWords(outcome, "", found.limits, sentence + counted, remedy)
+    if margin is None or float(own.gains["conf_high"].iloc[0]) < 0:
+        sentence = (
+            f"There is no {gain} to lose: {here}, {quantity} changes by {_gain_text(own)}: a loss."
+        )
+    else:
+        sentence = (
+            f"There is no {gain} to lose that matters: {here}, {quantity} changes by "
+            f"{_gain_text(own, inner=True)}: less than the margin of {_margin_text(own, margin)}. "
+            f"For half of a smaller gain {allowed}"
+        )
+    return HalfLossWords(outcome, outcome, "", sentence + counted, "")
+
+
+def gain_outcome(own: HalfLoss, margin: float | None = None) -> str:
+    """Outcome of a half-loss time without a gain to lose; empty where one is shown.
+
+    Parameters
+    ----------
+    own : HalfLoss
+    margin : float, optional
+        Equivalence margin of the response, as declared. With it a gain must not be smaller; that
+        is judged as `slight` and `equivalent` are, on the inner interval.
+
+    Returns
+    -------
+    str
+        `NO_GAIN_TO_LOSE`, `NO_GAIN_SHOWN` or empty.
+    """
+    first = own.gains.iloc[0]
+    if margin is not None and _inner_limits(own)[1] < _on_scale(own, margin):
+        return NO_GAIN_TO_LOSE
+    if float(first["conf_high"]) < 0:
+        return NO_GAIN_TO_LOSE
+    return "" if own.gain_shown else NO_GAIN_SHOWN
+
+
+def _on_scale(own: HalfLoss, margin: float) -> float:
+    return math.log1p(margin) if own.model.scale == "log" else margin
+
+
+def _inner_limits(own: HalfLoss) -> tuple[float, float]:
+    """Interval of the two one-sided tests of the gain at the shortest delay."""
+    from quenchbook.fit.inversion import t_limit
+
+    first = own.gains.iloc[0]
+    half = float(t_limit(own.df, 2 * own.confidence - 1)) * float(first["std_error"])
+    return float(first["estimate"]) - half, float(first["estimate"]) + half
+
+
+def _gain_text(own: HalfLoss, *, inner: bool = False) -> str:
+    """Change at the shortest delay with its interval: ``+0.17 HRC (90 % interval ...)``."""
+    first, model = own.gains.iloc[0], own.model
+    std_error, is_ratio = float(first["std_error"]), model.scale == "log"
+    low, high = (
+        _inner_limits(own) if inner else (float(first["conf_low"]), float(first["conf_high"]))
+    )
+    level = interval_words(2 * own.confidence - 1 if inner else own.confidence)
+    units = model.printed.units
+    size = change_text(
+        float(first["estimate"]), std_error, is_ratio=is_ratio, unit=model.unit, units=units
+    )
+    limits = change_limits(low, high, std_error, is_ratio=is_ratio, unit=model.unit, units=units)
+    return f"{size}, {level} {limits}"
+
+
+def _margin_text(own: HalfLoss, margin: float) -> str:
+    if own.model.scale == "log":
+        return percent_text(math.log1p(margin), sign=False)
+    return own.model.printed.told(margin)
+
+
+def _time_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
+    """Texts of the time, where there is a gain."""
     span, level = duration_text(own.longest), interval_words(own.confidence)
     shortest = duration_text(own.shortest)
     low = duration_text(min(own.conf_low, own.longest)) if own.has_lower else ""
@@ -82,26 +185,13 @@ def half_loss_words(own: HalfLoss, what: str, quantity: str) -> HalfLossWords:
             f"The data do not tell when half of {gain} is lost ({level}): it may be shorter than "
             f"{shortest}, and {'there is ' if never else ''}{open_end}"
         )
-    if not own.gain_shown:
-        outcome = "no gain shown"
-    counted = f" {' '.join(own.delays.notes)}" if own.delays.are_longer else ""
     shape_free = f" Without assuming a shape: {_stepwise(own)}."
     return HalfLossWords(
         outcome=outcome,
         estimate=best or f"beyond {span}",
         limits=limits,
-        sentence=f"{sentence}.{shape_free}{_no_gain(own, what, shortest)}{counted}",
+        sentence=f"{sentence}.{shape_free}",
         remedy=_remedy(own, beyond),
-    )
-
-
-def _no_gain(own: HalfLoss, what: str, shortest: str) -> str:
-    """Say that there may be nothing to lose; the set stands all the same."""
-    if own.gain_shown:
-        return ""
-    return (
-        f" After {shortest}, the shortest {own.delays.factor.title}, no gain of {what} was shown: "
-        "half of it is not defined unless there is a gain."
     )
 
 
@@ -119,7 +209,7 @@ def _stepwise(own: HalfLoss) -> str:
 
 def _remedy(own: HalfLoss, beyond: bool) -> str:
     """What a further study would need where an end is open."""
-    if not own.gain_shown or (own.has_lower and own.has_upper):
+    if own.has_lower and own.has_upper:
         return ""
     units = plural(own.model.unit_word("furnace_load"))
     delay = own.delays.factor.title

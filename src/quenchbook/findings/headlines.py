@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from quenchbook.findings.answers import Analysis, AnyFinding
-from quenchbook.findings.plain_answers import openness, plain_answer
+from quenchbook.findings.plain_answers import openness, plain_answer, without_preface
 from quenchbook.study.definition import Study
-from quenchbook.units import capital
+from quenchbook.units import capital, listed
 
 MOST_ANSWERS: Final = 3
 
@@ -37,8 +38,9 @@ def headline_answers(analysis: Analysis) -> tuple[HeadlineAnswer, ...]:
 
     What is settled goes before what leaves the margin or a limit open, and that before what is
     undecided. Among equals the first of each response and each factor that was varied is taken, as
-    the study file has them, and then whatever follows. A question that came after the data stands
-    there only if no declared one has an answer, and is marked.
+    the study file has them, and then whatever follows. A difference that was shown is not left out
+    for a second equivalence: one of each response goes before it. A question that came after the
+    data stands there only if no declared one has an answer, and is marked.
 
     Parameters
     ----------
@@ -51,9 +53,11 @@ def headline_answers(analysis: Analysis) -> tuple[HeadlineAnswer, ...]:
     """
     declared = [own for own in analysis.findings if not own.change]
     names = study_names(analysis.study)
-    sentences = []
+    sentences: list[HeadlineAnswer] = []
     for own in chosen_findings(analysis.study, declared or analysis.findings):
         words = plain_answer(own, names)
+        if any(without_preface(before.sentence) != before.sentence for before in sentences):
+            words = without_preface(words)
         sentences.append(HeadlineAnswer(own, f"Exploratory: {words}" if own.change else words))
     return tuple(sentences)
 
@@ -67,18 +71,30 @@ def chosen_findings(study: Study, findings: Sequence[AnyFinding]) -> list[AnyFin
     while len(chosen) < min(MOST_ANSWERS, len(ordered)):
         rest = [own for own in ordered if own not in chosen]
         fewest = openness(rest[0])
-        rest = [own for own in rest if openness(own) == fewest]
+        alike = [own for own in rest if openness(own) == fewest]
         responses = {own.response for own in chosen}
         factors = {varied.get(own.key, own.key) for own in chosen}
-        new = [own for own in rest if own.response not in responses] or [
-            own for own in rest if varied.get(own.key, own.key) not in factors
+        new = [own for own in alike if own.response not in responses] or [
+            own for own in alike if varied.get(own.key, own.key) not in factors
         ]
-        chosen.append((new or rest)[0])
-    return [own for own in ordered if own in chosen]
+        best = (new or alike)[0]
+        if best.verdict == "equivalent" and any(own.verdict == "equivalent" for own in chosen):
+            told = {own.response for own in chosen if is_shown_difference(own)}
+            left = [own for own in rest if is_shown_difference(own) and own.response not in told]
+            best = left[0] if left else best
+        chosen.append(best)
+    first = next((own for own in ordered if own in chosen and own.verdict == "equivalent"), None)
+    stand = [own for own in ordered if own in chosen]
+    return sorted(stand, key=lambda own: own.verdict == "equivalent" and own is not first)
+
+
+def is_shown_difference(own: AnyFinding) -> bool:
+    """Whether an answer shows a difference that may matter: `exceeds` or `differs`."""
+    return own.verdict in ("exceeds", "differs") and not getattr(own, "outcome", "")
 
 
 def rest_words(analysis: Analysis, shown: Sequence[HeadlineAnswer]) -> str:
-    """How many answers stand below, how many of them are open, how many questions have none."""
+    """How many answers stand below, what the open ones say, how many questions have none."""
     named = [own.finding for own in shown]
     rest = [own for own in analysis.findings if own not in named]
     parts = []
@@ -86,15 +102,31 @@ def rest_words(analysis: Analysis, shown: Sequence[HeadlineAnswer]) -> str:
         one = len(rest) == 1
         words = f"{len(rest)} more {'answer stands' if one else 'answers stand'} below"
         late = sum(bool(own.change) for own in rest)
-        undecided = sum(openness(own) == 2 for own in rest)
-        if undecided:
-            words += f", {'undecided' if one else f'{_number(undecided)} of them undecided'}"
+        if opened := open_word_counts(rest):
+            count = sum(opened.values())
+            told = listed(
+                [
+                    f"{_number(many)} {'with ' if word.startswith(('no ', 'gain ')) else ''}{word}"
+                    for word, many in opened.items()
+                ]
+            )
+            if set(opened) == {"undecided"}:
+                words += f", {'undecided' if one else f'{_number(count)} of them undecided'}"
+            elif one:
+                words += f", {next(iter(opened))}"
+            else:
+                words += f", {_number(count)} of them open ({told})"
         if late:
             words += f", {'exploratory' if one else f'{_number(late)} of them exploratory'}"
         parts.append(words)
     if left := len(analysis.unanswered):
         parts.append(f"{_number(left)} question{' was' if left == 1 else 's were'} not answered")
     return f"{capital('; '.join(parts))}." if parts else ""
+
+
+def open_word_counts(findings: Iterable[AnyFinding]) -> dict[str, int]:
+    """How often each word occurs among answers that settled nothing: ``undecided``, 2."""
+    return dict(Counter(own.word for own in findings if own.verdict == "undecided"))
 
 
 def study_names(study: Study) -> tuple[str, ...]:

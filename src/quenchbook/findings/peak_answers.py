@@ -46,6 +46,9 @@ from quenchbook.units import listed, number_text, unit_text, with_unit
 
 _MIX: Final = "Over an even mix"
 
+WINDOW_ENDS: Final = 2
+"""Ends of a window: its sentence is right where both are, so they share its confidence."""
+
 
 def peak_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:
     """Where the response is highest, with the height there.
@@ -161,37 +164,66 @@ def _shift_outcome(low: float, high: float) -> str:
     return "no lower limit" if math.isinf(low) else ""
 
 
+def shared_confidence(confidence: float, statements: int) -> float:
+    """Confidence of each of several statements that are all right with `confidence` (Bonferroni).
+
+    >>> round(shared_confidence(0.95, 2), 4)
+    0.975
+    """
+    return 1 - (1 - confidence) / statements
+
+
 def working_window_answer(
     models: Mapping[str, MixedModel], question: TradeQuestion
 ) -> TradeFinding:
-    """Where the response is within a difference of its peak."""
+    """Where the response is within a difference of its peak.
+
+    The two ends share the confidence of the question: each at its own would leave one sentence in
+    fifteen wrong (6.7 % of 150 simulated studies).
+    """
     model, study = _model_of(models, question)
     within = question.within or math.nan
     window = working_window(
-        model, question.along, within, at=question.at, confidence=study.question_confidence
+        model,
+        question.along,
+        within,
+        at=question.at,
+        confidence=shared_confidence(study.question_confidence, WINDOW_ENDS),
     )
     response = study.response(question.response)
     who = held_levels(study, question.at)
     size = response.printed.told(within)
     label = f"within {size} of the peak" + (f", {who}" if who else "")
-    sentence = window_sentence(window, who, response.quantity, response.printed)
+    sentence = window_sentence(
+        window, who, response.quantity, response.printed, study.question_confidence
+    )
     remedy = "" if window.certain else f"More {window.curve.unit_word} would narrow it."
     return _window_finding(model, study, question, window, label, sentence, remedy)
 
 
 def target_window_answer(models: Mapping[str, MixedModel], question: TradeQuestion) -> TradeFinding:
-    """Where a coupon reaches a value nine times in ten."""
+    """Where a coupon reaches a value nine times in ten.
+
+    The one-sided limits from both sides of both ends share the confidence of the question: each at
+    its own would leave one sentence in eight wrong (12.7 % of 150 simulated studies).
+    """
     model, study = _model_of(models, question)
     target = question.target or math.nan
     window = target_window(
-        model, question.along, target, at=question.at, confidence=study.question_confidence
+        model,
+        question.along,
+        target,
+        at=question.at,
+        confidence=shared_confidence(study.question_confidence, 2 * WINDOW_ENDS),
     )
     response = study.response(question.response)
     who = held_levels(study, question.at)
     aim = response.printed.told(target)
     label = f"reaches {aim}" + (f", {who}" if who else "")
     coupon = study.unit_word("coupon")
-    sentence = target_sentence(window, who, response.quantity, response.printed, coupon)
+    sentence = target_sentence(
+        window, who, response.quantity, response.printed, coupon, study.question_confidence
+    )
     remedy = "" if window.certain or not window.possible else (
         f"More {window.curve.unit_word} would narrow it."
     )  # fmt: skip
@@ -229,6 +261,7 @@ def _window_finding(
     return replace(
         own,
         verdict="differs" if window.certain or nowhere else "undecided",
+        confidence=study.question_confidence,
         outcome=outcome,
         conf_low=-math.inf if low <= curve.low + edge else low,
         conf_high=math.inf if high >= curve.high - edge else high,

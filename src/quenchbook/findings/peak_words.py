@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from quenchbook.both_units import Printed
-from quenchbook.findings.statements import interval_words, p_text
+from quenchbook.findings.statements import confidence_words, interval_words, p_text
 from quenchbook.fit.fitted_curve import CHECKABLE, FittedCurve
 from quenchbook.fit.inversion import Piece
 from quenchbook.fit.peak_height import PeakHeight
@@ -89,7 +89,7 @@ def peak_sentence(place: PeakPlace, who: str, quantity: str) -> str:
         shown = f"{p_text(place.p_rising if rises else place.p_falling)}, one-sided"
         if place.is_outside:
             return capital(f"{head}no peak inside {range_words(curve)}: {what} ({shown}){judged}")
-        # the slopes are one-sided tests at 5 %, and the interval may reach farther in
+        # one-sided tests of slopes (5 % at 95 %): the two-sided interval may reach farther in
         limits = limits_words(curve, place.conf_low, place.conf_high)
         limits = (
             f"peak at {limits}"
@@ -320,39 +320,38 @@ def hull_words(curve: FittedCurve, piece: Piece) -> str:
     return f"{words} and perhaps {' and '.join(beyond)}" if beyond else words
 
 
-def window_sentence(window: WorkingWindow, who: str, quantity: str, printed: Printed) -> str:
-    """Say where the response is within a difference of its peak."""
+def window_sentence(
+    window: WorkingWindow, who: str, quantity: str, printed: Printed, confidence: float
+) -> str:
+    """Say where the response is within a difference of its peak; confidence of both ends."""
     curve = window.curve
     head = f"{capital(who)}: " if who else ""
     near = f"within {printed.told(window.within)} of the peak {quantity}"
-    level = interval_words(curve.confidence)
+    level = f"{confidence_words(confidence)} confidence for both ends"
     possible = hull_words(curve, window.not_excluded)
     judged = f"judged on {judged_on(curve)}"
     if math.isnan(window.not_excluded[0]):
         return capital(f"{head}no setting inside {range_words(curve)} is {near} ({judged}).")
     if not window.certain:
         return capital(
-            f"{head}no setting is certainly {near}; possible is {possible} "
-            f"({level} of each end, {judged})."
+            f"{head}no setting is certainly {near}; possible is {possible} ({level}, {judged})."
         )
     certain = stretch_words(curve, window.certain)
     return capital(
-        f"{head}{near} certainly from {certain}, possibly from {possible} "
-        f"({level} of each end, {judged})."
+        f"{head}{near} certainly from {certain}, possibly from {possible} ({level}, {judged})."
     )
 
 
 def target_sentence(
-    window: TargetWindow, who: str, quantity: str, printed: Printed, coupon: str
+    window: TargetWindow, who: str, quantity: str, printed: Printed, coupon: str, confidence: float
 ) -> str:
-    """Say where coupons reach a value."""
+    """Say where coupons reach a value; confidence of the whole statement."""
     curve = window.curve
     head = f"{capital(who)}: " if who else ""
     share = f"{window.share:.0%}".replace("%", "\u00a0%")
     aim = f"{quantity} of {printed.told(window.target)}"
     what = f"{share} of new {plural(coupon)} reach a {aim}"
-    level = f"{curve.confidence:.0%}".replace("%", "\u00a0%")
-    sure = f"{level} confidence at each single setting, {judged_on(curve)}"
+    sure = f"{confidence_words(confidence)} confidence for all of it, {judged_on(curve)}"
     if math.isnan(window.not_excluded[0]):
         return capital(f"{head}at no setting inside {range_words(curve)} do {what} ({sure}).")
     possible = hull_words(curve, window.not_excluded)

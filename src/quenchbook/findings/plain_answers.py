@@ -7,26 +7,33 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.both_units import Scale
+from quenchbook.findings.equal_hardness_words import TWO_ENDED
+from quenchbook.findings.half_loss_words import NO_GAIN_SHOWN, NO_GAIN_TO_LOSE
 from quenchbook.findings.statements import (
+    df_text,
     estimate_text,
     f_text,
     interval_words,
     limits_text,
     margin_text,
+    margin_words,
     no_test_words,
     p_text,
     percent_size,
 )
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding, TermFinding
+from quenchbook.study.factors import plural
 from quenchbook.units import NO_BREAK, capital, decimals_for, number_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import AnyFinding
 
-_NOT_TOLD: Final = ("not located", "no gain shown")
+_NOT_TOLD: Final = ("not located", NO_GAIN_SHOWN)
 _COULD_NOT: Final = "The study could not tell"
 _TAKES: Final = ", and here is what it would take: "
+_PLAIN_OPENERS: Final = ("A", "Another", "At", "In", "Look", "More", "Only", "The", "To", "Two")
+_FEW_SPARE: Final = 2.5  # spare units up to which an answer says how few they are
 
 
 def plain_answer(own: AnyFinding, names: Iterable[str] = ()) -> str:
@@ -44,13 +51,30 @@ def plain_answer(own: AnyFinding, names: Iterable[str] = ()) -> str:
         What is equivalent is said as the difference that can be ruled out; what is undecided as
         what the study could not tell, with what it would take.
     """
+    names = tuple(names)
     if isinstance(own, TermFinding):
-        return _of_term(own)
+        return _of_term(own, names)
     if isinstance(own, TradeFinding):
-        return _of_curve(own, tuple(names))
+        return _of_curve(own, names)
     if own.asks == "per_decade" and own.verdict not in ("equivalent", "undecided"):
         return first_sentence(own.sentence, names)
-    return _of_comparison(own)
+    return _of_comparison(own, names)
+
+
+def without_preface(sentence: str) -> str:
+    """A sentence whose words on what it would take stand there without their preface."""
+    return sentence.replace(_TAKES, "; ")
+
+
+def few_units_words(own: AnyFinding) -> str:
+    """``judged on 1 spare run`` where an answer rests on two spare units or fewer; else empty."""
+    df = own.df_error if isinstance(own, TermFinding) else own.df
+    units = (own.stratum,) if isinstance(own, TermFinding) else own.strata
+    if not 0 < df < _FEW_SPARE:
+        return ""
+    unit = units[0] if len(set(units)) == 1 else "unit"
+    about = "" if df_text(df) in ("1", "2") else "about "
+    return f"judged on {about}{df_text(df)} spare {unit if df_text(df) == '1' else plural(unit)}"
 
 
 def openness(own: AnyFinding) -> int:
@@ -96,54 +120,65 @@ def ruled_out_text(own: Finding, *, inner: bool = True) -> str:
     inner : bool
         By the interval of the two one-sided tests (90 %), or by the outer one (95 %).
     """
-    low, high = (own.inner_low, own.inner_high) if inner else (own.conf_low, own.conf_high)
-    most = _rounded_up(max(abs(low), abs(high)), decimals_for(own.std_error, own.unit))
-
-    def size(scale: Scale) -> str:
-        decimals = decimals_for(scale.difference(own.std_error), own.unit)
-        return number_text(_rounded_up(scale.difference(most), decimals), decimals)
-
-    return own.printed.in_each(size)
+    low, high = _limits(own, inner=inner)
+    return _size_up(own, max(abs(low), abs(high)))
 
 
-def _rounded_up(size: float, decimals: int) -> float:
-    # 1e-9: a limit of exactly 0.30 stays 0.30 in binary digits
-    return math.ceil(size * 10.0**decimals - 1e-9) / 10.0**decimals
+def what_it_takes(own: AnyFinding, names: Iterable[str] = ()) -> str:
+    """What would settle it, as one part of a sentence: to go on after a colon or semicolon.
 
-
-def what_it_takes(own: AnyFinding) -> str:
-    """What would settle it, as one part of a sentence: to go on after a colon or semicolon."""
+    Parameters
+    ----------
+    own : Finding, TermFinding or TradeFinding
+    names : iterable of str
+        Words of the study, which keep their capitals and full stops.
+    """
+    names = tuple(names)
     parts, rest = [], own.remedy
     while rest:
-        part = first_sentence(rest)
+        part = first_sentence(rest, names)
         rest = rest[len(part) :].strip()
-        words = part.rstrip(".")
-        parts.append(words[:1].lower() + words[1:])
+        parts.append(_inside_a_sentence(part.rstrip("."), names))
     return "; ".join(parts)
+
+
+def _inside_a_sentence(words: str, names: Iterable[str]) -> str:
+    """A sentence as a part of another: only what has its capital from its place loses it."""
+    for name in sorted(filter(None, names), key=len, reverse=True):
+        if words.startswith(capital(name)):
+            return name + words[len(name) :]
+    first = words.split(" ", 1)[0]
+    plain = first in _PLAIN_OPENERS or (first.isalpha() and first[1:].islower())
+    return words[:1].lower() + words[1:] if plain else words
 
 
 # --- comparisons -------------------------------------------------------------------------------
 
 
-def _of_comparison(own: Finding) -> str:
+def _of_comparison(own: Finding, names: tuple[str, ...]) -> str:
     outer = f"{interval_words(own.confidence)} {limits_text(own)}"
     inner = f"{interval_words(2 * own.confidence - 1)} {limits_text(own, inner=True)}"
-    size = f"{margin_text(own)} either way" if own.scale == "log" else margin_text(own)
-    margin = f"the margin of {size}"
+    few = f"; {words}" if (words := few_units_words(own)) else ""
+    margin = f"the margin of {margin_words(own)}"
+    told = f"; margin {_margin_inside(own)}" if own.margin is not None else ""
     if math.isnan(own.std_error):
-        return f"{_COULD_NOT} {_whether(own)}: {no_test_words(own)}{_remedy_after(own)}."
+        return f"{_COULD_NOT} {_whether(own)}: {no_test_words(own)}{_remedy_after(own, names)}."
     if own.verdict == "equivalent":
-        return f"We can rule out {_ruled_out(own)} ({inner}; margin {size})."
+        up = "rounded up from the " if _is_rounded_up(own) else ""
+        return f"We can rule out {_ruled_out(own)} ({up}{inner}{told}{few})."
     if own.verdict == "undecided":
-        told = f"; margin {size}" if own.margin is not None else ""
-        after = _remedy_after(own)
+        after = _remedy_after(own, names)
         if own.margin is None and own.against:
-            after = f"; it rules out {_ruled_out(own, inner=False)}"
-        return f"{_COULD_NOT} {_whether(own)} ({estimate_text(own)}, {outer}{told}){after}."
+            what = _ruled_out(own, inner=False)
+            up = " (rounded up)" if _is_rounded_up(own, inner=False) else ""
+            after = f"; it rules out {what}{up}" if what else ""
+        if math.isnan(own.conf_low) or math.isnan(own.conf_high):
+            outer = "limits not known"
+        return f"{_COULD_NOT} {_whether(own)} ({estimate_text(own)}, {outer}{told}{few}){after}."
     ends = {
-        "exceeds": f"({outer}), more than {margin}.",
-        "slight": f"({outer}; {inner}), a real difference, smaller than {margin}.",
-        "differs": f"({outer}), a real difference; "
+        "exceeds": f"({outer}{few}), more than {margin}.",
+        "slight": f"({outer}; {inner}{few}), a real difference, smaller than {margin}.",
+        "differs": f"({outer}{few}), a real difference; "
         + (
             "no margin was declared."
             if own.margin is None
@@ -151,6 +186,15 @@ def _of_comparison(own: Finding) -> str:
         ),
     }
     return f"{_shown_difference(own)} {ends[own.verdict]}"
+
+
+def _margin_inside(own: Finding) -> str:
+    """Margin inside brackets: of a ratio its limits follow a comma."""
+    return (
+        margin_words(own).replace(" (", ", ").rstrip(")")
+        if own.scale == "log"
+        else (margin_text(own))
+    )
 
 
 def _shown_difference(own: Finding) -> str:
@@ -172,9 +216,15 @@ def _shown_difference(own: Finding) -> str:
     return f"{capital(own.quantity)} was {size} {way} with {own.label} than with {own.against}"
 
 
+def _limits(own: Finding, *, inner: bool) -> tuple[float, float]:
+    return (own.inner_low, own.inner_high) if inner else (own.conf_low, own.conf_high)
+
+
 def _ruled_out(own: Finding, *, inner: bool = True) -> str:
-    """The difference that is ruled out; of a ratio the loss and the gain."""
-    if own.scale != "log":
+    """The difference that is ruled out; of a ratio the loss and the gain; empty for none."""
+    low, high = _limits(own, inner=inner)
+    both = math.isfinite(low) and math.isfinite(high)
+    if own.scale != "log" and both:
         size = ruled_out_text(own, inner=inner)
         what = (
             f"{own.quantity} differs by more than {size} between {own.label} and {own.against}"
@@ -182,22 +232,53 @@ def _ruled_out(own: Finding, *, inner: bool = True) -> str:
             else f"the {own.label} is more than {size} of {own.quantity}"
         )
         return f"that {what}"
-    loss, gain = _ratio_sides(own, inner=inner)
-    if not own.against:
-        return f"that the {own.label} is {loss} or {gain} in {own.quantity}"
-    return f"that {own.quantity} with {own.label} is {loss} or {gain} than with {own.against}"
-
-
-def _ratio_sides(own: Finding, *, inner: bool) -> tuple[str, str]:
-    """Both sides of a ratio that are ruled out, each rounded away from none."""
-    low, high = (own.inner_low, own.inner_high) if inner else (own.conf_low, own.conf_high)
     sides = []
     for limit, way in ((min(low, 0.0), "lower"), (max(high, 0.0), "higher")):
-        size = abs(math.expm1(limit)) * 100
-        decimals = 0 if size >= 9.5 else 1
-        size = _rounded_up(size, decimals)
-        sides.append(f"more than {number_text(size, decimals)}{NO_BREAK}% {way}")
-    return sides[0], sides[1]
+        if math.isfinite(limit):
+            size = _percent_up(limit) if own.scale == "log" else _size_up(own, abs(limit))
+            sides.append(f"more than {size} {way}")
+    if not sides:
+        return ""
+    told = " or ".join(sides)
+    if not own.against:
+        return f"that the {own.label} is {told} in {own.quantity}"
+    return f"that {own.quantity} with {own.label} is {told} than with {own.against}"
+
+
+def _size_up(own: Finding, size: float) -> str:
+    """Size of a difference in print, rounded up to the digits of its limits in each unit."""
+    most = _rounded_up(size, decimals_for(own.std_error, own.unit))
+
+    def words(scale: Scale) -> str:
+        decimals = decimals_for(scale.difference(own.std_error), own.unit)
+        return number_text(_rounded_up(scale.difference(most), decimals), decimals)
+
+    return own.printed.in_each(words)
+
+
+def _percent_up(limit: float) -> str:
+    """Size of a change in per cent, rounded away from none."""
+    size = abs(math.expm1(limit)) * 100
+    decimals = 0 if size >= 9.5 else 1
+    return f"{number_text(_rounded_up(size, decimals), decimals)}{NO_BREAK}%"
+
+
+def _rounded_up(size: float, decimals: int) -> float:
+    # 1e-9: a limit of exactly 0.30 stays 0.30 in binary digits
+    return math.ceil(size * 10.0**decimals - 1e-9) / 10.0**decimals
+
+
+def _is_rounded_up(own: Finding, *, inner: bool = True) -> bool:
+    """Whether a size that is ruled out reads larger, in any unit, than the limit it comes from."""
+    low, high = _limits(own, inner=inner)
+    if own.scale == "log":
+        sides = [side for side in (min(low, 0.0), max(high, 0.0)) if math.isfinite(side)]
+        return any(_percent_up(side) != f"{percent_size(side)}{NO_BREAK}%" for side in sides)
+    sides = [abs(side) for side in (low, high) if math.isfinite(side)]
+    if not sides:
+        return False
+    nearest = own.printed.difference(max(sides), std_error=own.std_error)
+    return _size_up(own, max(sides)) != nearest
 
 
 def _whether(own: Finding) -> str:
@@ -207,14 +288,18 @@ def _whether(own: Finding) -> str:
     return f"whether {own.quantity} differs between {own.label} and {own.against}"
 
 
-def _remedy_after(own: AnyFinding) -> str:
-    return f"{_TAKES}{what_it_takes(own)}" if own.remedy else ""
+def _remedy_after(own: AnyFinding, names: tuple[str, ...]) -> str:
+    """What would settle it; with a preface where an amount is named."""
+    if not own.remedy:
+        return ""
+    takes = what_it_takes(own, names)
+    return f"{_TAKES if 'times as many' in takes else '; '}{takes}"
 
 
 # --- terms and curves --------------------------------------------------------------------------
 
 
-def _of_term(own: TermFinding) -> str:
+def _of_term(own: TermFinding, names: tuple[str, ...]) -> str:
     parts = own.label.split(" by ")
     pair = ":" in own.term
     if pair and len(parts) == 2:
@@ -223,29 +308,32 @@ def _of_term(own: TermFinding) -> str:
         said = f"in {own.quantity}, {own.label}: the effect of one depends on the other"
     else:
         said = f"{own.quantity} differs between levels of {own.label}"
+    after = _remedy_after(own, names)
     if math.isnan(own.p_value):
         why = f"no test is possible, because every {own.stratum} is needed to estimate the levels"
-        return f"{_COULD_NOT} whether {said}: {why}{_remedy_after(own)}."
+        return f"{_COULD_NOT} whether {said}: {why}{after}."
     numbers = f"{f_text(own.statistic, own.df, own.df_error)}, {p_text(own.p_value)}"
+    numbers += f"; {words}" if (words := few_units_words(own)) else ""
     if own.verdict == "undecided":
-        return f"{_COULD_NOT} whether {said} ({numbers}){_remedy_after(own)}."
+        return f"{_COULD_NOT} whether {said} ({numbers}){after}."
     return f"{capital(said)} ({numbers})."
 
 
 def _of_curve(own: TradeFinding, names: tuple[str, ...]) -> str:
     said = first_sentence(own.sentence, names)
-    if own.verdict != "undecided":
+    if own.verdict != "undecided" or own.outcome in (NO_GAIN_SHOWN, NO_GAIN_TO_LOSE):
         return said
     words = said.rstrip(".")
     if _is_part_told(own):
-        return f"{words}; {what_it_takes(own)}." if own.remedy else said
-    return f"{_COULD_NOT}: {words[:1].lower() + words[1:]}{_remedy_after(own)}."
+        return f"{words}; {what_it_takes(own, names)}." if own.remedy else said
+    inside = _inside_a_sentence(words, names)
+    return f"{_COULD_NOT}: {inside}{_remedy_after(own, names)}."
 
 
 def _is_part_told(own: TradeFinding) -> bool:
     """Whether an undecided answer about a curve still sets a limit, or two numbers for one."""
     if own.outcome in _NOT_TOLD:
         return False
-    if own.outcome in ("nowhere certain", "changes with hardness", "in pieces"):
+    if own.outcome in ("nowhere certain", TWO_ENDED, "in pieces"):
         return True
     return math.isfinite(own.conf_low) != math.isfinite(own.conf_high)

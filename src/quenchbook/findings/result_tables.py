@@ -16,6 +16,10 @@ FINDING_COLUMNS: Final = (
     "declared", "change",
 )  # fmt: skip
 
+COMPONENT_COLUMNS: Final = (
+    "response", "scale", "stratum", "count", "variance", "sd", "conf_low", "conf_high",
+)  # fmt: skip
+
 
 def analysis_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
     """Tables of an analysis, numbers with all their digits.
@@ -27,21 +31,29 @@ def analysis_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
     Returns
     -------
     dict of str to DataFrame
-        ``tests`` and ``variance_components`` (one row a term or a stratum of each response),
+        ``tests`` and ``variance_components`` (one row a term or a stratum of each response; no
+        stratum of a response whose noise cannot be estimated),
         ``findings`` (one row an answered question, columns of `FINDING_COLUMNS`) and
         ``unanswered`` (``key, question, reason``).
     """
     import pandas as pd
 
+    from quenchbook.errors import EstimabilityError
+
     tests, components = [], []
     for name, model in analysis.models.items():
         tests.append(_of_response(name, model.tests()))
-        own = _of_response(name, model.variance_components)
+        try:
+            own = _of_response(name, model.variance_components)
+        except EstimabilityError:  # as many coefficients as coupons: the tests say "no test"
+            continue
         own.insert(1, "scale", model.scale)
         components.append(own)
     return {
         "tests": pd.concat(tests, ignore_index=True),
-        "variance_components": pd.concat(components, ignore_index=True),
+        "variance_components": pd.concat(components, ignore_index=True)
+        if components
+        else pd.DataFrame(columns=list(COMPONENT_COLUMNS)),
         "findings": pd.DataFrame(
             [_finding_row(own) for own in analysis.findings], columns=list(FINDING_COLUMNS)
         ),

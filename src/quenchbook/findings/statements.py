@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.findings.verdicts import INNER_VERDICTS, Finding
 from quenchbook.study.factors import plural
-from quenchbook.units import NO_BREAK, capital, listed, number_text
+from quenchbook.units import NO_BREAK, capital, difference_unit, listed, number_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.verdicts import TermFinding
@@ -21,6 +21,8 @@ _ENOUGH: Final = 1.1
 
 def percent_text(log_ratio: float, *, sign: bool = True) -> str:
     """Write a log ratio as a change in per cent: ``+12 %``."""
+    if math.isinf(log_ratio):
+        return "no limit"
     change = math.expm1(log_ratio) * 100
     decimals = 0 if abs(change) >= 9.5 else 1
     return f"{number_text(change, decimals, sign=sign)}{NO_BREAK}%"
@@ -43,7 +45,8 @@ def change_text(
     """Difference with sign and unit, two digits of its standard error; a ratio in per cent."""
     if is_ratio:
         return percent_text(value)
-    return Printed(unit, units).difference(value, std_error=std_error, sign=True)
+    printed = Printed(difference_unit(unit), units)
+    return printed.difference(value, std_error=std_error, sign=True)
 
 
 def change_limits(
@@ -58,7 +61,7 @@ def change_limits(
     """Limits of a difference, signed where they differ in it; of a ratio ``−27 % to +20 %``."""
     if is_ratio:
         return f"{percent_text(low)} to {percent_text(high)}"
-    printed = Printed(unit, units)
+    printed = Printed(difference_unit(unit), units)
     return printed.limits(low, high, std_error=std_error, sign=low < 0 < high)
 
 
@@ -82,7 +85,7 @@ def both_limits_text(own: Finding) -> str:
     """
     alone = own.scale == "log" or own.printed.other is None  # else a line breaks between units
     parts = [
-        f"{_level_text(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK) if alone else limits}"
+        f"{confidence_words(level)}{NO_BREAK}{limits.replace(' ', NO_BREAK) if alone else limits}"
         for level, limits in (
             (own.confidence, limits_text(own)),
             (2 * own.confidence - 1, limits_text(own, inner=True)),
@@ -117,10 +120,11 @@ def margin_words(own: Finding) -> str:
 
 def interval_words(confidence: float) -> str:
     """``95 % interval``."""
-    return f"{_level_text(confidence)} interval"
+    return f"{confidence_words(confidence)} interval"
 
 
-def _level_text(confidence: float) -> str:
+def confidence_words(confidence: float) -> str:
+    """``95 %``, with the digits that a shared level needs: ``99.76 %``."""
     return f"{round(confidence * 100, 2):g}{NO_BREAK}%"
 
 
@@ -194,8 +198,8 @@ def what_would_decide(own: Finding) -> str:
         )
     number = f"{times:.1f}" if times < 10 else f"{times:.0f}"
     return (
-        f"To tell a difference of {margin_text(own)} from none with {_level_text(POWER)} power "
-        f"takes about {number} times as many {unit_list(own.strata)}."
+        f"To tell a difference of {margin_text(own)} from none with {confidence_words(POWER)} "
+        f"power takes about {number} times as many {unit_list(own.strata)}."
     )
 
 
@@ -205,13 +209,20 @@ def unit_list(words: Sequence[str]) -> str:
 
 
 def p_text(p_value: float) -> str:
-    """Write a p value: ``p .021``, ``p < .001``."""
+    """Write a p value in a sentence: ``p = .021``, ``p < .001``."""
+    if math.isnan(p_value):
+        return "no p value"
+    text = p_value_text(p_value)
+    return f"p{NO_BREAK}{text}" if text.startswith("<") else f"p{NO_BREAK}={NO_BREAK}{text}"
+
+
+def p_value_text(p_value: float) -> str:
+    """A p value alone, for a column that is headed p: ``.021``, ``< .001``."""
     if math.isnan(p_value):
         return "no p value"
     if p_value < 0.001:
-        return f"p{NO_BREAK}<{NO_BREAK}.001"
-    digits = 2 if p_value >= 0.1 else 3
-    return f"p{NO_BREAK}" + f"{p_value:.{digits}f}".removeprefix("0")
+        return f"<{NO_BREAK}.001"
+    return f"{p_value:.{2 if p_value >= 0.1 else 3}f}".removeprefix("0")
 
 
 def df_text(df: float) -> str:
@@ -220,8 +231,8 @@ def df_text(df: float) -> str:
 
 
 def f_text(statistic: float, df: float, df_error: float) -> str:
-    """Write an F value with its degrees of freedom: ``F(2, 3) 2.75``."""
-    return f"F({df_text(df)},{NO_BREAK}{df_text(df_error)}) {statistic:.2f}"
+    """Write an F value with its degrees of freedom: ``F(2, 3) = 2.75``."""
+    return f"F({df_text(df)},{NO_BREAK}{df_text(df_error)}) = {statistic:.2f}"
 
 
 def term_sentence(own: TermFinding) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from quenchbook.findings.answers import Analysis, AnyFinding
+from quenchbook.findings.counts import load_words, measured_coupons
 from quenchbook.findings.statements import df_text, unit_list
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import INNER_VERDICTS, Finding, TermFinding
@@ -46,18 +47,12 @@ def trace_note(analysis: Analysis, own: AnyFinding) -> str:
     units = (own.stratum,) if isinstance(own, TermFinding) else tuple(dict.fromkeys(own.strata))
     noise = f"noise of {unit_list(units)}" if units else "noise of units not told"
     level = f"{round(own.confidence * 100, 2):g}{NO_BREAK}% confidence"
-    parts = (_method(own), noise, counts_words(analysis, own.response), level)
+    count = len(measured_coupons(analysis, own.response))
+    loads = load_words(analysis, own.response)
+    counted = f"{count} {analysis.study.unit_word('coupon', count)}"
+    counted += f" in {loads}" if loads else ""
+    parts = (_method(own), noise, counted, level)
     return f"{'; '.join(parts)}. {TABLE}, row {own.key}."
-
-
-def counts_words(analysis: Analysis, response: str) -> str:
-    """How much steel a response was measured on: ``96 coupons in 12 furnace loads``."""
-    study, coupons = analysis.study, analysis.models[response].data.coupons
-    words = f"{len(coupons)} {study.unit_word('coupon', len(coupons))}"
-    if "furnace_load" in coupons:
-        loads = int(coupons["furnace_load"].nunique())
-        words += f" in {loads} {study.unit_word('furnace_load', loads)}"
-    return words
 
 
 def _method(own: AnyFinding) -> str:
@@ -82,5 +77,6 @@ def _comparison_method(own: Finding) -> str:
     if own.p_value != own.p_value:  # limits joined over strata, not those of one t
         return f"{what}, limits joined over strata{df}"
     if own.verdict in INNER_VERDICTS:
-        return f"{what}, t and two one-sided t tests{df}, sizes ruled out rounded up"
+        rounded = ", sizes ruled out rounded up" if own.verdict == "equivalent" else ""
+        return f"{what}, t and two one-sided t tests{df}{rounded}"
     return f"{what}, t{df}"

@@ -23,7 +23,8 @@ class TradeFinding(AnyAnswer):
         What it is about, in print: ``peak with dry ice``.
     verdict : str
         One of the five for a shift, judged against its margin. For a place: ``differs`` where the
-        data locate it, else ``undecided``; readers see `outcome`.
+        data locate it, ``equivalent`` where there is no gain to lose, else ``undecided``; readers
+        see `outcome`.
     outcome : str
         The outcome in a few words: ``inside the range``, ``still rising``, ``not located``,
         ``no upper limit``; empty where the verdict says it.
@@ -33,7 +34,7 @@ class TradeFinding(AnyAnswer):
         nan where there is none.
     conf_low, conf_high : float
         Interval at `confidence` [unit]; infinite where the data set no limit inside the range that
-        was tried.
+        was tried, nan where it is settled that there is nothing to locate.
     confidence, df : float
     strata : tuple of str
         Units whose noise the answer carries, in print.
@@ -88,4 +89,4 @@ class TradeFinding(AnyAnswer):
     @property
     def is_open(self) -> bool:
         """Whether the data set no limit on at least one side."""
-        return not (math.isfinite(self.conf_low) and math.isfinite(self.conf_high))
+        return math.isinf(self.conf_low) or math.isinf(self.conf_high)

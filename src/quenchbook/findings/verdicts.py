@@ -13,6 +13,7 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.study.definition import Scale
 from quenchbook.study.terms import Array
+from quenchbook.units import difference_unit
 
 Verdict = Literal["exceeds", "differs", "slight", "equivalent", "undecided"]
 
@@ -141,7 +142,7 @@ class Finding(AnyAnswer):
     @property
     def printed(self) -> Printed:
         """How differences stand in print."""
-        return Printed(self.unit, self.units)
+        return Printed(difference_unit(self.unit), self.units)
 
     @property
     def meaning(self) -> str:

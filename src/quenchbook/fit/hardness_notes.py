@@ -79,8 +79,8 @@ def _parallel_words(check: LineCheck | None) -> str:
     p_value = f"p {check.p_value:.3f}"
     if check.p_value < NOT_PARALLEL:
         return (
-            f"The temper lines of the two are not parallel ({p_value}), so one number would "
-            "mislead: the difference is given at both ends of the common range."
+            f"The temper lines of the two did not pass as parallel ({p_value}), so one number "
+            "might mislead: the difference is given at both ends of the common range."
         )
     return f"The temper lines passed as parallel ({p_value}); that is no proof that they are."
 

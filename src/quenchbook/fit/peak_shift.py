@@ -35,7 +35,7 @@ from quenchbook.fit.inversion import (
     with_open_ends,
 )
 from quenchbook.fit.mixed import MixedModel
-from quenchbook.fit.peaks import LEVEL, Tested, tested
+from quenchbook.fit.peaks import Tested, slope_level, tested
 from quenchbook.study.factors import Level
 
 REACH: Final = 3.0
@@ -114,10 +114,13 @@ class PeakShift:
 
         Holds for the best setting inside the tested range, whatever the curvatures.
         """
-        ends = (self.difference_low, self.difference_high)
-        if max(own.p_above for own in ends) <= LEVEL:
+        ends, level = (
+            (self.difference_low, self.difference_high),
+            slope_level(self.curve.confidence),
+        )
+        if max(own.p_above for own in ends) <= level:
             return 1
-        return -1 if max(own.p_below for own in ends) <= LEVEL else 0
+        return -1 if max(own.p_below for own in ends) <= level else 0
 
     def to_frame(self) -> pd.DataFrame:
         """Return both answers at full precision.

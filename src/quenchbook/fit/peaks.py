@@ -32,11 +32,16 @@ Outcome = Literal[
     "no lower limit", "not located",
 ]  # fmt: skip
 
-LEVEL: Final = 0.05
-"""Of each one-sided slope test; both must reject, so no correction is due."""
-
 _GRID: Final = 241
 _DF_ROUNDS: Final = 12  # each is far closer than the last: df hardly depend on the place
+
+
+def slope_level(confidence: float) -> float:
+    """Level of each one-sided slope test: 5 % at 95 %, less where questions share a level.
+
+    Both slopes must reject, so no correction is due.
+    """
+    return 1.0 - confidence
 
 
 @dataclass(frozen=True)
@@ -230,16 +235,17 @@ def place_of_curve(
         (curve.centre + curve.half * first, curve.centre + curve.half * last)
         for first, last in pieces
     )
+    level = slope_level(curve.confidence)
     p_inside = max(low.p_above, high.p_below)
     p_rising = max(low.p_above, high.p_above)
     p_falling = max(low.p_below, high.p_below)
     first, last = _cut(hull(list(kept)), curve.low, curve.high)
     outcome: Outcome
-    if p_inside <= LEVEL:
+    if p_inside <= level:
         outcome = "inside"
-    elif p_rising <= LEVEL:
+    elif p_rising <= level:
         outcome = "still rising"
-    elif p_falling <= LEVEL:
+    elif p_falling <= level:
         outcome = "falling throughout"
     elif not kept:
         outcome = "low point"

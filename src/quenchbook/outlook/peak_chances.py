@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from quenchbook.fit.inversion import t_limit
-from quenchbook.fit.peaks import LEVEL, fieller_ends
+from quenchbook.fit.peaks import fieller_ends, slope_level
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata
 from quenchbook.fit.stratum_covariance import (
@@ -130,7 +130,7 @@ def peak_chances(
     both, any_end = low_told & high_told, low_told | high_told
     ends = np.array([[0.0, 1.0, -2.0], [0.0, 1.0, 2.0]])
     slope, error, slope_df = own.of(ends)
-    one_sided = t_limit(slope_df, 1 - 2 * LEVEL) * error
+    one_sided = t_limit(slope_df, 1 - 2 * slope_level(confidence)) * error
     inside = (slope[0] > one_sided[0]) & (slope[1] < -one_sided[1])
     expected = noisy_rows(ready.covariance, ready.planned, rows)
     _, std_error, planned_df = expected.of(np.array([[0.0, 1.0, 2 * place]]))

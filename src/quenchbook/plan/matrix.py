@@ -159,6 +159,14 @@ class CouponMatrix:
         }
         return {**counts, "coupon": len(self.frame)}
 
+    def batches_without_cold(self) -> int:
+        """Number of cold batches whose coupons get no cold step: groups to compare with."""
+        own = self.frame
+        if "cold_batch" not in own or "cold_route" not in own:
+            return 0
+        without = own[(own["cold_route"] == "none") & ~own["cold_batch"].isin([0, ""])]
+        return int(without["cold_batch"].nunique())
+
     def summary(self) -> str:
         """Say the plan in words."""
         counts = ", ".join(

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 PLOT_HEIGHT: Final = 124.0
 COLUMN_GAP: Final = 13.0
 _TIE_STEP: Final = 7.2
+_SPREAD: Final = 0.5  # of the room of a level that its loads may take, side by side
 MOST_GROUPS: Final = 8
 FURTHER: Final = ("further_low", "further_high")
 
@@ -173,7 +174,7 @@ def grid_of(curves: ResponseCurves, groups: tuple[Level | None, ...], places: Pl
     marks = places.marks
     slot = width / len(marks) if places.ordinal else (width - 24.0) / max(1, len(marks) - 1)
     most = max((_loads_at_a_level(curves, group, places) for group in groups), default=1)
-    step = min(_TIE_STEP, 0.8 * slot / max(1, most))
+    step = min(_TIE_STEP, _SPREAD * slot / max(1, most - 1))
     x = np.concatenate([marks, places.of(curves.coupons["x"]), places.of(curves.curve["x"])])
     strip = min(max(11.0, step * (most - 1) / 2 + 5.0), 0.46 * slot)
     edge = max(step * (most - 1) / 2 + 8.0, 0.0 if curves.is_curve else strip + 3.0)

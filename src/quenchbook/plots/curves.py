@@ -34,6 +34,7 @@ from quenchbook.plots.peak_strip import (
     peak_entries,
     peaks_finding,
     peaks_reading,
+    peaks_words,
     strip_height,
 )
 from quenchbook.plots.second_unit import axis_words, draw_y_tick
@@ -41,9 +42,9 @@ from quenchbook.plots.sheet import INNER, MARGIN, WIDTH, Panel, Sheet, text_widt
 from quenchbook.plots.shift_strip import (
     ShiftMark,
     draw_shifts,
-    shifts_finding,
     shifts_height,
     shifts_reading,
+    shifts_words,
 )
 from quenchbook.plots.style import (
     ABSENT,
@@ -162,11 +163,15 @@ def _draw(
         draw_shifts(sheet, end, shifts, along)
     key.draw(sheet, end + below)
     finding = peaks_finding(curves, peaks) if peaks else _finding(curves, groups)
-    finding = f"{finding} {shifts_finding(shifts)}".strip()
+    whole = f"{finding} {_trend(curves, groups)}"
+    if peaks:
+        whole = " ".join(filter(None, (f"{capital(peaks_words(curves, peaks))}.",
+                                       shifts_words(shifts))))  # fmt: skip
     reading = _reading(curves, grid, places) + peaks_reading(peaks) + shifts_reading(shifts)
     return Drawing(
         "peaks" if peaks else "response_curves", sheet.figure, finding, reading,
-        _notes(curves, places), _alt(curves, groups, places, finding, has_peaks=bool(peaks)),
+        _notes(curves, places, whole if peaks and whole.rstrip(".") not in finding else ""),
+        _alt(curves, groups, places, whole),
         _data(curves),
     )  # fmt: skip
 
@@ -405,8 +410,8 @@ def _reading(curves: ResponseCurves, grid: Grid, places: Places) -> str:
     return text + (" Thin lines repeat the other panels." if len(grid.groups) > 1 else "")
 
 
-def _notes(curves: ResponseCurves, places: Places) -> tuple[str, ...]:
-    notes = list(curves.notes)
+def _notes(curves: ResponseCurves, places: Places, told: str) -> tuple[str, ...]:
+    notes = [*([told] if told else []), *curves.notes]
     if places.ordinal and not places.named:
         notes.append(f"Levels of {curves.x_factor.title} stand one step apart.")
     if curves.group_factor is not None:
@@ -420,9 +425,7 @@ def _alt(
     curves: ResponseCurves,
     groups: tuple[Level | None, ...],
     places: Places,
-    finding: str,
-    *,
-    has_peaks: bool,
+    told: str,
 ) -> str:
     load, coupon = wording.unit_word(curves, "furnace_load"), wording.unit_word(curves, "coupon")
     quantity = curves.response_title.partition(",")[0]
@@ -432,9 +435,6 @@ def _alt(
         subject += f" for {count} {plural(curves.group_factor.title)}"
     coupons, loads = curves.coupons["coupon"].nunique(), curves.coupons["furnace_load"].nunique()
     subject += f"; {wording.counted(coupons, coupon)} in {wording.counted(loads, load)}"
-    told = (
-        capital(finding.partition(": ")[2]) if has_peaks else f"{finding} {_trend(curves, groups)}"
-    )
     return wording.alt_text(subject, told, _states(curves, groups, places, load))
 
 

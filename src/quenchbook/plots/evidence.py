@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -37,8 +38,10 @@ from quenchbook.units import capital, listed
 
 if TYPE_CHECKING:
     from quenchbook.both_units import Printed
+    from quenchbook.records.published_comparisons import PublishedComparison
 from quenchbook.findings.evidence_answers import EvidenceAnswer, EvidenceFinding
 
+_INVENTED: Final = "invented"
 _LINE: Final = 12.0
 _BAND: Final = 11.0
 _HEAD: Final = 24.0
@@ -114,7 +117,7 @@ def _rows(own: EvidenceFinding) -> list[_Row]:
     lows, highs = found.limits()
     rows += [
         _Row(
-            "study", one.study, _counts(one.coupons, one.furnace_loads), float(effect),
+            "study", _study_name(one), _counts(one.coupons, one.furnace_loads), float(effect),
             math.sqrt(variance), float(low), float(high),
         )
         for one, effect, variance, low, high in zip(
@@ -124,12 +127,24 @@ def _rows(own: EvidenceFinding) -> list[_Row]:
     if found.mean is not None:
         rows.append(
             _Row(
-                "mean", "on average", f"{len(found.comparisons)} published studies",
+                "mean", "on average", _averaged(found.comparisons),
                 found.mean.estimate, found.mean.std_error, found.conf_low, found.conf_high,
                 (found.further_low, found.further_high),
             )
         )  # fmt: skip
     return rows
+
+
+def _averaged(comparisons: Sequence[PublishedComparison]) -> str:
+    named = [_study_name(one).lower() for one in comparisons]
+    kind = _INVENTED if all(_INVENTED in name for name in named) else "published"
+    return f"{len(named)} {kind} studies"
+
+
+def _study_name(one: PublishedComparison) -> str:
+    """Name of a study; one that was made up says so in the figure, whatever it is called."""
+    told = _INVENTED in one.study.lower() or _INVENTED not in one.source.lower()
+    return one.study if told else f"{one.study} ({_INVENTED})"
 
 
 def _counts(coupons: int, loads: int) -> str:
@@ -302,7 +317,9 @@ def _reading(answer: EvidenceAnswer, rows: list[_Row]) -> str:
 def _alt(answer: EvidenceAnswer, rows: list[_Row], finding: str) -> str:
     kinds = listed([KINDS[own.kind] for own in answer.findings])
     count = sum(row.what == "study" for row in rows)
-    subject = f"{capital(answer.title)}, by kind of study ({kinds}); {count} published studies"
+    made_up = sum(_INVENTED in row.name.lower() for row in rows if row.what == "study")
+    of = f", {made_up} of them invented" if made_up else ""
+    subject = f"{capital(answer.title)}, by kind of study ({kinds}); {count} published studies{of}"
     values = [row for row in rows if row.what == "study" and math.isfinite(row.low)]
     apart = [row.name for row in values if row.low > 0 or row.high < 0]
     unusual = f"Intervals that leave out zero: {listed(apart)}" if apart else ""

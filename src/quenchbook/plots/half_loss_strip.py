@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from quenchbook.findings.half_loss_words import NO_GAIN_SHOWN, NO_GAIN_TO_LOSE
 from quenchbook.plots.sheet import Panel, Sheet, text_width
 from quenchbook.plots.style import INK, PAPER, SMALL_PT, VALUE_PT, MarkStyle, draw_marks
 from quenchbook.study.duration_words import duration_text
@@ -61,8 +62,8 @@ def half_loss_mark(own: Any) -> HalfLossMark:
     level = result.against if result.level in result.delays.routes else result.level
     over = factor.word(level) if factor is not None else str(level)
     shortest, longest = result.shortest, result.longest
-    if not result.gain_shown:
-        words = ("no gain shown", "")
+    if own.outcome in (NO_GAIN_SHOWN, NO_GAIN_TO_LOSE):
+        words = (own.outcome, "")
         return HalfLossMark(words, math.nan, math.nan, math.nan, shortest, longest, over)
     told = shortest <= own.estimate <= longest
     first = f"half lost: {own.estimate_words}"

@@ -239,16 +239,38 @@ def _draw_edges(sheet: Sheet, left: float, middle: float, edge: str) -> None:
 
 
 def peaks_finding(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> str:
-    """Where the peaks are, panel by panel."""
+    """Where the peaks are in one short sentence: the lowest and the highest of several."""
     quantity = capital(curves.response_title.partition(",")[0])
+    factor, along = curves.group_factor, wording.factor_words(curves.x_factor)
+    known = sorted(
+        ((mark.estimate, group) for group, mark in peaks.items() if math.isfinite(mark.estimate)),
+        key=lambda own: own[0],
+    )
+    if len(peaks) == 1 or factor is None:
+        return f"{quantity} against {along}: {peaks_words(curves, peaks)}."
+    if len(known) < 2:
+        count = {0: "no peak", 1: "one peak"}[len(known)]
+        return f"{quantity} against {along}: {count} located."
+    ends = [f"{_place(curves, at)} ({factor.word(group)})" for at, group in
+            (known[0], known[-1]) if group is not None]  # fmt: skip
+    which = "" if len(known) == len(peaks) else ", where they are located"
+    return f"{quantity} peaks lie from {' to '.join(ends)}{which}."
+
+
+def _place(curves: ResponseCurves, value: float) -> str:
+    factor = curves.x_factor
+    return factor.word(round(value) if factor.dimension == "temperature" else value)
+
+
+def peaks_words(curves: ResponseCurves, peaks: Mapping[Level | None, PeakMark]) -> str:
+    """Every peak with its interval, panel by panel."""
     factor = curves.group_factor
-    parts = [
+    return ", ".join(
         f"{factor.word(group)} {mark.told or mark.words}"
         if factor is not None and group is not None
         else mark.told or mark.words
         for group, mark in peaks.items()
-    ]  # fmt: skip
-    return f"{quantity} against {wording.factor_words(curves.x_factor)}: {', '.join(parts)}."
+    )  # fmt: skip
 
 
 def peaks_reading(peaks: Mapping[Level | None, PeakMark]) -> str:

@@ -131,7 +131,8 @@ def _draw_tall(sheet: Sheet, words: ShareWords, foot: float) -> None:
     inner = sheet.width - 2 * _EDGE
     top = _draw_question(sheet, words, 3)
     y = _draw_answer(sheet, words, top + 26, inner, (64.0, 56.0, 48.0, 42.0), 200.0)
-    below = foot - 14 - 52 * len(words.verdicts)
+    lines = [_beside_lines(own, inner) for own in words.verdicts]
+    below = foot - 14 - sum(map(_beside_height, lines))
     if words.picture:
         draw_small_picture(
             sheet, words.picture, (_EDGE, y + 40, inner, below - y - 52), size=SMALLEST
@@ -139,9 +140,9 @@ def _draw_tall(sheet: Sheet, words: ShareWords, foot: float) -> None:
         y = below
     else:
         y += 40
-    for own in words.verdicts:
-        _draw_beside(sheet, own, y, inner)
-        y += 52
+    for own, beside in zip(words.verdicts, lines, strict=True):
+        _draw_beside(sheet, own, y, beside)
+        y += _beside_height(beside)
 
 
 def _draw_answer(
@@ -194,12 +195,24 @@ def _stacked_height(count: int) -> float:
     return 36 + 29.0 * count
 
 
-def _draw_beside(sheet: Sheet, own: ShortVerdict, top: float, width: float) -> None:
+def _beside_lines(own: ShortVerdict, width: float) -> list[str]:
+    """What was compared, on the lines beside its word."""
+    return _lines(own.words, width - 46 - _word_width(own), SMALLEST, 2)
+
+
+def _beside_height(lines: Sequence[str]) -> float:
+    return 52 + 29.0 * (len(lines) - 1)
+
+
+def _word_width(own: ShortVerdict) -> float:
+    return text_width(own.word, _WORD, bold=True) + 22
+
+
+def _draw_beside(sheet: Sheet, own: ShortVerdict, top: float, lines: Sequence[str]) -> None:
     """Glyph and word, with what was compared beside them."""
-    beside = text_width(own.word, _WORD, bold=True) + 22
-    left = _draw_word(sheet, own, top) + beside
-    words = _cut(own.words, width - 46 - beside, SMALLEST)
-    sheet.text(left, top + 29, words, size=SMALLEST, colour=INK)
+    left = _draw_word(sheet, own, top) + _word_width(own)
+    for number, line in enumerate(lines):
+        sheet.text(left, top + 29 + 29 * number, line, size=SMALLEST, colour=INK)
 
 
 def _draw_word(sheet: Sheet, own: ShortVerdict, top: float) -> float:

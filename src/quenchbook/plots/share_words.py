@@ -32,6 +32,8 @@ class SmallPicture:
         What it shows, in a sentence without its full stop.
     reading : str
         How to read the marks, in sentences.
+    loads : str
+        That loads of one level stand side by side; written under the axis where they do.
     """
 
     y_title: str
@@ -45,6 +47,7 @@ class SmallPicture:
     reading: str = ""
     ticks_below: tuple[str, ...] = ()
     y_unit: str = ""
+    loads: str = ""
 
 
 @dataclass(frozen=True)

@@ -149,8 +149,8 @@ def _limits(shifts: Sequence[ShiftMark]) -> tuple[float, float]:
     return scales.padded(np.array(values), 0.04)
 
 
-def shifts_finding(shifts: Sequence[ShiftMark]) -> str:
-    """The shifts in words, for the caption."""
+def shifts_words(shifts: Sequence[ShiftMark]) -> str:
+    """The shifts in words."""
     return " ".join(f"Shift, {own.title}: {own.verdict}, {own.words}." for own in shifts)
 
 
@@ -160,5 +160,6 @@ def shifts_reading(shifts: Sequence[ShiftMark]) -> str:
         return ""
     return (
         " Below: the shift as a thick line in the band of its interval, with an arrow where it "
-        "runs on."
+        "runs on. The shift is estimated with one curvature for all curves, so it is not the plain "
+        "difference of the peaks above."
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from quenchbook.both_units import Printed
 from quenchbook.plots import scales
 from quenchbook.plots.share_words import SmallPicture
 from quenchbook.plots.sheet import Panel, Sheet, text_width
+from quenchbook.plots.small_names import Box, Group, draw_names, names_width
 from quenchbook.plots.style import (
     CURVE_BAND,
     CURVE_PT,
@@ -23,7 +23,6 @@ from quenchbook.plots.style import (
     HAIRLINE,
     HAIRLINE_PT,
     INK,
-    PAPER,
     PENCIL,
     ROUTE_STYLES,
     THIN_PT,
@@ -36,20 +35,9 @@ from quenchbook.plots.style import (
 
 _TIE_STEP: Final = 8.0
 _UNDER: Final = 1.15  # to a second line in the other unit, in sizes of type
+_SPREAD: Final = 0.5  # of the room of a level that its loads may take, side by side
+_MARK: Final = 0.5  # half a mark with the edge around it, in sizes of type
 _SPAN: Final = 1.3  # height of the row of a peak, in sizes of type
-
-Box = tuple[float, float, float, float]
-
-
-@dataclass(frozen=True)
-class _Group:
-    """One group with what is drawn of it."""
-
-    key: str
-    words: str
-    style: MarkStyle
-    line: pd.DataFrame
-    coupons: pd.DataFrame
 
 
 def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size: float) -> None:
@@ -72,12 +60,13 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
     peaks = [own for own in picture.peaks if any(own[0] == group.key for group in groups)]
     values = data[["value", "conf_low", "conf_high"]].to_numpy(dtype=float).ravel()
     y_limits = scales.padded(values, 0.04)
-    above = (
-        1.7 * size if not picture.y_unit else 2.4 * size
-    )  # a tick of two lines may stand highest
-    plot_top = top + above
+    named = picture.is_curve and len(groups) > 1
+    beside_title = text_width(picture.y_title, size) + 2 * size + names_width(groups, size)
+    head = 3.0 * size if named and beside_title > width else 1.7 * size
+    lift = 0.7 * size if picture.y_unit else 0.0  # a tick of two lines may stand highest
+    plot_top = top + head + lift
     under = _UNDER * size if picture.ticks_below else 0.0
-    plot_height = height - above - 3.1 * size - under - _SPAN * size * len(peaks)
+    plot_height = height - head - lift - 3.1 * size - under - _SPAN * size * len(peaks)
     printed = Printed(picture.y_unit, "both")
     apart = 2.6 if printed.other is None else 3.8
     y_ticks = scales.axis_ticks(
@@ -103,7 +92,12 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
     _draw_ticks(sheet, panel, marks, picture.ticks_below, bottom, size)
     foot = bottom + 2.8 * size + under
     sheet.text(left + width, foot, picture.x_title, size=size, align="right")
-    step = min(_TIE_STEP * scale, 0.82 * slot / max(1, _most_loads(groups, marks)))
+    most = _most_loads(groups, marks, picture.is_curve)
+    step = min(_TIE_STEP * scale, _SPREAD * slot / max(1, most - 1))
+    if data["furnace_load"].nunique() > 1 and most > 1 and picture.loads:
+        room = width - text_width(picture.x_title, size) - 2 * size
+        if text_width(picture.loads, size) <= room:
+            sheet.text(left, foot, picture.loads, size=size, colour=PENCIL)
     placed = [_draw_coupons(panel, group, marks, step, scale, number, len(groups), picture.is_curve)
               for number, group in enumerate(groups)]  # fmt: skip
     for group in groups:
@@ -115,8 +109,10 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
         style = next(group.style for group in groups if group.key == peak[0])
         line = next(group.line for group in groups if group.key == peak[0])
         _draw_peak(sheet, panel, style, line, peak, row, scale)
-    if picture.is_curve and len(groups) > 1:
-        _draw_names(sheet, panel, groups, np.vstack(placed), size)
+    if named:
+        lines = [*_upright(groups, placed, marks), *_plumb_lines(panel, groups, peaks)]
+        draw_names(sheet, panel, groups, np.vstack(placed), lines, top + head - 0.85 * size,
+                   size=size, reach=_MARK * size)  # fmt: skip
 
 
 def _read(data_csv: str) -> pd.DataFrame:
@@ -129,11 +125,11 @@ def _read(data_csv: str) -> pd.DataFrame:
     )
 
 
-def _group(own: tuple[str, ...], data: pd.DataFrame) -> _Group:
+def _group(own: tuple[str, ...], data: pd.DataFrame) -> Group:
     key, words, style = own
     part = data[data["group"] == key]
     line = part[part["what"] != "coupon"].sort_values("x")
-    return _Group(key, words, _style(style), line, part[part["what"] == "coupon"])
+    return Group(key, words, _style(style), line, part[part["what"] == "coupon"])
 
 
 def _style(name: str) -> MarkStyle:
@@ -181,19 +177,18 @@ def _near(x: np.ndarray, marks: list[tuple[float, str]]) -> np.ndarray:
     return np.asarray(np.abs(x[:, None] - places[None, :]).argmin(axis=1))
 
 
-def _most_loads(groups: list[_Group], marks: list[tuple[float, str]]) -> int:
-    """Ties side by side at the fullest level, of all groups together."""
+def _most_loads(groups: list[Group], marks: list[tuple[float, str]], is_curve: bool) -> int:
+    """Places for ties at the fullest level; the groups of curves share each level."""
     parts = pd.concat([group.coupons for group in groups], ignore_index=True)
     if parts.empty:
         return 1
     near = _near(parts["x"].to_numpy(dtype=float), marks)
-    return int(
-        parts.groupby([near, "group"])["furnace_load"].nunique().groupby(level=0).sum().max()
-    )
+    most = int(parts.groupby([near, "group"])["furnace_load"].nunique().max())
+    return most * len(groups) if is_curve else most
 
 
 def _draw_coupons(
-    panel: Panel, group: _Group, marks: list[tuple[float, str]], step: float, scale: float,
+    panel: Panel, group: Group, marks: list[tuple[float, str]], step: float, scale: float,
     number: int, count: int, is_curve: bool,
 ) -> np.ndarray:  # fmt: skip
     """Draw coupons, loads side by side, and return their places on the sheet [pt]."""
@@ -223,7 +218,7 @@ def _draw_coupons(
     return np.column_stack([[panel.x_place(own) for own in x], [panel.y_place(own) for own in y]])
 
 
-def _draw_estimate(panel: Panel, group: _Group, scale: float, slot: float, is_curve: bool) -> None:
+def _draw_estimate(panel: Panel, group: Group, scale: float, slot: float, is_curve: bool) -> None:
     line, axes, colour = group.line, panel.axes, group.style.colour
     x = line["x"].to_numpy(dtype=float)
     middle, low, high = (line[n].to_numpy(dtype=float) for n in ("value", "conf_low", "conf_high"))
@@ -244,7 +239,7 @@ def _draw_estimate(panel: Panel, group: _Group, scale: float, slot: float, is_cu
                   solid_capstyle="butt")  # fmt: skip
 
 
-def _draw_loads(panel: Panel, groups: list[_Group], placed: list[np.ndarray], scale: float) -> None:
+def _draw_loads(panel: Panel, groups: list[Group], placed: list[np.ndarray], scale: float) -> None:
     """Join the coupons of a load across the levels, where each load has one at each level.
 
     Then the comparison was made inside the loads, and bands of means hide it.
@@ -258,6 +253,34 @@ def _draw_loads(panel: Panel, groups: list[_Group], placed: list[np.ndarray], sc
         y = [float(group.coupons["value"].iloc[own.index(load)])
              for group, own in zip(groups, loads, strict=True)]  # fmt: skip
         panel.axes.plot(x, y, color=GHOST, linewidth=THIN_PT * scale, zorder=3)
+
+
+def _upright(
+    groups: list[Group], placed: list[np.ndarray], marks: list[tuple[float, str]]
+) -> list[np.ndarray]:
+    """Places along the ties, for names to stand clear of."""
+    lines = []
+    for group, places in zip(groups, placed, strict=True):
+        near = _near(group.coupons["x"].to_numpy(dtype=float), marks)
+        frame = pd.DataFrame(places, columns=["x", "y"])
+        for _, own in frame.groupby([near, group.coupons["furnace_load"].to_numpy()]):
+            y = np.linspace(own["y"].min(), own["y"].max(), 20)
+            lines.append(np.column_stack([np.full(20, own["x"].mean()), y]))
+    return lines
+
+
+def _plumb_lines(
+    panel: Panel, groups: list[Group], peaks: list[tuple[str, ...]]
+) -> list[np.ndarray]:
+    """Places along the plumb lines under the peaks."""
+    lines = []
+    for peak in peaks:
+        line = next(group.line for group in groups if group.key == peak[0])
+        at = float(peak[1])
+        top = panel.y_place(float(np.interp(at, line["x"], line["value"])))
+        y = np.linspace(top, panel.top + panel.height, 60)
+        lines.append(np.column_stack([np.full(60, panel.x_place(at)), y]))
+    return lines
 
 
 def _draw_peak(
@@ -276,73 +299,3 @@ def _draw_peak(
     top = panel.y_place(float(np.interp(at, line["x"], line["value"])))
     sheet.line((x, x), (top, row), INK, 0.8 * scale, linestyle=(0, (1.0, 1.6)))
     draw_marks(sheet.ground, [x], [row], style, scale=1.1 * scale, zorder=6)
-
-
-def _draw_names(
-    sheet: Sheet, panel: Panel, groups: list[_Group], marks: np.ndarray, size: float
-) -> None:
-    """Write the name of each group beside its curve, where it covers least."""
-    curves = [
-        np.column_stack([[panel.x_place(x) for x in group.line["x"]],
-                         [panel.y_place(y) for y in group.line["value"]]])
-        for group in groups
-    ]  # fmt: skip
-    taken: list[Box] = []
-    for own, group in enumerate(groups):
-        width = text_width(group.words, size, bold=True)
-        best: tuple[float, Box] | None = None
-        for share in np.linspace(0.0, 1.0, 13):
-            at = curves[own][round(share * (len(curves[own]) - 1))]
-            for away in (-3.2, -2.2, -1.2, 1.2, 2.2, 3.2):
-                left = min(max(at[0] - width / 2, panel.left), panel.left + panel.width - width)
-                middle = at[1] + away * size
-                box = (left, middle - 0.62 * size, width, 1.24 * size)
-                cost: float = _covered(box, marks) + 2 * sum(_covered(box, line) for line in curves)
-                cost += 50 * sum(_meet(box, other) for other in taken) + 0.6 * abs(away)
-                cost += 6 * _in_a_band(panel, groups, box)
-                if not panel.top <= box[1] <= box[1] + box[3] <= panel.top + panel.height:
-                    cost += 20
-                others = [np.abs(line - (left + width / 2, middle)).sum(axis=1).min()
-                          for place, line in enumerate(curves) if place != own]  # fmt: skip
-                cost += 30 * any(gap < abs(away) * size for gap in others)
-                if best is None or cost < best[0]:
-                    best = (cost, box)
-        assert best is not None  # there are candidates
-        left, top, width, height = best[1]
-        taken.append(best[1])
-        sheet.box(left - 2, top, width + 4, height, face=PAPER, alpha=0.75, zorder=5)
-        sheet.text(left, top + 0.98 * size, group.words, size=size, colour=group.style.colour,
-                   bold=True)  # fmt: skip
-
-
-def _in_a_band(panel: Panel, groups: list[_Group], box: Box) -> int:
-    """Bands that the middle line of a box meets."""
-    low, high = panel.x_limits
-    places = np.linspace(box[0], box[0] + box[2], 5)
-    x = low + (places - panel.left) / panel.width * (high - low)
-    met = 0
-    for group in groups:
-        ends = [
-            np.array([panel.y_place(y) for y in np.interp(x, group.line["x"], group.line[name])])
-            for name in ("conf_high", "conf_low")
-        ]
-        inside = (x >= group.line["x"].min()) & (x <= group.line["x"].max())
-        met += bool((inside & (ends[0] < box[1] + box[3]) & (box[1] < ends[1])).any())
-    return met
-
-
-def _covered(box: Box, points: np.ndarray) -> int:
-    left, top, width, height = box
-    pad = 0.3 * height
-    inside = (
-        (points[:, 0] > left - pad) & (points[:, 0] < left + width + pad)
-        & (points[:, 1] > top - pad) & (points[:, 1] < top + height + pad)
-    )  # fmt: skip
-    return int(inside.sum())
-
-
-def _meet(first: Box, second: Box) -> bool:
-    return (
-        first[0] < second[0] + second[2] and second[0] < first[0] + first[2]
-        and first[1] < second[1] + second[3] and second[1] < first[1] + first[3]
-    )  # fmt: skip

@@ -97,8 +97,19 @@ def _cut(text: str, room: int) -> str:
     stop = text[: room - len(_MORE)].rfind("; ")
     if stop > room // 3:
         return text[:stop] + _MORE
+    clause = max(_outside(text[: room - len(_MORE)], mark) for mark in (": ", ", ", " ("))
+    if clause > room // 3:
+        return text[:clause] + _MORE
     end = cut.rfind(" ")
     following = text[end + 1 :].partition(" ")[0]
     if following.startswith("(") and ")" in following:
         end = cut.rfind(" ", 0, end)  # a number is not parted from its other unit
     return cut[: end if end > room // 2 else room - 1].rstrip(",;: ") + "…"
+
+
+def _outside(text: str, mark: str) -> int:
+    """Last place of a mark outside brackets; -1 for none."""
+    place = text.rfind(mark)
+    while place > 0 and text.count("(", 0, place) > text.count(")", 0, place):
+        place = text.rfind(mark, 0, place)
+    return place

@@ -15,9 +15,32 @@ from quenchbook.fit.mixed import MixedModel
 from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, Runs, Section, from_drawing
 from quenchbook.report.means_blocks import means_blocks
 from quenchbook.report.trade_figures import drawn_together, trade_figures
+from quenchbook.units import difference_unit
 
 CANNOT_TELL: Final = "What cannot be told"
 """Title of the section that says why a question has no answer."""
+
+OUTCOME_MEANINGS: Final = {
+    "inside the range": "it was located between the settings that were tried; an end of its "
+    "interval may still be open",
+    "still rising": "no highest place was reached inside the range; it rises at the upper end",
+    "falling throughout": "no highest place was reached inside the range; it falls from the lower "
+    "end on",
+    "low point": "the fitted curve has a lowest place in the range, not a highest",
+    "window found": "some settings are certainly inside the window",
+    "nowhere certain": "no setting is certainly inside the window; some are possible",
+    "not reached": "no setting of the range is inside the window, not even possibly",
+    "inside the tested delays": "half is lost between two of the delays that were run",
+    "no gain shown": "no gain was shown at the shortest delay, so there may be nothing to lose",
+    "no gain to lose": "at the shortest delay there is none, or one smaller than the margin",
+    "no upper limit": "the data set a lower limit only; it may lie anywhere above",
+    "no lower limit": "the data set an upper limit only; it may lie anywhere below",
+    "upper limit not reached": "there is an upper limit, but it lies beyond what was run",
+    "in pieces": "the data allow several separate ranges",
+    "not located": "the data set no limit on either side; this does not show that there is none",
+    "changes with hardness": "there is no one number, because the difference depends on hardness",
+}
+"""Words of answers about a place along a factor, which have none of the five verdicts."""
 
 _SHOW_CURVES = ("peak", "working_window")
 """Kinds whose figure shows the fitted curves."""
@@ -31,12 +54,25 @@ _SEVERAL_STRATA = (
 def verdict_blocks(findings: Iterable[AnyFinding]) -> list[Block]:
     """What the words for what was shown mean, as far as they occur."""
     findings = list(findings)
+    blocks: list[Block] = [Paragraph(("The words for what was shown:",))]
     meanings = tuple(
         (Run(verdict, strong=True), f": {'. Or: '.join(dict.fromkeys(words))}.")
         for verdict in VERDICTS
         if (words := [own.meaning for own in findings if own.word == verdict])
     )
-    return [Paragraph(("The words for what was shown:",)), Bullets(meanings)]
+    outcomes = tuple(
+        (Run(word, strong=True), f": {meaning}.")
+        for word in dict.fromkeys(own.word for own in findings if own.word not in VERDICTS)
+        if (meaning := outcome_meaning(word))
+    )
+    return [*blocks, Bullets((*meanings, *outcomes))]
+
+
+def outcome_meaning(word: str) -> str:
+    """What the word of an answer about a curve means; empty for a word without explanation."""
+    if word.startswith("no ") and word.endswith(" inside"):  # no temper inside, no time inside
+        return "no setting inside the range that was tried gives the value that was asked for"
+    return OUTCOME_MEANINGS.get(word, "")
 
 
 def question_anchor(key: str) -> str:
@@ -133,7 +169,7 @@ def comparison_blocks(contrasts: Sequence[Finding], unit: str) -> list[Block]:
 
     if not contrasts:
         return []
-    blocks: list[Block] = [from_drawing(figure_contrasts(contrasts, unit=unit))]
+    blocks: list[Block] = [from_drawing(figure_contrasts(contrasts, unit=difference_unit(unit)))]
     if any(len(set(f.strata)) > 1 for f in contrasts):
         blocks.append(Paragraph((_SEVERAL_STRATA,)))
     return blocks

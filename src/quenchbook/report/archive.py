@@ -5,14 +5,14 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import Problem, ReportError
 from quenchbook.records.kept_entries import FOLDER as KEPT
 from quenchbook.records.published_comparisons import EVIDENCE_FILE
-from quenchbook.records.tables import table_files
+from quenchbook.records.tables import WORKBOOKS, table_files
 from quenchbook.report.archive_papers import citation, environment, readme
 from quenchbook.report.data_package import descriptor, iso_date
 from quenchbook.report.data_tables import data_tables
@@ -22,10 +22,13 @@ from quenchbook.report.unpacking import path_fault
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
+    from quenchbook.report.data_tables import DataTable
 
 STUDY_FOLDER: Final = "study"
+NOTEBOOK: Final = f"{STUDY_FOLDER}/notebooks/05_report.ipynb"
 CHECKSUMS: Final = "SHA256SUMS"
 ENVIRONMENT: Final = "environment.txt"
+PAPERS: Final = ("CITATION.cff", "LICENSE.txt", "README.md", "datapackage.json")
 _FIRST_DAY: Final = (1980, 1, 1)  # before it a zip archive knows no dates, nor after 2107
 _LAST_YEAR: Final = 2107
 _PERMISSIONS: Final = 0o100644 << 16  # a plain file that its owner may write
@@ -53,31 +56,61 @@ def archive_files(analysis: Analysis, notebook: str) -> dict[str, bytes]:
     """
     study = analysis.study
     study_file, left_out = public_study((study.folder / "study.toml").read_bytes())
-    given = _given_files(study.folder)
+    given = given_files(study.folder)
     tables = data_tables(analysis)
     texts: dict[str, str] = {}
     for name, table in tables.items():
         texts[f"data/{name}.csv"] = table.csv()
         texts[f"exact/{name}.jsonl"] = table.json_lines()
     texts |= {
-        f"{STUDY_FOLDER}/notebooks/05_report.ipynb": public_notebook(notebook),
+        NOTEBOOK: public_notebook(notebook),
         ENVIRONMENT: environment(),
-        "CITATION.cff": citation(study),
-        "LICENSE.txt": licence_statement(study.licence, study.author),
-        "README.md": readme(
-            analysis,
-            tables,
-            left_out,
-            has_kept_entries=any(path.startswith(f"records/{KEPT}/") for path in given),
-        ),
     }
     files = {path: text.encode("utf-8") for path, text in texts.items()}
+    papers = papers_of(analysis, tables, left_out, given, files)
+    files |= {path: text.encode("utf-8") for path, text in papers.items()}
     files |= {f"{STUDY_FOLDER}/{path}": data for path, data in given.items()}
     files[f"{STUDY_FOLDER}/study.toml"] = study_file
-    files["datapackage.json"] = descriptor(analysis, tables, files).encode("utf-8")
     _check_names(files)
     files = dict(sorted(files.items()))
     return {**files, CHECKSUMS: checksums(files).encode("utf-8")}
+
+
+def papers_of(
+    analysis: Analysis,
+    tables: Mapping[str, DataTable],
+    left_out: Sequence[str],
+    given: Iterable[str],
+    contents: Mapping[str, bytes],
+) -> dict[str, str]:
+    """Return `PAPERS`, which follow from study, tables and version of quenchbook alone.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    tables : mapping of name to DataTable
+    left_out : sequence of str
+        What is not in the copy of the study file.
+    given : iterable of str
+        Paths of `given_files`.
+    contents : mapping of path to bytes
+        The tables as files, ``data/<name>.csv``.
+    """
+    study, paths = analysis.study, list(given)
+    readme_text = readme(
+        analysis,
+        tables,
+        left_out,
+        has_kept_entries=any(path.startswith(f"records/{KEPT}/") for path in paths),
+        workbooks=workbooks_of(paths),
+    )
+    texts = (
+        citation(study),
+        licence_statement(study.licence, study.author),
+        readme_text,
+        descriptor(analysis, tables, contents),
+    )
+    return dict(zip(PAPERS, texts, strict=True))
 
 
 def checksums(files: Mapping[str, bytes]) -> str:
@@ -107,7 +140,21 @@ def zip_bytes(files: Mapping[str, bytes], date: str = "") -> bytes:
     return memory.getvalue()
 
 
-def _given_files(folder: Path) -> dict[str, bytes]:
+def workbooks_of(given: Iterable[str]) -> list[str]:
+    """Paths in the archive of what is a workbook, from the paths of `given_files`."""
+    return [f"{STUDY_FOLDER}/{path}" for path in given if path.lower().endswith(WORKBOOKS)]
+
+
+def is_archive(path: Path) -> bool:
+    """Whether a file is an archive that `archive_files` could have made, from its names."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return {CHECKSUMS, f"{STUDY_FOLDER}/study.toml"} <= set(archive.namelist())
+    except (OSError, ValueError, zipfile.BadZipFile):
+        return False
+
+
+def given_files(folder: Path) -> dict[str, bytes]:
     """Plan, records, what was accepted of them, and published comparisons, as they were given."""
     paths = [
         *sorted((folder / "plan").glob("coupon_matrix.csv")),

@@ -38,6 +38,7 @@ class Difference:
         Key of the row, or its number in the file; empty where it is about all of it.
     column : str
     archived, recomputed : str
+        Without `column` and `recomputed`: why nothing can be recomputed.
     """
 
     table: str
@@ -49,6 +50,8 @@ class Difference:
     def __str__(self) -> str:
         row = f"row {self.row}" if self.row else ""
         place = ", ".join(filter(None, (self.table, row, self.column)))
+        if not self.column and not self.recomputed:
+            return f"{shown(place)} cannot be recomputed: {_quoted(self.archived)}"
         both = f"archived {_quoted(self.archived)}, recomputed {_quoted(self.recomputed)}"
         return f"{shown(place)}: {both}"
 

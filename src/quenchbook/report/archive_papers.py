@@ -5,7 +5,6 @@ Every text of data or author is written for its target: escaped in Markdown, quo
 
 from __future__ import annotations
 
-import importlib.metadata
 import platform
 import re
 from collections.abc import Mapping, Sequence
@@ -15,17 +14,13 @@ from quenchbook.report.characters import shown
 from quenchbook.report.data_package import iso_date, sources
 from quenchbook.report.data_tables import empty_tables
 from quenchbook.report.licences import licence_of
+from quenchbook.report.made_with import MISSING, versions_used
+from quenchbook.units import listed
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
     from quenchbook.report.data_tables import DataTable
     from quenchbook.study.definition import Study
-
-PACKAGES: Final = (
-    "numpy", "pandas", "scipy", "statsmodels", "formulaic", "pint", "python-calamine",
-    "matplotlib", "nbconvert", "typst",
-)  # fmt: skip
-"""Packages whose versions can change a number or a page."""
 
 _MARKS: Final = re.compile(r"([\\`*_{}\[\]<>#|&~$!])")
 _LINE_MARK: Final = re.compile(r"^([-+=:]|\d+(?=[.)]))")
@@ -51,6 +46,7 @@ def readme(
     left_out: Sequence[str],
     *,
     has_kept_entries: bool,
+    workbooks: Sequence[str] = (),
 ) -> str:
     """Text of ``README.md``: what lies here, how to read it, how to check it.
 
@@ -62,6 +58,8 @@ def readme(
         What is not in the copy of the study file.
     has_kept_entries : bool
         Whether the records were accepted, so that ``study/records/kept`` is there.
+    workbooks : sequence of str
+        Records that are workbooks, by their paths in the archive.
     """
     study, matrix = analysis.study, analysis.records.matrix
     from quenchbook import __version__
@@ -88,10 +86,15 @@ def readme(
         else ""
     )
     less = (
-        f" Not in this copy: {', '.join(left_out)}; neither plan nor analysis depends on it. Its "
-        "head gives the checksum of the whole file."
+        f" Not in this copy: {', '.join(left_out)}; neither plan nor analysis depends on it."
         if left_out
         else " A true copy."
+    )
+    books = (
+        f"- {listed([f'`{path}`' for path in workbooks])}: workbooks, byte for byte, so with "
+        "whatever else they hold: names of authors, comments, hidden sheets\n"
+        if workbooks
+        else ""
     )
     from_where = "".join(f"- {markdown_text(own)}\n" for own in sources(study, tables))
     return f"""# {markdown_text(study.title)}
@@ -113,7 +116,8 @@ These are the data behind the report of the study, `{study.key}.html`, which is 
 - `study/study.toml`: the study as it was declared.{less}
 - `study/plan/`: the coupon matrix with its hash, and what was declared with it
 - `study/records/`: the files of readings as they were given
-{kept}{evidence}- `study/notebooks/05_report.ipynb`: the notebook of the report, without outputs
+{books}{kept}{evidence}- `study/notebooks/05_report.ipynb`: the notebook of the report, without
+  outputs and without cells that the report leaves out
 - `environment.txt`: versions that made these tables; pip takes it as a constraints file
 - `CITATION.cff`, `LICENSE.txt`, `SHA256SUMS`
 
@@ -133,14 +137,29 @@ In columns that the dictionary calls guarded, an apostrophe stands before a char
 spreadsheet would take for the beginning of a formula. Take it off, or read `exact/`. A spreadsheet
 also turns `1-2` into a date: import the columns as text.
 
+## How to get one number
+
+{_models(analysis)}
+A comparison of two levels in `data/findings.csv` is the difference of two means, each over an even
+mix of the levels of the other factors: `estimate`, its `std_error`, and its `df` of the unit that
+the noise is judged on. The limits are `estimate` plus and minus `std_error` times the quantile of
+Student's t with `df`. By hand: mean of the readings with `analysed` true of each coupon in
+`data/readings.csv`, beside the levels of that coupon in `data/coupons_as_run.csv`; where every
+combination occurs equally often, the difference of plain means is the estimate. With quenchbook,
+in this folder:
+
+    import quenchbook as qb
+    print(qb.analyse(qb.read_folder("study")[2]).summary())
+
 ## How to check it
 
     sha256sum -c SHA256SUMS
     quenchbook verify {study.key}_data.zip
 
 The second reads study, plan and records, analyses them again and compares every number of every
-table and every sentence of the findings; made with quenchbook {__version__}. Checksums show
-damage, not who made the archive: compare the plan hash with the one that was published,
+table, every sentence of the findings, and with the same version the papers word for word; it
+names the files that it takes as given. Made with quenchbook {__version__}. Checksums show damage,
+not who made the archive: compare the plan hash with the one that was published,
 `{matrix.plan_hash}`.
 {f"{chr(10)}## Sources{chr(10)}{chr(10)}{from_where}" if from_where else ""}
 ## Licence
@@ -149,6 +168,24 @@ damage, not who made the archive: compare the plan hash with the one that was pu
 
 {_CAUTION}
 """
+
+
+def _models(analysis: Analysis) -> str:
+    """Fixed part and random units of the model of each response, one line each."""
+    lines = []
+    for name, model in analysis.models.items():
+        curves = [
+            f"{own.column} as a {'straight line' if own.degree == 1 else 'quadratic curve'}"
+            for own in model.data.terms.variables
+            if own.degree
+        ]
+        value = f"log({name})" if model.scale == "log" else name
+        units = " + ".join((*model.data.units, "coupon"))
+        lines.append(
+            f"- `{value} ~ {' + '.join(model.data.terms.names) or '1'}`, random units `{units}`"
+            f"{'; ' + listed(curves) if curves else ''}\n"
+        )
+    return "Means of coupons are analysed, by these models:\n\n" + "".join(lines)
 
 
 def _kind_words(study: Study) -> str:
@@ -223,16 +260,9 @@ def environment() -> str:
 
 
 def versions() -> dict[str, str]:
-    """Versions of quenchbook and of `PACKAGES` that are installed."""
-    from quenchbook import __version__
-
-    found = {"quenchbook": __version__}
-    for name in PACKAGES:
-        try:
-            found[name] = importlib.metadata.version(name)
-        except importlib.metadata.PackageNotFoundError:
-            continue
-    return found
+    """Versions of quenchbook and of the packages that are installed, without Python."""
+    used = versions_used()
+    return {name: own for name, own in used.items() if name != "Python" and own != MISSING}
 
 
 def versions_in(text: str) -> dict[str, str]:

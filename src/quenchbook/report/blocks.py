@@ -112,10 +112,11 @@ class FindingRow:
 
 @dataclass(frozen=True)
 class FindingRows(Block):
-    """The findings, one ruled row each."""
+    """The findings, one ruled row each; `reading` says how to read their gauges."""
 
     kind: ClassVar[str] = "finding_rows"
     rows: tuple[FindingRow, ...]
+    reading: str = ""
 
 
 @dataclass(frozen=True)

@@ -14,12 +14,13 @@ from typing import Final
 import pandas as pd
 
 from quenchbook.bench.calendar import calendar_mark, calendar_text
-from quenchbook.errors import ReportError
+from quenchbook.errors import ReportError, TypesettingError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.report.booklet import bench_booklet
+from quenchbook.report.booklet import Booklet, bench_booklet
 from quenchbook.report.booklet_html import booklet_html
 from quenchbook.report.booklet_pages import booklet_files, booklet_source
-from quenchbook.report.pdf import compile_typst
+from quenchbook.report.browser_print import printed_instead
+from quenchbook.report.pdf import compile_typst, pdf_seconds
 from quenchbook.writing import write_bytes
 
 BOOKLET_PDF: Final = "booklet.pdf"
@@ -50,6 +51,8 @@ def write_bench_documents(matrix: CouponMatrix, folder: str | Path) -> list[Path
     ReportError
         If the folder holds a file of one of these names that is not of this plan: nothing is
         written.
+    TypesettingError
+        If neither Typst nor a browser of this machine makes the PDF; the rest is written.
     """
     folder = Path(folder)
     booklet, plan = bench_booklet(matrix), matrix.short_hash
@@ -64,15 +67,31 @@ def write_bench_documents(matrix: CouponMatrix, folder: str | Path) -> list[Path
             raise ReportError(
                 f"{folder / name} is not of this plan, {plan}. Move it away; it is not overwritten."
             )
-    pdf = compile_typst(booklet_source(booklet), booklet_files(booklet), title=booklet.title)
-    done = {BOOKLET_PDF: pdf, BOOKLET_HTML: booklet_html(booklet).encode("utf-8")}
+    page = booklet_html(booklet)
+    done = {BOOKLET_HTML: page.encode("utf-8")}
     done |= {name: text.encode("utf-8") for name, text in tables.items()}
+    unset: TypesettingError | None = None
+    try:
+        done = {BOOKLET_PDF: _pdf(booklet, page), **done}
+    except TypesettingError as error:
+        unset = error
     folder.mkdir(parents=True, exist_ok=True)
     paths = [write_bytes(folder / name, data) for name, data in done.items()]
     for name in (TIMETABLE_ICS, CUT_LIST_CSV):
         if name not in done and (folder / name).exists() and _is_of_plan(folder / name, plan):
             (folder / name).unlink()
+    if unset is not None:
+        raise TypesettingError(f"{unset} The HTML was written: {folder / BOOKLET_HTML}.")
     return paths
+
+
+def _pdf(booklet: Booklet, page: str) -> bytes:
+    """Booklet set by Typst or, where Typst does not work, its page printed by a browser."""
+    source, files = booklet_source(booklet), booklet_files(booklet)
+    try:
+        return compile_typst(source, files, title=booklet.title)
+    except TypesettingError as error:
+        return printed_instead(page, str(error), pdf_seconds(None))
 
 
 def _check_booklets(folder: Path, title: str, plan: str) -> None:

@@ -40,13 +40,13 @@ def line(unit: str = "", label: str = "") -> str:
 
 
 def table(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
-    """Table that becomes a list of cards on a narrow screen; the roles outlive that."""
-    head = "".join(f'<th role="columnheader" scope="col">{escape(own)}</th>' for own in heads)
-    body = "".join(f'<tr role="row">{"".join(map(_cell, row))}</tr>' for row in rows)
-    return (
-        f'<table class="rows {name}" role="table"><thead role="rowgroup"><tr role="row">{head}</tr>'
-        f'</thead><tbody role="rowgroup">{body}</tbody></table>'
-    )
+    """Table that becomes a list of cards on a narrow screen.
+
+    A browser still tells it as a table there, so HTML wants no roles beside its elements.
+    """
+    head = "".join(f'<th scope="col">{escape(own)}</th>' if own else "<td></td>" for own in heads)
+    body = "".join(f"<tr>{''.join(map(_cell, row))}</tr>" for row in rows)
+    return f'<table class="rows {name}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 
 def code_cell(code: str) -> Cell:
@@ -188,8 +188,8 @@ def _cell(cell: Cell) -> str:
     label = f' data-label="{escape(cell.label)}"' if cell.label else ""
     kind = f' class="{cell.kind}{" blank" if not (cell.html or cell.label) else ""}"'
     if "code" in cell.kind.split():
-        return f'<th role="rowheader" scope="row"{kind}>{cell.html}</th>'
-    return f'<td role="cell"{kind}{label}>{cell.html}</td>'
+        return f'<th scope="row"{kind}>{cell.html}</th>'
+    return f"<td{kind}{label}>{cell.html}</td>"
 
 
 def _entry(entry: Entry) -> str:

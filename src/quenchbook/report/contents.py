@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from quenchbook.bench.safety import cautions
+from quenchbook.errors import EstimabilityError
 from quenchbook.findings.answers import Analysis
 from quenchbook.findings.statements import percent_text
 from quenchbook.fit.diagnostics import diagnostics
@@ -128,10 +129,20 @@ def report_noise(analysis: Analysis) -> list[Block]:
         quantity = analysis.study.response(name).quantity
         if len(analysis.models) > 1:
             blocks.append(Section(capital(quantity), level=3))
-        blocks.append(Paragraph((model.units_ladder(),)))
-        blocks.append(from_drawing(figure_noise_budget(noise_budget(model))))
-        if number == 0:
-            blocks += order_blocks(model, analysis)
+        ladder = model.units_ladder()
+        without = analysis.records.matrix.batches_without_cold()
+        if number == 0 and without and "cold_batch" in model.units:
+            many = analysis.study.unit_word("cold_batch", 2)
+            ladder += f" {without} of the {many} have no cold step: groups to compare with."
+        blocks.append(Paragraph((ladder,)))
+        try:
+            own: list[Block] = [from_drawing(figure_noise_budget(noise_budget(model)))]
+            own += order_blocks(model, analysis) if number == 0 else []
+        except EstimabilityError as error:
+            blocks.append(Paragraph((f"No noise of {quantity} can be estimated: {error}",)))
+            blocks.append(term_table(model, name, analysis.study))
+            continue
+        blocks += own
         blocks.append(term_table(model, name, analysis.study))
         blocks += ignoring_blocks(model, name, analysis.study)
         for extra in (
@@ -329,15 +340,20 @@ def _when_fixed(analysis: Analysis) -> str:
 def _family_words(count: int, study: Study) -> str:
     """How often judgements err, and what is not counted among them."""
     level = f"{study.confidence * 100:g}\u00a0%"
+    declared = len(study.questions) + len(study.trade_questions)
     others = "The tests of terms in the tables are further tests and not counted in this."
     if study.multiplicity == "together":
         return (
-            f"The {count} questions share one level of {level} (Bonferroni): the chance that any "
-            "of them is called real without being so is at most "
-            f"{100 - study.confidence * 100:g}\u00a0%. {others}"
+            f"The {declared} questions share one level of {level} (Bonferroni): the chance that "
+            "any difference is called real without being so is at most "
+            f"{100 - study.confidence * 100:g}\u00a0%, and so is the chance that any is called "
+            "smaller than its margin without being so, or that any place lies outside its "
+            f"limits. {others}"
         )
     once = round(1 / (1 - study.confidence))
+    some = f"{(1 - study.confidence**count) * 100:.0f}\u00a0%"
     return (
         f"{count} questions were each judged on their own at {level}: "
-        f"of {once} true absences of a difference about one would be called real. {others}"
+        f"of {once} true absences of a difference about one would be called real, and {count} "
+        f"unconnected questions would hold at least one such in {some} of studies. {others}"
     )

@@ -39,7 +39,7 @@ def report_data(analysis: Analysis) -> list[Block]:
         _line("Cite as", cite_as(analysis)),
         _line("Plan", f"{matrix.plan_hash} (SHA-256), {seed}, made with {made}."),
         _line("Method", _METHOD),
-        _line("Measured error rates", measured_rates_words()),
+        _line("Measured error rates", measured_rates_words(study.multiplicity)),
         _line("Analysed with", f"{used}."),
     ]
 

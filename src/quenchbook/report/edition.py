@@ -29,12 +29,15 @@ class Edition:
         Holds only what is in this edition.
     folder : Path
         Where its files go.
+    body : Document, optional
+        The same without its appendix, for a page where tables of hundreds of cells are in the way.
     """
 
     name: str
     study: Study
     document: Document
     folder: Path
+    body: Document | None = None
 
     def path(self, end: str) -> Path:
         """File of this edition: ``plane_irons.pdf``, ``plane_irons_supporters.pdf``."""
@@ -58,10 +61,11 @@ def edition_of(
         "author": study.author,
         "date": study.date,
     }
-    document = report_document(
-        notebook, edition=name, show_code=show_code, appendix=appendix, details=details
+    document, body = (
+        report_document(notebook, edition=name, show_code=show_code, appendix=own, details=details)
+        for own in (appendix, False)
     )
-    return Edition(name, study, document, folder)
+    return Edition(name, study, document, folder, body)
 
 
 def _short_title(study: Study) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from nbconvert.exporters.exporter import Exporter
 from traitlets import Bool, Enum, Unicode
 
-from quenchbook.errors import ReportError
+from quenchbook.errors import ReportError, TypesettingError
 from quenchbook.writing import write_bytes
 
 if TYPE_CHECKING:
@@ -117,11 +117,21 @@ def write_html(
 def write_pdf(
     notebook: NotebookNode, path: str | Path, *, overwrite: bool = False, **options: Any
 ) -> Path:
-    """Write an executed notebook as a PDF; parameters as for `write_html`."""
+    """Write an executed notebook as a PDF; parameters as for `write_html`.
+
+    Raises
+    ------
+    TypesettingError
+        If neither Typst nor a browser of this machine makes it; the HTML is written beside it.
+    """
     from quenchbook.report.from_notebook import report_document
     from quenchbook.report.pdf import pdf_bytes
 
-    done = pdf_bytes(report_document(notebook, **options))
+    document = report_document(notebook, **options)
+    try:
+        done = pdf_bytes(document)
+    except TypesettingError as error:
+        raise _with_page(error, document, Path(path).with_suffix(".html"), overwrite) from None
     return write_whole(Path(path), done, overwrite=overwrite)
 
 
@@ -133,10 +143,25 @@ def write_html_edition(edition: Edition) -> list[Path]:
 
 
 def write_pdf_edition(edition: Edition) -> list[Path]:
-    """Write an edition as a PDF, replacing an earlier one."""
+    """Write an edition as a PDF, replacing an earlier one; if none can be made, as HTML."""
     from quenchbook.report.pdf import pdf_bytes
 
-    return [write_bytes(edition.path(".pdf"), pdf_bytes(edition.document))]
+    try:
+        done = pdf_bytes(edition.document)
+    except TypesettingError as error:
+        raise _with_page(error, edition.document, edition.path(".html"), True) from None
+    return [write_bytes(edition.path(".pdf"), done)]
+
+
+def _with_page(
+    error: TypesettingError, document: Document, path: Path, overwrite: bool
+) -> TypesettingError:
+    """Write the HTML in place of a PDF that cannot be made; the error that tells of it."""
+    from quenchbook.report.html import html_page
+
+    page = html_page(document).encode("utf-8")
+    write_whole(path, page, overwrite=overwrite)
+    return TypesettingError(f"{error} The HTML was written: {path}.")
 
 
 def write_whole(path: Path, data: bytes, *, overwrite: bool) -> Path:

@@ -6,12 +6,13 @@ import base64
 import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.report.blocks import FigureBlock
 from quenchbook.report.characters import shown
+from quenchbook.report.guarded_csv import guarded
 from quenchbook.report.own_folder import write_own_folder
 from quenchbook.report.page_fonts import font_faces
 from quenchbook.report.svg import svg_picture
@@ -23,13 +24,13 @@ if TYPE_CHECKING:
 INDEX: Final = "figures.csv"
 _COLUMNS: Final = ("figure", "key", "svg", "png", "csv", "finding", "alt")
 _LONGEST_KEY: Final = 60
-_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_figures_edition(edition: Edition) -> list[Path]:
     """Write every figure of an edition as SVG, PNG and CSV; returns their index.
 
-    The folder is ``KEY_figures``. A photograph is a JPEG or PNG without SVG and CSV.
+    The folder is ``KEY_figures``. A photograph is a JPEG or PNG without SVG and CSV. In the tables
+    an apostrophe stands before what a spreadsheet would take for a formula.
     """
     paths = write_own_folder(edition.path("_figures"), figure_files(edition.document))
     return [path for path in paths if path.name == INDEX]
@@ -61,7 +62,7 @@ def figure_files(document: Document) -> dict[str, bytes]:
         if block.png_base64:
             own[bitmap_end(block)] = base64.b64decode(block.png_base64)
         if block.data_csv:
-            own["csv"] = block.data_csv.encode("utf-8")
+            own["csv"] = _guarded_csv(block.data_csv)
         files |= {f"{stem}.{end}": data for end, data in own.items()}
         bitmap = bitmap_end(block)
         names = [f"{stem}.{end}" if end in own else "" for end in ("svg", bitmap, "csv")]
@@ -99,13 +100,21 @@ def _faces(svgs: Sequence[str]) -> str:
 
 def _cell(text: str) -> str:
     """Text of an index on one line that no spreadsheet takes for a formula."""
-    line = " ".join(shown(text).split())
-    return f"'{line}" if line.startswith(_FORMULA) else line
+    return guarded(" ".join(shown(text).split()))
+
+
+def _guarded_csv(text: str) -> bytes:
+    """Numbers behind a figure, every text of them as no spreadsheet takes for a formula."""
+    rows = csv.reader(io.StringIO(text, newline=""))
+    return _lines([cell if cell == "-inf" else guarded(cell) for cell in row] for row in rows)
 
 
 def _table(rows: Sequence[Sequence[str]]) -> bytes:
+    return _lines([_COLUMNS, *rows])
+
+
+def _lines(rows: Iterable[Sequence[str]]) -> bytes:
     page = io.StringIO()
     writer = csv.writer(page, lineterminator="\n")
-    writer.writerow(_COLUMNS)
     writer.writerows(rows)
     return page.getvalue().encode("utf-8")

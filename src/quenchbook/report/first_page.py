@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from quenchbook.findings.answers import Analysis, AnyFinding, AnyQuestion
+from quenchbook.findings.counts import coupon_words, day_count, load_words
 from quenchbook.findings.headlines import headline_answers, rest_words
 from quenchbook.findings.statements import (
     estimate_text,
@@ -24,27 +25,21 @@ from quenchbook.units import listed
 def report_answer(analysis: Analysis) -> list[Block]:
     """Question, what was fixed beforehand, answer in at most three sentences, a row a question."""
     study = analysis.study
-    counts = analysis.records.matrix.unit_counts()
-    days = int(analysis.records.matrix.in_loads["day"].nunique())
-    units = [f"{counts['coupon']} {study.unit_word('coupon', counts['coupon'])}"]
-    if "furnace_load" in counts:
-        units.append(
-            f"{counts['furnace_load']} {study.unit_word('furnace_load', counts['furnace_load'])}"
-        )
-    if days > 1:
-        units.append(f"{days} days")
+    days = day_count(analysis)
+    units = [coupon_words(analysis), load_words(analysis), f"{days} days" if days > 1 else ""]
+    counted = ", ".join(filter(None, units))
     date = f", {_date_text(study.date)}" if study.date else ""
     alarm = checks_of_testers(analysis.records).alarm()
     return [
         Headline(
             question=study.question,
-            byline=f"{study.author}{date}. {', '.join(units)}. {_fixed_words(analysis)}",
+            byline=f"{study.author}{date}. {counted}. {_fixed_words(analysis)}",
             answer=_answer(analysis),
             invented=study.invented,
         ),
         *([Paragraph((Run(alarm, strong=True),))] if alarm else []),
-        *([Paragraph((words,))] if (words := _how_to_read(analysis)) else []),
-        FindingRows(_finding_rows(analysis)),
+        *([Paragraph((words,))] if (words := _late_words(analysis)) else []),
+        FindingRows(_finding_rows(analysis), _how_to_read(analysis)),
     ]
 
 
@@ -68,14 +63,20 @@ def _answer(analysis: Analysis) -> Runs:
     for number, own in enumerate(shown):
         parts += ["\n"] if number else []
         note = trace_note(analysis, own.finding)
-        parts.append(Run(own.sentence, strong=number == 0 and not late, note=note))
+        strong = number == 0 and not late and own.finding.verdict != "undecided"
+        parts.append(Run(own.sentence, strong=strong, note=note))
     rest = rest_words(analysis, shown)
     return (*parts, *([f"\n{rest}"] if rest else []))
 
 
+def _late_words(analysis: Analysis) -> str:
+    """What of the questions was not declared before the data."""
+    return " ".join(dict.fromkeys(f.change for f in analysis.findings if f.change))
+
+
 def _how_to_read(analysis: Analysis) -> str:
     """Which interval is which in the rows, and what the grey field is."""
-    texts = list(dict.fromkeys(f.change for f in analysis.findings if f.change))
+    texts: list[str] = []
     own = [f for f in analysis.findings if isinstance(f, Finding)]
     if own:
         outer, inner = own[0].confidence, 2 * own[0].confidence - 1

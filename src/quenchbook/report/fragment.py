@@ -47,8 +47,12 @@ _WIDEST: Final = 920  # px of a photograph on the page
 
 
 def write_fragment_edition(edition: Edition) -> list[Path]:
-    """Write an edition as ``KEY_fragment/fragment.html`` with its images; returns the page."""
-    paths = write_own_folder(edition.path("_fragment"), fragment_files(edition.document))
+    """Write an edition as ``KEY_fragment/fragment.html`` with its images; returns the page.
+
+    Its appendix is left out: a web editor does badly with tables of hundreds of cells.
+    """
+    document = edition.body or edition.document
+    paths = write_own_folder(edition.path("_fragment"), fragment_files(document))
     return [path for path in paths if path.name == PAGE]
 
 
@@ -85,7 +89,7 @@ class _Fragment:
                 level = min(block.level + 1, _DEEPEST)
                 signed = signature(self.document) if block.level == 1 else ""
                 return f"<h{level}>{_escape(block.title)}</h{level}>" + _paragraph(signed)
-            case FindingRows():
+            case FindingRows():  # a table without gauges, so nothing on how to read them
                 heads: tuple[str, ...] = ("Question", "What was shown", "Estimate", "Interval")
                 rows = [
                     (row.statement, row.verdict, row.estimate_text, row.interval_text)

@@ -14,6 +14,9 @@ from quenchbook.report.formulas import warn_of_broken_formulas
 from quenchbook.report.markdown import markdown_blocks
 
 EDITIONS: Final = ("public", "supporters")
+CELL: Final = "quenchbook_cell"
+"""Metadata of a cell that was run: its number in the notebook of the author."""
+
 _NEVER: Final = frozenset({"remove-cell", "setup"})
 _BARE_DISPLAY: Final = re.compile(r"<IPython\.core\.display\.\w+ object>")
 _DETAILS: Final = ("title", "author", "date", "study", "foot", "language")
@@ -69,14 +72,14 @@ def report_document(
 def edition_cells(
     notebook: Mapping[str, Any], edition: str, *, appendix: bool = True
 ) -> list[tuple[int, Cell]]:
-    """Cells that are in an edition, with their numbers in the notebook."""
+    """Cells that are in an edition, with their numbers in the notebook of the author."""
     if edition not in EDITIONS:
         raise ReportError(f"Edition '{edition}' is not known; write {' or '.join(EDITIONS)}.")
     unwanted = set(_NEVER)
     unwanted |= {"supporters"} if edition == "public" else set()
     unwanted |= set() if appendix else {"appendix"}
     return [
-        (number, cell)
+        (cell.get("metadata", {}).get(CELL, number), cell)
         for number, cell in enumerate(notebook["cells"], start=1)
         if not unwanted & set(cell.get("metadata", {}).get("tags", []))
     ]

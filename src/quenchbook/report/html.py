@@ -46,6 +46,7 @@ POLICY: Final = (
 )
 _FEWEST_CONTENTS: Final = 3
 _MOST_IN_A_COLUMN: Final = 5
+_LONG_CELL: Final = 60  # characters from which a cell is a sentence that needs some room
 
 
 def html_page(document: Document) -> str:
@@ -161,7 +162,8 @@ class _Page:
                     _finding(row, f"finding-{n}", safe_link(row.link, self.document))
                     for n, row in enumerate(block.rows, start=1)
                 )
-                return f'<ul class="findings" role="list">{"".join(rows)}</ul>'
+                reading = f"<p>{_lines(block.reading)}</p>" if block.reading else ""
+                return f'{reading}<ul class="findings" role="list">{"".join(rows)}</ul>'
             case Paragraph():
                 return f"<p>{self._runs(block.runs)}</p>"
             case Bullets():
@@ -315,7 +317,11 @@ def _column(texts: Sequence[str], *, right: bool, first: bool) -> list[str]:
     """Cells of a column; numbers get their decimal points under one another."""
     name, scope = ("th", ' scope="row"') if first else ("td", "")
     if not right:
-        return [f"<{name}{scope}>{_lines(text)}</{name}>" for text in texts]
+        kinds = [' class="long"' if len(text) > _LONG_CELL else "" for text in texts]
+        return [
+            f"<{name}{scope}{kind}>{_lines(text)}</{name}>"
+            for text, kind in zip(texts, kinds, strict=True)
+        ]
     gaps = [f' data-gap="{gap}"' if gap else "" for gap in fraction_gaps(texts)]
     return [
         f'<{name}{scope} class="right"{gap}>{_lines(text)}</{name}>'

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from quenchbook.findings.answers import Analysis
+from quenchbook.findings.counts import coupon_words, day_count, measured_coupons
 from quenchbook.report.blocks import Block, Paragraph, Run, Section
 from quenchbook.study.definition import Study, held_value
 
@@ -41,7 +42,6 @@ def inference_space(analysis: Analysis) -> str:
         ``A2 (annealed, one mill heat), 8 bars, one furnace, 12 furnace loads, 3 days``.
     """
     study, matrix = analysis.study, analysis.records.matrix
-    counts = matrix.unit_counts()
     condition = held_value(str(study.steel.get("condition", "")), study.publishing.units)
     parts = [_steel_words(study, condition), _heat_words(study, condition)]
     coupon = study.unit_word("coupon")
@@ -49,11 +49,12 @@ def inference_space(analysis: Analysis) -> str:
         bars = int(matrix.frame["bar"].nunique()) if "bar" in matrix.frame else 0
         parts.append(_count(bars, study, "bar") if bars else "number of bars not told")
     parts.append("one furnace" if study.equipment.get("furnace") else "furnace not told")
-    if loads := counts.get("furnace_load", 0):
-        parts.append(_count(loads, study, "furnace_load"))
-    days = int(matrix.in_loads["day"].nunique()) if study.layout.loads_per_day else 0
+    coupons = measured_coupons(analysis)
+    if "furnace_load" in coupons:
+        parts.append(_count(int(coupons["furnace_load"].nunique()), study, "furnace_load"))
+    days = day_count(analysis)
     parts.append(_count(days, study, "day") if days else "days not told")
-    parts.append(_count(counts["coupon"], study, "coupon"))
+    parts.append(coupon_words(analysis))
     return ", ".join(filter(None, parts))
 
 

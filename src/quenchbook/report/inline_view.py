@@ -37,7 +37,7 @@ def inline_html(block: Block) -> str:
                 f"<h1>{_escape(block.question)}</h1><p>{_escape(block.byline)}</p>{invented}"
                 f'<p style="font-size:1.22em;{_NARROW}">{_runs(block.answer)}</p>'
             )
-        case FindingRows():
+        case FindingRows():  # no gauges here, so nothing on how to read them
             return _table(
                 ("verdict", "finding", "estimate", "interval"),
                 [(r.verdict, r.statement, r.estimate_text, r.interval_text) for r in block.rows],

@@ -6,8 +6,13 @@ import importlib.metadata
 import platform
 from typing import Final
 
-PACKAGES: Final = ("numpy", "scipy", "pandas", "statsmodels", "matplotlib", "typst")
-"""Packages that numbers and pages of a report depend on."""
+PACKAGES: Final = (
+    "numpy", "pandas", "scipy", "statsmodels", "formulaic", "pint", "python-calamine",
+    "matplotlib", "nbconvert", "typst",
+)  # fmt: skip
+"""Packages whose versions can change a number or a page."""
+
+MISSING: Final = "not installed"
 
 
 def versions_used() -> dict[str, str]:
@@ -25,5 +30,5 @@ def versions_used() -> dict[str, str]:
         try:
             found[name] = importlib.metadata.version(name)
         except importlib.metadata.PackageNotFoundError:
-            found[name] = "not installed"
+            found[name] = MISSING
     return found

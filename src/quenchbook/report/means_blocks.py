@@ -82,6 +82,9 @@ def means_blocks(analysis: Analysis, own: AnyFinding) -> list[Block]:
         for row in frame.to_dict("records")
         if all(row[study.factor(name).column] == row[study.factor(name).column] for name in by)
     ]
+    # a mean of logarithms, taken back, is no mean of the values
+    kind = "geometric means" if model.scale == "log" else "means"
+    held = _held(asked[0], study)
     level, printed = interval_words(own.confidence), model.printed
     if len(rows) <= _MOST_IN_A_LINE:
         parts = [
@@ -91,13 +94,14 @@ def means_blocks(analysis: Analysis, own: AnyFinding) -> list[Block]:
             )
             for where, mean in rows
         ]
-        words = f" ({level}): {'; '.join(parts)}."
-        return [Paragraph((Run("Means", strong=True), words))]
-    return [_means_table(own, rows, level, model.printed)]
+        words = f"{held} ({level}): {'; '.join(parts)}."
+        return [Paragraph((Run(capital(kind), strong=True), words))]
+    caption = f"{capital(own.quantity)}: {kind.removesuffix('s')} of each setting{held}."
+    return [_means_table(f"means_{own.key}", caption, rows, level, printed)]
 
 
 def _means_table(
-    own: Finding | TermFinding, rows: Sequence[tuple[str, _Mean]], level: str, printed: Printed
+    key: str, caption: str, rows: Sequence[tuple[str, _Mean]], level: str, printed: Printed
 ) -> TableBlock:
     """Means of many settings; each column has the other unit beside it where there is one."""
     titles, units = {"interval": level}, dict[str, str]()
@@ -113,8 +117,8 @@ def _means_table(
             columns[beside] = [text(mean, printed.unit, other) for _, mean in rows]
     return table(
         pd.DataFrame(columns),
-        key=f"means_{own.key}",
-        caption=f"{capital(own.quantity)}: mean of each setting.",
+        key=key,
+        caption=caption,
         titles=titles,
         units=units,
     )
@@ -129,6 +133,12 @@ def _levels(question: Question, study: Study) -> tuple[list[str], Mapping[str, S
     at |= dict(question.change)
     at[question.factor] = (question.level, question.against)
     return [*question.change, question.factor], at
+
+
+def _held(question: Question, study: Study) -> str:
+    """Levels of other factors that the question keeps: `` at austenitize 1030 °C``."""
+    named = [study.factor(name).named_word(level) for name, level in question.at.items()]
+    return f" at {', '.join(named)}" if named else ""
 
 
 def _setting(row: Mapping[object, object], by: Sequence[str], study: Study) -> str:

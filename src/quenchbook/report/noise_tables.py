@@ -10,7 +10,7 @@ import pandas as pd
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.answers import Analysis
-from quenchbook.findings.statements import df_text, f_text, p_text
+from quenchbook.findings.statements import df_text, f_text, p_value_text
 from quenchbook.fit.guaranteed import randomization_test
 from quenchbook.fit.ignoring import unit_blind_tests
 from quenchbook.fit.means import question_contrast
@@ -35,7 +35,7 @@ def term_table(model: MixedModel, name: str, study: Study) -> TableBlock:
                 df_text(row["df"]),
                 "none" if untested else df_text(row["df_error"]),
                 "" if untested else f"{row['statistic']:.2f}",
-                "no test" if untested else p_text(row["p_value"]).removeprefix("p\u00a0"),
+                "no test" if untested else p_value_text(row["p_value"]),
             )
         )
         if not math.isnan(row["safety_factor"]):
@@ -69,13 +69,13 @@ def second_opinion_table(model: MixedModel, name: str, study: Study) -> TableBlo
     for term in model.terms.names:
         if ":" in term or term in model.terms.blocks or math.isnan(tests[term]["p_value"]):
             continue
-        shown = p_text(tests[term]["p_value"]).removeprefix("p\u00a0")
+        shown = p_value_text(tests[term]["p_value"])
         try:
             own = randomization_test(model, term, draws=999)
         except EstimabilityError:
             rows.append((term_words(term, study), shown, "too few layouts", ""))
             continue
-        p_value = p_text(own.p_value).removeprefix("p\u00a0")
+        p_value = p_value_text(own.p_value)
         smallest = f"{own.smallest:.2g}".removeprefix("0")
         rows.append((term_words(term, study), shown, p_value, smallest))
     if not rows:
@@ -163,7 +163,7 @@ def ignoring_blocks(model: MixedModel, name: str, study: Study) -> list[Block]:
 
 
 def _f_and_p(row: Mapping[Hashable, Any]) -> tuple[str, str]:
-    p = p_text(row["p_value"]).removeprefix("p\u00a0")
+    p = p_value_text(row["p_value"])
     return f_text(row["statistic"], row["df"], row["df_error"]), p
 
 

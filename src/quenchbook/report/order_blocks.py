@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from quenchbook.errors import EstimabilityError
 from quenchbook.findings.answers import Analysis
 from quenchbook.fit.curves import furnace_order
 from quenchbook.fit.mixed import MixedModel
@@ -9,12 +10,16 @@ from quenchbook.report.blocks import Block, Paragraph, from_drawing
 
 
 def order_blocks(model: MixedModel, analysis: Analysis) -> list[Block]:
-    """Figure of the furnace loads in time order; empty where there is no such order."""
+    """Figure of the furnace loads in time order; empty without such an order, or without noise."""
     from quenchbook.plots.furnace_order import figure_furnace_order
 
     if _no_order(analysis):
         return []
-    return [from_drawing(figure_furnace_order(furnace_order(model)))]
+    try:
+        order = furnace_order(model)
+    except EstimabilityError:  # deviations of loads are shrunken by their noise
+        return []
+    return [from_drawing(figure_furnace_order(order))]
 
 
 def report_furnace_order(analysis: Analysis, response: str = "") -> list[Block]:
@@ -32,7 +37,10 @@ def report_furnace_order(analysis: Analysis, response: str = "") -> list[Block]:
     """
     model = analysis.models[response or next(iter(analysis.models))]
     why = _no_order(analysis)
-    return [Paragraph((why,))] if why else order_blocks(model, analysis)
+    if why:
+        return [Paragraph((why,))]
+    without = "No noise can be estimated, so furnace loads cannot be shown in their order."
+    return order_blocks(model, analysis) or [Paragraph((without,))]
 
 
 def _no_order(analysis: Analysis) -> str:

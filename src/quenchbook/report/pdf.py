@@ -10,9 +10,9 @@ import tempfile
 import warnings
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
-from quenchbook.errors import QuenchbookWarning, ReportError
+from quenchbook.errors import QuenchbookWarning, ReportError, TypesettingError
 from quenchbook.report.blocks import Paragraph, Run, Section
 from quenchbook.report.characters import BOX, shortened
 from quenchbook.report.document import Document
@@ -59,8 +59,13 @@ def compile_typst(
     -------
     bytes
         The PDF, the same bytes each time.
+
+    Raises
+    ------
+    TypesettingError
+        If Typst cannot be loaded or cannot set the source.
     """
-    seconds = _seconds(date)
+    seconds = pdf_seconds(date)
     preamble = (
         f"#set document(title: {literal(title)})\n"
         f'#set text(font: ("Libertinus Serif", "DejaVu Sans"), lang: {literal(language)})\n'
@@ -87,11 +92,29 @@ def compile_typst(
     first = next(
         (line.removeprefix("error: ") for line in message.splitlines() if line), "no reason told"
     )
-    raise ReportError(f"The PDF '{shortened(title, 60)}' could not be set: {first}.")
+    raise TypesettingError(f"The PDF '{shortened(title, 60)}' could not be set: {first}.")
 
 
 def pdf_bytes(document: Document) -> bytes:
-    """PDF of a document."""
+    """PDF of a document: set by Typst or, where Typst does not work, printed by a browser.
+
+    Raises
+    ------
+    TypesettingError
+        If there is no browser either.
+    """
+    try:
+        return _set_or_as_text(document)
+    except TypesettingError as error:
+        from quenchbook.report.browser_print import printed_instead
+        from quenchbook.report.html import html_page
+
+        return printed_instead(html_page(document), str(error), pdf_seconds(document.date))
+
+
+def _set_or_as_text(document: Document) -> bytes:
+    """Set by Typst; a formula that it refuses is shown as its text."""
+    _typst()  # where it does not load, no formula is at fault
     formulas = formula_views(document.blocks)
     try:
         return _compiled(document, formulas)
@@ -129,7 +152,7 @@ def _attempt(
     source: str, files: Mapping[str, bytes], seconds: int | None
 ) -> tuple[bytes | None, str]:
     """Compile once in an empty folder; the PDF, or Typst's whole message."""
-    import typst
+    typst = _typst()
 
     with tempfile.TemporaryDirectory(prefix="quenchbook-pdf-") as folder:
         root = Path(folder) / "source"
@@ -156,6 +179,17 @@ def _attempt(
     return done, ""
 
 
+def _typst() -> Any:
+    """Load Typst; its wheel holds machine code and may fail to load where it is installed."""
+    try:
+        import typst
+    except (ImportError, OSError) as error:
+        raise TypesettingError(
+            f"typst, which sets the PDF, cannot be loaded ({str(error).rstrip('.')})."
+        ) from None
+    return typst
+
+
 def _fonts(folder: Path) -> str:
     """Copy matplotlib's DejaVu Sans: its own folder also holds a font of empty boxes.
 
@@ -179,7 +213,7 @@ def _inside(name: str) -> PurePosixPath:
     return path
 
 
-def _seconds(date: datetime.date | None) -> int:
+def pdf_seconds(date: datetime.date | None) -> int:
     """Seconds since 1970 for the PDF's dates, which PDF/A demands; 0 without any date."""
     given = os.environ.get("SOURCE_DATE_EPOCH", "").strip()
     if given.isdecimal():

@@ -91,7 +91,7 @@ def clean_photo(path: Path) -> tuple[bytes, str]:
             with PIL.Image.open(path, formats=list(_FORMATS)) as opened:
                 kind = "png" if opened.format == "PNG" else "jpeg"
                 opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # reads a big JPEG at less cost
-                picture = _on_white(ImageOps.exif_transpose(opened))
+                picture = _on_white(_in_srgb(_eight_bits(ImageOps.exif_transpose(opened))))
         except (PIL.Image.DecompressionBombError, PIL.Image.DecompressionBombWarning):
             raise _UnusableError("it has too many pixels to be a photograph") from None
     picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
@@ -103,6 +103,43 @@ def clean_photo(path: Path) -> tuple[bytes, str]:
     else:
         bare.save(page, "JPEG", quality=_QUALITY, optimize=True, progressive=True)
     return page.getvalue(), kind
+
+
+def _eight_bits(picture: Image) -> Image:
+    """Picture of 16 bits a pixel as one of 8; Pillow itself cuts off what is brighter than 255."""
+    import numpy as np
+    import PIL.Image
+
+    if not picture.mode.startswith("I"):
+        return picture
+    values = np.asarray(picture).astype(np.int64) >> 8
+    grey = PIL.Image.fromarray(values.clip(0, 255).astype(np.uint8))
+    grey.info["icc_profile"] = picture.info.get("icc_profile")
+    return grey
+
+
+def _in_srgb(picture: Image) -> Image:
+    """Picture in the colours that a page without a profile shows; its own profile stays behind."""
+    from PIL import ImageCms
+
+    profile = picture.info.get("icc_profile")
+    if not profile:
+        return picture
+    clear = "transparency" in picture.info or picture.mode in ("PA", "RGBa")
+    if clear or picture.mode == "P":
+        picture = picture.convert("RGBA" if clear else "RGB")
+    if picture.mode not in ("L", "RGB", "RGBA", "CMYK"):
+        return picture
+    try:
+        done = ImageCms.profileToProfile(
+            picture,
+            ImageCms.ImageCmsProfile(io.BytesIO(profile)),
+            ImageCms.createProfile("sRGB"),
+            outputMode="RGBA" if picture.mode == "RGBA" else "RGB",
+        )
+    except (ImageCms.PyCMSError, OSError, ValueError):
+        return picture  # a profile that is damaged, or of another kind of picture, says nothing
+    return picture if done is None else done
 
 
 def _on_white(picture: Image) -> Image:

@@ -2,17 +2,15 @@
 
 Left out are prices (``[costs]``), and of ``[publishing]`` the words for supporters and the
 photographs: the edition for supporters shows them, and neither plan, declaration nor analysis
-depends on them. A study file without any of these is copied as it is. Otherwise its tables are cut
-out with the comments in and above them, and the copy is read again: if it does not say exactly the
-rest, or if a word for supporters still stands in a comment, the file is written anew from what it
-says, without comments.
+depends on them. A study file without any of these is copied as it is, comments and all. Otherwise
+it is written anew from what it says, without any comment: a comment beside a price, or an entry
+that somebody took out with a ``#``, is as private as what it stands beside.
 """
 
 from __future__ import annotations
 
 import copy
 import datetime
-import hashlib
 import json
 import re
 import tomllib
@@ -24,11 +22,15 @@ from quenchbook.errors import ReportError
 PRIVATE_TABLES: Final = ("costs",)
 PRIVATE_KEYS: Final = ("support", "photos")
 _PUBLISHING: Final = "publishing"
-_CUT: Final = (*PRIVATE_TABLES, _PUBLISHING)
-_HEAD: Final = re.compile(r"\s*\[\[?\s*(?:\"(?P<quoted>[^\"]*)\"|(?P<bare>[\w-]+))[^\]]*\]")
+_COMMENTS: Final = "comments"
+_PRIVATE_COMMENT: Final = re.compile(
+    rf"#.*\b(?:{'|'.join((*PRIVATE_TABLES, *PRIVATE_KEYS))})\b\s*[\]=]"
+)
+_SHORT: Final = 90  # characters of a table that stand well inside a line
 _BARE_KEY: Final = re.compile(r"[A-Za-z0-9_-]+")
 _NOTEBOOK_METADATA: Final = ("kernelspec", "language_info", "quenchbook")
-_NOT_PUBLIC_CELLS: Final = frozenset({"supporters", "injected-parameters"})
+_NOT_PUBLIC_CELLS: Final = frozenset({"supporters", "remove-cell", "injected-parameters"})
+_LEFT_OUT: Final = re.compile(r"# Public copy of a study file\. Left out: (.+)\.\n")
 
 
 def public_study(data: bytes) -> tuple[bytes, tuple[str, ...]]:
@@ -54,21 +56,26 @@ def public_study(data: bytes) -> tuple[bytes, tuple[str, ...]]:
     left_out += [
         f"{key} of [{_PUBLISHING}]" for key in PRIVATE_KEYS if table.pop(key, None) is not None
     ]
-    if not left_out:
+    if not left_out and not _PRIVATE_COMMENT.search(text):
         return data, ()
+    if "#" in text:
+        left_out.append(_COMMENTS)
     if not table:
         public.pop(_PUBLISHING, None)
     head = (
         f"# Public copy of a study file. Left out: {', '.join(left_out)}.\n"
-        "# Neither the plan nor the declaration nor the analysis depends on what is left out.\n"
-        f"# SHA-256 of the whole file: {hashlib.sha256(data).hexdigest()}\n\n"
+        "# Neither the plan nor the declaration nor the analysis depends on what is left out.\n\n"
     )
-    body = _without_tables(text) + _published(table)
-    private = [" ".join(words.split()) for words in _private_texts(content)]
-    told = " ".join(body.split())
-    if not _says(body, public) or any(words in told for words in private if words):
-        body = "".join(_toml_lines(public))
+    body = "".join(_toml_lines(public)).lstrip("\n")
+    if not _says(body, public):
+        raise ReportError("study.toml cannot be copied for the public without its prices.")
     return (head + body).encode("utf-8"), tuple(left_out)
+
+
+def left_out_of(copy: bytes) -> tuple[str, ...]:
+    """What a copy of `public_study` says that was left out of it."""
+    found = _LEFT_OUT.match(copy.decode("utf-8", errors="replace"))
+    return tuple(found[1].split(", ")) if found else ()
 
 
 def public_notebook(text: str) -> str:
@@ -103,45 +110,6 @@ def _tags_of(cell: Mapping[str, Any]) -> list[str]:
     return list(cell.get("metadata", {}).get("tags", []))
 
 
-def _private_texts(content: Mapping[str, Any]) -> Iterator[str]:
-    """Texts that are only for supporters."""
-    table = content.get(_PUBLISHING, {})
-    for value in (table.get(key) for key in PRIVATE_KEYS):
-        if isinstance(value, str):
-            yield value
-        elif isinstance(value, list):
-            yield from (str(text) for entry in value for text in dict(entry).values())
-
-
-# --- cutting -----------------------------------------------------------------------------------
-
-
-def _without_tables(text: str) -> str:
-    """Text without the tables of `_CUT`, each with the comments right above it."""
-    kept: list[str] = []
-    cutting = False
-    above: list[str] = []  # comments and blank lines that belong to the next table
-    for line in text.splitlines(keepends=True):
-        found = _HEAD.match(line)
-        if found:
-            cutting = (found["quoted"] or found["bare"]) in _CUT
-            kept += [] if cutting else [*above, line]
-            above = []
-        elif not line.strip() or line.lstrip().startswith("#"):
-            above.append(line)
-        elif cutting:
-            above = []
-        else:
-            kept += [*above, line]
-            above = []
-    return "".join([*kept, *([] if cutting else above)]).rstrip() + "\n"
-
-
-def _published(table: Mapping[str, Any]) -> str:
-    """What is public of ``[publishing]``, as a table at the end of the file."""
-    return "\n" + "".join(_toml_lines({_PUBLISHING: table})) if table else ""
-
-
 def _says(text: str, content: Mapping[str, Any]) -> bool:
     try:
         return tomllib.loads(text) == content
@@ -152,15 +120,37 @@ def _says(text: str, content: Mapping[str, Any]) -> bool:
 # --- writing -----------------------------------------------------------------------------------
 
 
-def _toml_lines(content: Mapping[str, Any]) -> Iterator[str]:
-    """Lines of a TOML file; tables on the first level under their heads, all others inline."""
+def _toml_lines(content: Mapping[str, Any], inside: str = "") -> Iterator[str]:
+    """Lines of a TOML file: values first, then tables and lists of tables under their heads.
+
+    Tables of one table keep their order, which is that of the factors of a plan.
+    """
+    below = _under_heads(content, inside)
     for key, value in content.items():
-        if not isinstance(value, Mapping):
+        if key not in below:
             yield f"{_key(key)} = {_value(value)}\n"
-    for key, value in content.items():
-        if isinstance(value, Mapping):
-            yield f"\n[{_key(key)}]\n"
-            yield from (f"{_key(own)} = {_value(inner)}\n" for own, inner in value.items())
+    for key in below:
+        name = f"{inside}.{_key(key)}" if inside else _key(key)
+        several = isinstance(content[key], list)
+        for entry in content[key] if several else [content[key]]:
+            if several or not entry or len(_under_heads(entry, name)) < len(entry):
+                yield f"\n[[{name}]]\n" if several else f"\n[{name}]\n"
+            yield from _toml_lines(entry, name)
+
+
+def _under_heads(content: Mapping[str, Any], inside: str) -> list[str]:
+    """Keys of the tables and lists of tables that are not written inside a line."""
+    tables = {key: value for key, value in content.items() if isinstance(value, Mapping)}
+    lists = {
+        key
+        for key, value in content.items()
+        if isinstance(value, list) and value and all(isinstance(own, Mapping) for own in value)
+    }
+    plain = all(
+        len(str(value)) < _SHORT and not any(isinstance(own, Mapping) for own in value.values())
+        for value in tables.values()
+    )
+    return [key for key in content if key in lists or (key in tables and not (inside and plain))]
 
 
 def _key(name: str) -> str:

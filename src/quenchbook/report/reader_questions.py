@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from quenchbook.findings.answers import Analysis
+from quenchbook.findings.first_words import first_words
 from quenchbook.findings.headlines import study_names
 from quenchbook.findings.plain_answers import plain_answer
 from quenchbook.findings.traces import trace_note
@@ -40,8 +41,10 @@ def _answered(analysis: Analysis, asked: ReaderQuestion) -> Runs:
     if found is not None:
         words = plain_answer(found, study_names(analysis.study))
         mark = "Exploratory: " if found.change else ""
-        sentence = Run(f"{mark}{words}", note=trace_note(analysis, found))
-        return (head, "\n", sentence, " ", *_shown_under(asked, found.question))
+        sentence = Run(words, note=trace_note(analysis, found))
+        first = first_words(found, asked.yes_if)
+        start = f"{mark}{first} " if first else mark
+        return (head, f"\n{start}", sentence, " ", *_shown_under(asked, found.question))
     for question, why in analysis.unanswered:
         if question.key == asked.answer_from:
             return (head, f"\nNot answered: {why} ", *_shown_under(asked, question.words))

@@ -146,7 +146,10 @@ def _varied(study: Study, factor: Factor) -> str:
     if factor.nested_in:
         parent = study.factor(factor.nested_in)
         only = f", only with {listed([parent.word(level) for level in factor.exists_for])}"
-    title = "" if factor.name in _SAID_BY_TITLE else f"{factor.title} "
+    said = factor.name in _SAID_BY_TITLE or all(
+        word.startswith(f"{factor.title} ") for word in words
+    )
+    title = "" if said else f"{factor.title} "
     return f"{title}{levels}, set for each {study.unit_word(factor.set_for)}{only}"
 
 
@@ -203,9 +206,11 @@ def _plan(study: Study, matrix: CouponMatrix) -> str:
     ] if loads else []  # fmt: skip
     if layout.loads_per_day:
         words.append(f"{layout.loads_per_day} on a day")
+    without = matrix.batches_without_cold()
+    apart = {"cold_batch": f", {without} of them without a cold step" if without else ""}
     words += [
-        _counted(study, unit, counts[unit]) for unit in ("cold_batch", "temper_batch")
-        if counts.get(unit)
+        _counted(study, unit, counts[unit]) + apart.get(unit, "")
+        for unit in ("cold_batch", "temper_batch") if counts.get(unit)
     ]  # fmt: skip
     if matrix.seed is None:
         order = "order as published" if study.order_told else f"order of the work {_NOT_TOLD}"

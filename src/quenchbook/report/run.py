@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from quenchbook.errors import Problem, ReportError
+from quenchbook.report.from_notebook import CELL
 
 if TYPE_CHECKING:
     from jupyter_client.manager import AsyncKernelManager
@@ -23,6 +25,7 @@ def executed(
     folder: str | Path,
     progress: Callable[[int, int], None] | None = None,
     timeout: int = 600,
+    without: Collection[str] = (),
 ) -> NotebookNode:
     """Notebook with the outputs of a run; the file is not changed.
 
@@ -38,11 +41,14 @@ def executed(
         Called with the number of cells done and the number of code cells.
     timeout : int
         Longest time for one cell [s].
+    without : collection of str
+        Cells with one of these tags are neither run nor in the result.
 
     Returns
     -------
     NotebookNode
-        Without times of the run, so the same run gives the same notebook.
+        Without times of the run, so the same run gives the same notebook. Under `CELL` in the
+        metadata of a cell stands its number in the file.
     """
     import nbformat
 
@@ -53,11 +59,22 @@ def executed(
         raise ReportError(f"{path} cannot be read as a notebook: {error}") from None
     if not Path(folder).is_dir():
         raise ReportError(f"{folder} is not a folder to run {path.name} in.")
+    for number, cell in enumerate(notebook.cells, start=1):
+        cell.metadata[CELL] = number  # messages count cells as the author sees them
+    notebook.cells = [
+        cell for cell in notebook.cells if not set(without) & set(cell.metadata.get("tags", []))
+    ]
     _inject(notebook, parameters, path)
     for cell in notebook.cells:
         if cell.cell_type == "code":
             cell.outputs, cell.execution_count = [], None
-    _run(notebook, path, Path(folder), progress, timeout)
+    try:
+        _run(notebook, path, Path(folder), progress, timeout)
+    except ReportError as error:
+        if not without or "NameError" not in str(error):
+            raise
+        remedy = f"Cells tagged {' or '.join(without)} were not run: is the name made in one?"
+        raise ReportError([replace(own, remedy=remedy) for own in error.problems]) from None
     return notebook
 
 
@@ -162,15 +179,20 @@ def _run(
     try:
         client.execute()
     except CellExecutionError as error:
-        raise _cell_error(notebook, path, place["cell"], f"{error.ename}: {error.evalue}") from None
+        what = f"{error.ename}: {error.evalue}"
+        raise _cell_error(notebook, path, place["cell"], what) from None
     except CellTimeoutError:
-        raise _cell_error(notebook, path, place["cell"], f"longer than {timeout} s") from None
+        what = f"longer than {timeout} s"
+        raise _cell_error(notebook, path, place["cell"], what) from None
     except DeadKernelError:
-        raise _cell_error(notebook, path, place["cell"], "the kernel stopped") from None
+        what = "the kernel stopped"
+        raise _cell_error(notebook, path, place["cell"], what) from None
 
 
 def _cell_error(notebook: NotebookNode, path: Path, index: int, what: str) -> ReportError:
     """Name the cell by its number and last line; no traceback, it speaks of our code."""
     lines = [line.strip() for line in notebook.cells[index].source.splitlines() if line.strip()]
     last = f", '{lines[-1]:.80}'" if lines else ""
-    return ReportError(Problem(f"{path.name} cell {index + 1}{last}", what))
+    number = notebook.cells[index].metadata.get(CELL)
+    where = f"cell {number}" if number else "parameters"
+    return ReportError(Problem(f"{path.name} {where}{last}", what))

@@ -43,6 +43,8 @@ def share_picture(analysis: Analysis, own: AnyFinding) -> SmallPicture | None:
     """
     study, model = analysis.study, analysis.models[own.response]
     names = [variable.name for variable in model.terms.variables]
+    if (picture := _along_levels(analysis, model, own)) is not None:
+        return picture
     for along, factor, levels in _views(analysis, own):
         if any(name and name not in names for name in (along, factor)):
             continue
@@ -54,6 +56,19 @@ def share_picture(analysis: Analysis, own: AnyFinding) -> SmallPicture | None:
         except EstimabilityError:
             continue
     return None
+
+
+def _along_levels(analysis: Analysis, model: MixedModel, own: AnyFinding) -> SmallPicture | None:
+    """Means along a factor that has no curve, at the one level that the question asks about."""
+    study = analysis.study
+    question = next((one for one in study.trade_questions if one.key == own.key), None)
+    along = study.factor(question.along) if question is not None and question.along else None
+    if question is None or along is None or along.shape != "levels" or not question.factor:
+        return None
+    try:
+        return _levels(model, study, along, along.levels, only=(question.factor, question.level))
+    except EstimabilityError:
+        return None
 
 
 def _views(analysis: Analysis, own: AnyFinding) -> list[tuple[str, str, tuple[Level, ...]]]:
@@ -68,6 +83,8 @@ def _views(analysis: Analysis, own: AnyFinding) -> list[tuple[str, str, tuple[Le
     curved = [f.name for f in study.factors if f.is_numeric and f.shape != "levels"]
     along = getattr(question, "along", "")
     factor = question.factor
+    if along and along not in curved:  # curves along another factor would show nothing of it
+        return [("", along, study.factor(along).levels)]
     levels: tuple[Level, ...] = (question.against, question.level)
     views: list[tuple[str, str, tuple[Level, ...]]] = []
     if question.at and (not factor or factor in curved):
@@ -111,8 +128,9 @@ def _curves(
         data_csv=_csv(data),
         peaks=tuple(peaks),
         alt=_alt(study, curves.response_title, x.title, [words for _, words, _ in groups], count),
-        reading=_reading(study, model, "curve")
+        reading=_reading(study, model, "curve", data)
         + (" Bar below: interval of a peak." if peaks else ""),
+        loads=_side_by_side(study),
     )
 
 
@@ -135,11 +153,13 @@ def _peaks(
 
 
 def _levels(
-    model: MixedModel, study: Study, factor: Factor, levels: Sequence[Level]
-) -> SmallPicture:
-    """Means of single levels with their coupons."""
+    model: MixedModel, study: Study, factor: Factor, levels: Sequence[Level],
+    *, only: tuple[str, Level] | None = None,
+) -> SmallPicture:  # fmt: skip
+    """Means of single levels with their coupons; `only` is a factor and its one level."""
     response, coupons = study.response(model.response), model.coupons
-    values = adjusted_values(model, [factor.name])
+    at = {only[0]: only[1]} if only else {}
+    values = adjusted_values(model, [factor.name, *at])
     if len(levels) > _MOST_LEVELS:
         raise EstimabilityError(f"{factor.title} has more levels than a small figure can show.")
     if factor.is_numeric:
@@ -152,7 +172,10 @@ def _levels(
     else:
         own = coupons[factor.column].tolist()
         levels = [level for level in factor.levels if level in levels]
-    means = marginal_means(model, [factor.name]).to_frame().set_index(factor.column)
+    if only:
+        kept = (coupons[study.factor(only[0]).column] == only[1]).tolist()
+        own = [level if keep else None for level, keep in zip(own, kept, strict=True)]
+    means = marginal_means(model, [factor.name], at=at).to_frame().set_index(factor.column)
     rows: list[dict[str, object]] = []
     for place, level in enumerate(levels):
         mean = means.loc[level]
@@ -175,9 +198,10 @@ def _levels(
     below = _below(factor, levels)
     title = capital(factor.title) if not below else axis_words(factor.axis_title, factor.printed)
     marks = [_number(factor, level) for level in levels] if below else words
+    one = study.factor(only[0]).word(only[1]) if only else ""
     return SmallPicture(
         y_title=axis_words(response.axis_title, response.printed),
-        x_title=title,
+        x_title=", ".join(filter(None, (title, one))),
         is_curve=False,
         ticks=tuple((str(place), word) for place, word in enumerate(marks)),
         ticks_below=below,
@@ -187,8 +211,15 @@ def _levels(
             for level, word in zip(levels, words, strict=True)
         ),
         data_csv=_csv(data),
-        alt=_alt(study, response.axis_title, factor.title, words, len(data) - len(levels)),
-        reading=_reading(study, model, "mean"),
+        alt=_alt(
+            study,
+            response.axis_title,
+            " with ".join(filter(None, (factor.title, one))),
+            words,
+            len(data) - len(levels),
+        ),
+        reading=_reading(study, model, "mean", data),
+        loads=_side_by_side(study),
     )
 
 
@@ -222,12 +253,20 @@ def _csv(data: pd.DataFrame) -> str:
     return data.reindex(columns=_COLUMNS).to_csv(index=False, lineterminator="\n")
 
 
-def _reading(study: Study, model: MixedModel, what: str) -> str:
+def _reading(study: Study, model: MixedModel, what: str, data: pd.DataFrame) -> str:
     coupon, load = study.unit_word("coupon"), study.unit_word("furnace_load")
+    own = data[data["what"] == "coupon"]
+    tied = f"thin lines tie {study.unit_word('coupon', 2)} of one {load}"
+    lines = f"; {tied}" if own["furnace_load"].duplicated().any() else ""
+    beside = f" {capital(_side_by_side(study))}." if own["furnace_load"].nunique() > 1 else ""
     return (
-        f"A mark is a {coupon}; thin lines tie {study.unit_word('coupon', 2)} of one {load}. "
+        f"A mark is a {coupon}{lines}.{beside} "
         f"Band: {interval_words(model.confidence)} of the {what}."
     )
+
+
+def _side_by_side(study: Study) -> str:
+    return f"{study.unit_word('furnace_load', 2)} side by side"
 
 
 def _alt(study: Study, response: str, along: str, groups: Sequence[str], count: int) -> str:

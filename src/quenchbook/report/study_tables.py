@@ -12,6 +12,7 @@ import pandas as pd
 
 from quenchbook.both_units import PrintedUnits
 from quenchbook.findings.answers import Analysis
+from quenchbook.records.nearest_level import analysed_level
 from quenchbook.records.reading import Records
 from quenchbook.records.references import reference_means
 from quenchbook.report.blocks import Block, Paragraph, Section, TableBlock, table
@@ -127,9 +128,23 @@ def deviation_blocks(analysis: Analysis) -> list[Block]:
     if not rows:
         return [*blocks, Paragraph(("Nothing that was recorded.",)), *counted]
     frame = pd.DataFrame(rows, columns=["where", "what", "planned", "as run", "note"])
-    caption = "Deviations from the plan; the analysis uses what was run."
+    caption = f"Deviations from the plan; {_as_analysed(records, study)}"
     blocks.append(table(frame, key="deviations", caption=caption))
     return [*blocks, *counted]
+
+
+def _as_analysed(records: Records, study: Study) -> str:
+    """Which value the analysis takes: a factor compared by levels is not taken as it was run."""
+    for row in records.deviations.to_dict("records"):
+        item = str(row["item"])
+        if study.has(item) and study.factor(item).is_numeric:
+            level = analysed_level(study.factor(item), row["actual"])
+            if level is not None and level != row["actual"]:
+                return (
+                    "the analysis takes the nearest declared level where a factor is compared by "
+                    "levels, and else what was run."
+                )
+    return "the analysis takes what was run."
 
 
 def _plain_note(note: object) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -18,13 +19,14 @@ from quenchbook.report.svg import svg_file
 from quenchbook.report.typst_source import literal
 from quenchbook.report.wording import INVENTED, signature
 from quenchbook.units import NO_BREAK, listed
-from quenchbook.writing import write_bytes, write_text
+from quenchbook.writing import write_bytes
 
 if TYPE_CHECKING:
     from quenchbook.report.edition import Edition
 
 _WIDTH: Final = 482.0  # of the text on A4 with 20 mm at each side [pt]
 _LONGEST: Final = 400  # characters of a text of one line or a few
+_LONGEST_FACT: Final = 800  # of what was counted, where it holds, what cannot be told
 _TRIES: Final = ((150.0, 26), (120.0, 20), (120.0, 14), (105.0, 9), (0.0, 5))
 """Height of the figure [pt] and most rows, tried until all stands on one page."""
 _IN_BRACKETS: Final = re.compile(r"(?<=\d) (?:°[CF]|J|ft lbf)(?=\))")
@@ -39,14 +41,22 @@ def write_summary_edition(edition: Edition) -> list[Path]:
     from quenchbook.plots.share_card import SIZES, share_alt, share_png
 
     summary = summary_of(edition.document)
-    paths = [write_bytes(edition.path("_summary.pdf"), summary_pdf(edition.document))]
+    made = {"_summary.pdf": summary_pdf(edition.document)}
     for size in SIZES:
-        path = edition.path(f"_share_{size[0]}x{size[1]}.png")
-        paths.append(write_bytes(path, share_png(summary.words, size)))
+        made[f"_share_{size[0]}x{size[1]}.png"] = share_png(summary.words, size)
+    paths = [_written_once(edition, end, data) for end, data in made.items()]
     names = "\n".join(path.name for path in paths[1:])
     text = f"Alternative text to paste where one of these pictures is shown:\n{names}\n\n"
     text += f"{share_alt(summary.words)}\n"
-    return [*paths, write_text(edition.path("_share.txt"), text)]
+    return [*paths, _written_once(edition, "_share.txt", text.encode())]
+
+
+def _written_once(edition: Edition, end: str, data: bytes) -> Path:
+    """Write a file of an edition, or find the public one that holds the same bytes."""
+    public = replace(edition, name="public").path(end)
+    if public.is_file() and public.read_bytes() == data:
+        return public
+    return write_bytes(edition.path(end), data)
 
 
 def summary_of(document: Document) -> Summary:
@@ -128,7 +138,8 @@ def summary_source(document: Document, *, height: float, most: int) -> tuple[str
         ("Holds for", summary.holds_for),
         ("Cannot be told", summary.not_told),
     )
-    lines.append(f"#facts(({''.join(f'({_text(a)}, {_text(b)}), ' for a, b in facts)}))")
+    told = "".join(f"({_text(a)}, {_text(b, most=_LONGEST_FACT)}), " for a, b in facts)
+    lines.append(f"#facts(({told}))")
     return "\n".join(filter(None, lines)) + "\n", files
 
 
@@ -165,6 +176,6 @@ def _figure(summary: Summary, height: float) -> bytes:
     return svg_file(drawing.svg(), where="the summary")
 
 
-def _text(text: str, longest: int = 24) -> str:
-    text = _IN_BRACKETS.sub(lambda unit: unit[0].replace(" ", NO_BREAK), shortened(text, _LONGEST))
+def _text(text: str, longest: int = 24, *, most: int = _LONGEST) -> str:
+    text = _IN_BRACKETS.sub(lambda unit: unit[0].replace(" ", NO_BREAK), shortened(text, most))
     return f"text({literal(breakable(text, longest))})"

@@ -3,30 +3,39 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 
 from quenchbook.findings.answers import Analysis, AnyFinding
-from quenchbook.findings.headlines import headline_answers
+from quenchbook.findings.counts import counts_words
+from quenchbook.findings.headlines import headline_answers, is_shown_difference
+from quenchbook.findings.peak_words import shift_text
+from quenchbook.findings.plain_answers import few_units_words
 from quenchbook.findings.statements import (
     estimate_text,
     f_text,
     interval_words,
     limits_text,
-    margin_text,
+    margin_words,
     p_text,
 )
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding, TermFinding
+from quenchbook.fit.peak_shift import PeakShift
 from quenchbook.plots.share_words import ShareWords, ShortVerdict
 from quenchbook.report.blocks import Block, Summary
+from quenchbook.report.characters import shortened
+from quenchbook.report.inference_space import inference_space
 from quenchbook.report.share_picture import share_picture
-from quenchbook.report.study_tables import told_text
-from quenchbook.study.definition import Response, Study
-from quenchbook.study.factors import plural
-from quenchbook.units import capital, listed
+from quenchbook.study.definition import Study
+from quenchbook.units import capital, listed, unit_text
 
 _MOST_VERDICTS = 3
 _MOST_OPEN = 2
+_MOST_NAMED = 8
+_LONGEST_SOURCE = 80
+_LOCATED = ("inside the range", "inside the tested delays", "window found")
+"""Outcomes whose estimate may stand alone as the answer."""
 
 
 def report_summary(analysis: Analysis) -> list[Block]:
@@ -43,21 +52,20 @@ def report_summary(analysis: Analysis) -> list[Block]:
     """
     study, matrix = analysis.study, analysis.records.matrix
     lead = lead_finding(analysis)
-    invented = ", invented data" if study.invented else ""
     words = ShareWords(
         question=study.question,
         headline=short_answer(lead) if lead else "No question could be answered",
         interval=short_interval(lead) if lead else "",
         verdicts=short_verdicts(analysis, lead),
         counts=counts_words(analysis, lead.response if lead else ""),
-        source=f"Study {study.key}{invented}",
+        source=source_words(study),
         picture=share_picture(analysis, lead) if lead else None,
     )
     return [
         Summary(
             words=words,
             counts=counts_words(analysis),
-            holds_for=inference_words(analysis),
+            holds_for=inference_space(analysis),
             not_told=open_words(analysis),
             plan=f"Study {study.key}, plan {matrix.plan_hash}",
         )
@@ -70,8 +78,20 @@ def lead_finding(analysis: Analysis) -> AnyFinding | None:
     return first[0].finding if first else None
 
 
+def source_words(study: Study) -> str:
+    """Which study it is, and whose data: ``Study springs, published data: Box and Bisgaard``."""
+    if study.invented:
+        return f"Study {study.key}, invented data"
+    if not study.published:
+        return f"Study {study.key}"
+    told = [text.removeprefix("Data:").strip() for text in (study.author, *study.notes)
+            if text.startswith("Data:")]  # fmt: skip
+    of = f": {shortened(told[0].partition(';')[0], _LONGEST_SOURCE)}" if told else ""
+    return f"Study {study.key}, published data{of}"
+
+
 def short_answer(own: AnyFinding) -> str:
-    """An answer in one line without its interval, saying no more than its verdict."""
+    """An answer in one line without its interval, with its verdict in words and not more."""
     text = _short_answer(own)
     return f"Exploratory: {text[:1].lower()}{text[1:]}" if own.change else text
 
@@ -84,27 +104,64 @@ def _short_answer(own: AnyFinding) -> str:
             return f"{capital(own.label)}: the effect of one on {own.quantity} depends on the other"
         return f"{capital(own.quantity)} differs between levels of {own.label}"
     if isinstance(own, TradeFinding):
-        if own.verdict == "undecided" or not own.estimate_words:
-            return f"{capital(own.label)}: {own.word}"
-        return f"{capital(own.label)}: {own.estimate_words}"
+        return _short_place(own)
     title = f"{own.label} against {own.against}" if own.against else own.label
     if own.verdict == "undecided":
         return f"Not settled: {own.quantity}, {title}"
+    margin = margin_words(own)
     if own.verdict == "equivalent":
-        pair = f"{own.label} and {own.against}" if own.against else own.label
-        return f"{capital(pair)}: {own.quantity} alike within {margin_text(own)}"
-    return f"{capital(title)}: {own.quantity} {estimate_text(own)}"
+        if not own.against:
+            return (
+                f"{capital(title)}: {own.quantity}, any difference smaller than the margin of "
+                f"{margin}"
+            )
+        return f"{capital(own.label)} and {own.against}: {own.quantity} alike within {margin}"
+    judged = _judged(own.verdict, margin)
+    return f"{capital(title)}: {own.quantity} {estimate_text(own)}, {judged}"
+
+
+def _short_place(own: TradeFinding) -> str:
+    """An answer about a curve; what was not located is not given a place."""
+    margin = ""
+    if own.margin is not None and isinstance(own.result, PeakShift):
+        margin = shift_text(own.result.curve, own.margin, sign=False)
+    if own.verdict == "undecided":
+        when = "when " if own.asks == "half_loss" else ""
+        return f"Not settled: {when}{own.label}" + (f" ({own.outcome})" if own.outcome else "")
+    if not own.outcome:  # a shift, with one of the five verdicts
+        if own.verdict == "equivalent":
+            return f"{capital(own.label)}: any shift smaller than the margin of {margin}"
+        return f"{capital(own.label)}: {own.estimate_words}, {_judged(own.verdict, margin)}"
+    if own.outcome in _LOCATED and own.estimate_words:
+        return f"{capital(own.label)}: {own.estimate_words}"
+    return f"{capital(own.label)}: {own.outcome}"
+
+
+def _judged(verdict: str, margin: str) -> str:
+    """What a verdict says of a difference that was shown."""
+    if not margin:
+        return "a real difference; no margin was declared"
+    return {
+        "exceeds": f"more than the margin of {margin}",
+        "slight": f"a real difference, smaller than the margin of {margin}",
+        "differs": f"a real difference; more than the margin of {margin} is not settled",
+    }[verdict]
 
 
 def short_interval(own: AnyFinding) -> str:
     """Interval that stands at once under the short answer; the test for a whole term."""
+    few = few_units_words(own)
+    return ", ".join(filter(None, (_short_interval(own), few)))
+
+
+def _short_interval(own: AnyFinding) -> str:
     if isinstance(own, TermFinding):
         if math.isnan(own.p_value):
             return "no test is possible"
         return f"{f_text(own.statistic, own.df, own.df_error)}, {p_text(own.p_value)}"
     if isinstance(own, TradeFinding):
         return f"{interval_words(own.confidence)} {own.limits_words}" if own.limits_words else ""
-    if math.isnan(own.std_error):
+    if math.isnan(own.std_error) or math.isnan(own.conf_low) or math.isnan(own.conf_high):
         return "limits not known"
     if own.verdict == "equivalent":
         inner = interval_words(2 * own.confidence - 1)
@@ -113,22 +170,32 @@ def short_interval(own: AnyFinding) -> str:
 
 
 def _unit(own: Finding) -> str:
-    """Unit after limits; empty where they name it, as those in both units do."""
-    alone = own.scale != "log" and own.printed.other is None
-    return f"\u00a0{own.unit}" if own.unit and alone else ""
+    """Unit after limits that do not name it."""
+    if not own.unit or own.scale == "log" or own.printed.other is not None:
+        return ""
+    return f"\u00a0{unit_text(own.printed.unit)}"
 
 
 def short_verdicts(analysis: Analysis, lead: AnyFinding | None) -> tuple[ShortVerdict, ...]:
-    """At most three more, the first of each kind, so that open ones are not left out."""
-    chosen: dict[str, AnyFinding] = {}
+    """At most three more: a difference of each response before what is alike, and one open one."""
     plain = sorted(analysis.findings, key=lambda own: (bool(own.change), _speaks_of_curve(own)))
+    plain = [own for own in plain if own is not lead]
+    shown = [own for own in plain if is_shown_difference(own)]
+    chosen: list[AnyFinding] = shown[:1]
+    told = {
+        own.response for own in (*chosen, *([lead] if lead else [])) if is_shown_difference(own)
+    }
+    chosen += [own for own in shown if own.response not in told][:1]
+    first: dict[str, AnyFinding] = {}
     for own in plain:
-        kind = "real" if own.verdict in ("exceeds", "differs", "slight") else own.verdict
-        if own is not lead:
-            chosen.setdefault(kind, own)
-    order = [own for own in analysis.findings if any(own is one for one in chosen.values())]
+        first.setdefault(own.verdict, own)
+    for verdict in ("undecided", "slight", "equivalent"):
+        if verdict in first and len(chosen) < _MOST_VERDICTS:
+            chosen.append(first[verdict])
+    order = [own for own in analysis.findings if any(own is one for one in chosen)]
     known = lead.response if lead else ""
-    return tuple(_short_verdict(own, known) for own in order[:_MOST_VERDICTS])
+    beside = few_units_words(lead) if lead else ""
+    return tuple(_short_verdict(own, known, beside) for own in order)
 
 
 def _speaks_of_curve(own: AnyFinding) -> bool:
@@ -136,19 +203,30 @@ def _speaks_of_curve(own: AnyFinding) -> bool:
     return bool(getattr(own, "outcome", ""))
 
 
-def _short_verdict(own: AnyFinding, known: str) -> ShortVerdict:
-    """Verdict with its number first: what comes last may be cut. `known`: response of the lead."""
+def _short_verdict(own: AnyFinding, known: str, beside: str) -> ShortVerdict:
+    """Verdict with its number first: what comes last may be cut.
+
+    `known` and `beside` are the response of the lead, and what it says of few spare units.
+    """
+    few = few_units_words(own)
     estimate = getattr(own, "estimate", 1.0)
     if isinstance(own, Finding):
         words = f"{own.label} against {own.against}" if own.against else own.label
         if own.verdict != "undecided":
             words = f"{estimate_text(own)}: {words}"
     elif isinstance(own, TradeFinding):
-        words = f"{own.estimate_words}: {own.label}" if own.estimate_words else own.label
+        told = own.estimate_words and (own.outcome in _LOCATED or not own.outcome)
+        words = (
+            f"{own.estimate_words}: {own.label}"
+            if told and own.verdict != "undecided"
+            else (own.label)
+        )
     else:
         words = own.label
     if own.response != known:
         words = f"{own.quantity}, {words}"
+    if own.verdict != "undecided" and few and few != beside:
+        words = f"{words} ({few})"
     return ShortVerdict(
         word=f"{own.word}, exploratory" if own.change else own.word,
         verdict="" if getattr(own, "outcome", "") else own.verdict,
@@ -157,74 +235,49 @@ def _short_verdict(own: AnyFinding, known: str) -> ShortVerdict:
     )
 
 
-def counts_words(analysis: Analysis, response: str = "") -> str:
-    """Count coupons, loads and readings: ``96 coupons, 12 furnace loads, 480 indents``.
-
-    Parameters
-    ----------
-    analysis : Analysis
-    response : str
-        Whose readings are counted; those of every response when left out.
-    """
-    study, counts = analysis.study, analysis.records.matrix.unit_counts()
-    parts = [
-        f"{counts[unit]} {study.unit_word(unit, counts[unit])}"
-        for unit in ("coupon", "furnace_load")
-        if counts.get(unit)
-    ]
-    read = analysis.records.readings["response"].value_counts()
-    for own in study.responses:
-        count = int(read.get(own.name, 0)) if response in ("", own.name) else 0
-        if count:
-            word = _reading_word(own)
-            parts.append(f"{count} {word if count == 1 else plural(word)}")
-    return ", ".join(parts)
-
-
-def _reading_word(response: Response) -> str:
-    kinds = {"hardness": "indent", "impact": "impact test"}
-    return kinds.get(response.kind, "reading")
-
-
-def inference_words(analysis: Analysis) -> str:
-    """Where the result holds, in one line: steel, furnace, loads; what is not told is said so."""
-    study, matrix = analysis.study, analysis.records.matrix
-    counts, units = matrix.unit_counts(), analysis.study.publishing.units
-    steel = [
-        told_text(study.steel[key], units) for key in ("grade", "condition") if study.steel.get(key)
-    ]
-    parts = [", ".join(steel) or "the steel used (not told)"]
-    parts.append("one furnace" if study.equipment.get("furnace") else "the furnace used (not told)")
-    if loads := counts.get("furnace_load", 0):
-        days = int(matrix.in_loads["day"].nunique()) if study.order_told else 0
-        on = f" on {days} days" if days > 1 else ""
-        parts.append(f"{loads} {study.unit_word('furnace_load', loads)}{on}")
-    return "; ".join(parts)
-
-
 def open_words(analysis: Analysis) -> str:
-    """What could not be told, in one line."""
-    groups: Sequence[tuple[str, list[str]]] = (
-        (
-            "Not settled",
-            [f.question or f.label for f in analysis.findings if f.verdict == "undecided"],
-        ),
-        ("Not answered", [question.words for question, _ in analysis.unanswered]),
-    )
+    """What could not be told, in a few sentences."""
+    every = analysis.findings
+    groups: Sequence[tuple[str, list[tuple[str, str]]]] = (
+        ("Not settled", [(f.question or _named(f), _named(f)) for f in every
+                         if f.verdict == "undecided"]),
+        ("Not answered", [(own.words, own.words) for own, _ in analysis.unanswered]),
+    )  # fmt: skip
     parts = []
     for name, words in groups:
         if words:
-            more = len(words) - _MOST_OPEN
-            shown = " ".join(words[:_MOST_OPEN])
-            parts.append(f"{name}: {shown}" + (f" And {more} more." if more > 0 else ""))
-    margins = sum(
-        f.verdict == "differs" and getattr(f, "margin", None) is not None for f in analysis.findings
-    )
+            parts.append(f"{name}: {' '.join(_stopped(own) for own, _ in words[:_MOST_OPEN])}")
+        if rest := [label.rstrip(".?!") for _, label in words[_MOST_OPEN:]]:
+            more = f"; and {len(rest) - _MOST_NAMED} more" if len(rest) > _MOST_NAMED else ""
+            parts.append(f"Also: {'; '.join(rest[:_MOST_NAMED])}{more}.")
+    margins = [
+        f for f in every if f.verdict == "differs" and getattr(f, "margin", None) is not None
+    ]
     if margins:
-        them = "1 difference" if margins == 1 else f"{margins} differences"
-        parts.append(f"For {them} it is open whether more than the margin.")
+        named = [_named(f) for f in margins[:_MOST_NAMED]]
+        more = "; and others" if len(margins) > _MOST_NAMED else ""
+        parts.append(
+            f"Real, but not settled whether more than the margin: {'; '.join(named)}{more}."
+        )
+    few = Counter(said for f in every if (said := few_units_words(f)))
+    parts += [
+        f"{count} of {len(every)} answers {'is' if count == 1 else 'are'} {said}."
+        for said, count in few.items()
+    ]
     parts.append(f"{capital(listed(_others(analysis.study)))} may behave differently.")
     return " ".join(parts)
+
+
+def _named(own: AnyFinding) -> str:
+    """What an answer is about, told apart from the others: ``hardness, freezer against none``."""
+    against = getattr(own, "against", "")
+    when = "when " if getattr(own, "asks", "") == "half_loss" else ""
+    return f"{own.quantity}, {when}{own.label}{f' against {against}' if against else ''}"
+
+
+def _stopped(text: str) -> str:
+    """A text with a full stop, unless it ends with a mark of its own."""
+    return text if text.endswith((".", "?", "!")) else f"{text}."
 
 
 def _others(study: Study) -> list[str]:

@@ -72,7 +72,16 @@ def cost_account(analysis: Analysis) -> list[Block]:
     if told and untold:
         first += f" Not in this sum, for their prices are not told: {listed(untold)}."
     hours = f" About {cost.hours:.0f} hours of own work, told apart below and not in the sum."
-    blocks: list[Block] = [Paragraph((first + hours,)), _money_table(bought, cost)]
+    table_of_money = _money_table(bought, cost)
+    matrix = analysis.records.matrix
+    if without := matrix.batches_without_cold():
+        count = matrix.unit_counts()["cold_batch"]
+        note = (
+            f"Of {count} {analysis.study.unit_word('cold_batch', count)} in the plan {without} "
+            "have no cold step: they cost nothing here and are not counted."
+        )
+        table_of_money = replace(table_of_money, notes=(*table_of_money.notes, note))
+    blocks: list[Block] = [Paragraph((first + hours,)), table_of_money]
     if worked := [line for line in bought if line.hours]:
         blocks.append(_hours_table(worked, cost))
     return blocks

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from importlib import resources
 from typing import Final
 
@@ -29,21 +29,27 @@ from quenchbook.report.blocks import (
     TableBlock,
 )
 from quenchbook.report.characters import breakable, shortened, shown
-from quenchbook.report.document import Document, Placed
+from quenchbook.report.document import Document, Placed, heading_of
 from quenchbook.report.formulas import Formula, Key, formula_key, formula_views, formulas_in
 from quenchbook.report.number_columns import fraction_gaps
 from quenchbook.report.svg import svg_file, svg_ratio
 from quenchbook.report.wording import (
     INVENTED,
-    SHORT_TABLE,
     caption_parts,
     safe_link,
     signature,
     table_caption,
 )
 
-_TALLEST: Final = 1.75  # height over width of a figure that still fits the page with 117 mm
+_WIDE_MM: Final = 117.0  # a figure with its caption beside it
+_TALLEST: Final = 205.0  # height of a figure that still fits the page [mm]
+_TALLEST_PHOTO: Final = 110.0  # a photograph has no words that must stay readable [mm]
+_PAGE_MM: Final = 235.0  # height of the text on a page that a figure may take with its caption
+_LINE_MM: Final = 4.6  # of a caption
+_LINE_SIGNS: Final = 100  # characters on a line of a caption below a figure
 
+_WHOLE_ROWS: Final = 6  # rows of a table that stays on one page; a longer one would leave a gap
+_SECTION_LEVEL: Final = 2  # no figure leaves a section of this level, see ``head`` in page.typ
 _LONGEST_ROW: Final = 400  # characters of a finding that stays on one page
 _LONGEST_WHOLE: Final = 1500  # characters of cautions or of a table that stay on one page
 _MEASURED_ROWS: Final = 200  # rows from which the widths of a table are told to Typst
@@ -90,8 +96,34 @@ def typst_page(
         f"#show: page-rules.with(head: {literal(document.running_head)}, "
         f"foot: {literal(shortened(document.foot, 100))})\n"
     )
-    body = "\n".join(filter(None, map(writer.block, document.placed)))
+    body = "\n".join(filter(None, map(writer.block, _floats_after_words(document.placed))))
     return f"{rules}\n{head}\n{body}\n", writer.files
+
+
+def _floats_after_words(placed: Iterable[Placed]) -> Iterator[Placed]:
+    """Blocks with each figure behind the first words under its heading.
+
+    A heading goes with its words to the next page, and a figure between the two would be left
+    behind, before its heading.
+    """
+    waiting: list[Placed] = []
+    bare = False  # whether the last heading has no words yet
+    for own in placed:
+        heading = heading_of(own.block)
+        if bare and isinstance(own.block, FigureBlock):
+            waiting.append(own)
+            continue
+        if heading is not None:
+            if heading[0] <= _SECTION_LEVEL:
+                yield from waiting
+                waiting = []
+            bare = True
+            yield own
+            continue
+        yield own
+        yield from waiting
+        waiting, bare = [], False
+    yield from waiting
 
 
 class _Source:
@@ -113,7 +145,8 @@ class _Source:
                 return heading + (f"\n#byline({_text(signed)})" if signed else "")
             case FindingRows():
                 rows = (self._finding(row, n) for n, row in enumerate(block.rows, start=1))
-                return f"#findings({_sequence(rows)})"
+                reading = f"#para({_text(block.reading)})\n" if block.reading else ""
+                return f"{reading}#findings({_sequence(rows)})"
             case Paragraph():
                 loose = any(mode == "display" for _, mode in formulas_in(block))
                 return f"#{'loose-para' if loose else 'para'}({self._runs(block.runs)})"
@@ -185,13 +218,14 @@ class _Source:
             self.files[file] = base64.b64decode(block.png_base64)
             name = literal(file)
             ratio = _bitmap_ratio(self.files[file], where)
-        width = f"{117 * min(1.0, _TALLEST / ratio):.2f}mm"
+        tallest = _TALLEST if block.svg else _TALLEST_PHOTO
+        width = min(_WIDE_MM, tallest / ratio)
         parts = caption_parts(block, placed.label)
-        below = _is_long(parts, _LONGEST_BESIDE)
+        kind = _kind(parts, width * ratio)
         finding, reading, notes = (_text(part, 18) for part in parts)
         return (
-            f"#plate({name}, width: {width}, alt: {literal(block.alt)}, finding: {finding}, "
-            f"reading: {reading}, notes: {notes}, below: {below}, "
+            f"#plate({name}, width: {width:.2f}mm, alt: {literal(block.alt)}, finding: {finding}, "
+            f"reading: {reading}, notes: {notes}, kind: {kind}, "
             f"anchor: {literal(placed.anchor)})"
         )
 
@@ -224,6 +258,15 @@ class _Source:
         elif target:
             words = f"link({literal(target)}, {words})"
         return f"{words} + footnote({_text(run.note)})" if run.note is not None else words
+
+
+def _kind(caption: Sequence[str], height: float) -> str:
+    """Typst kind of a figure `height` mm tall: caption beside it, below it, or below over pages."""
+    signs = sum(map(len, caption))
+    if signs <= _LONGEST_BESIDE:
+        return "image"
+    whole = height + _LINE_MM * (signs / _LINE_SIGNS + len(caption))
+    return '"caption below"' if whole <= _PAGE_MM else '"long caption"'
 
 
 def _bitmap_ratio(data: bytes, where: str) -> float:
@@ -277,7 +320,7 @@ def _table(block: TableBlock, placed: Placed) -> str:
     rows = "".join(f"\n  {', '.join(row)}," for row in zip(*cells, strict=True))
     caption = table_caption(block, placed.label)
     words = [*(column.title for column in block.columns), *itertools.chain(*block.rows), caption]
-    long = "true" if len(block.rows) > SHORT_TABLE else _is_long(words, _LONGEST_WHOLE)
+    long = "true" if len(block.rows) > _WHOLE_ROWS else _is_long(words, _LONGEST_WHOLE)
     size = 6.5 if len(columns) > 11 else 7.5 if len(columns) > 7 else 8.5
     return (
         f"#sheet({heads}, ({rows}), size: {size}pt, widths: {_widths(block, columns, size)}, "

@@ -16,7 +16,7 @@ from typing import IO, Final
 from quenchbook.errors import ArchiveError, Problem
 
 MOST_FILES: Final = 5_000
-MOST_BYTES: Final = 500_000_000  # unpacked, all files together; of a workbook all its parts
+MOST_BYTES: Final = 50_000_000  # unpacked, all files and all parts of all workbooks together
 _LONGEST_PATH: Final = 200
 _ONE_READ: Final = 1 << 20
 _ENCRYPTED: Final = 0x1
@@ -60,7 +60,7 @@ def unpacked(path: str | Path, folder: str | Path) -> list[str]:
             entries = archive.infolist()
             _check(path, entries)
             left = MOST_BYTES
-            written = []
+            written: list[str] = []
             for entry in entries:
                 if entry.is_dir():
                     continue
@@ -76,7 +76,7 @@ def unpacked(path: str | Path, folder: str | Path) -> list[str]:
         raise ArchiveError(Problem(str(path), f"is damaged ({error})", remedy)) from None
     for name in written:
         if name.lower().endswith(_WORKBOOKS):
-            _check_workbook(folder / name, f"{path.name}, {name}")
+            left -= _unpacked_size(folder / name, left, f"{path.name}, {name}")
     return sorted(written)
 
 
@@ -144,15 +144,24 @@ def _copied(source: IO[bytes], file: IO[bytes] | None, left: int, where: str) ->
     return count
 
 
-def _check_workbook(path: Path, where: str) -> None:
-    """A workbook is a zip archive too: count what its parts unpack to before it is opened."""
-    left = MOST_BYTES
+def _unpacked_size(path: Path, left: int, where: str) -> int:
+    """Bytes that the parts of a workbook unpack to; it is a zip archive too.
+
+    A part that cannot be unpacked here may be unpacked by the reader of records: so damage is an
+    error and no reason to stop counting.
+    """
+    count = 0
     try:
         with zipfile.ZipFile(path) as book:
-            for entry in book.infolist():
-                with book.open(entry) as source:
-                    left -= _copied(source, None, left, where)
+            parts = book.infolist()
+            if len(parts) > MOST_FILES:
+                raise ArchiveError(Problem(where, f"holds {len(parts)} parts", "Nothing was read."))
+            for part in parts:
+                with book.open(part) as source:
+                    count += _copied(source, None, left - count, where)
     except ArchiveError:
         raise
-    except _DAMAGE:
-        return  # no workbook: the reader of records says so
+    except _DAMAGE as error:
+        remedy = "Nothing was read."
+        raise ArchiveError(Problem(where, f"is no sound workbook ({error})", remedy)) from None
+    return count

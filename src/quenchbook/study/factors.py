@@ -7,7 +7,14 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from quenchbook.both_units import Printed, PrintedUnits
-from quenchbook.units import minutes_text, times_text, unit_text
+from quenchbook.units import (
+    converted,
+    minutes_text,
+    number_text,
+    times_text,
+    unit_text,
+    with_unit,
+)
 
 Level = float | str
 Unit = Literal["furnace_load", "cold_batch", "temper_batch", "bar", "coupon"]
@@ -38,6 +45,11 @@ COLUMN_ENDINGS: Final[Mapping[str, tuple[str, str]]] = {
     "length": ("_mm", "mm"),
     "count": ("_count", "times"),
 }
+
+
+def _decimals(value: float) -> int:
+    """Decimals that a value of three at most was written with."""
+    return next(n for n in (0, 1, 2, 3) if abs(round(value, n) - value) < 1e-9)
 
 
 def plural(word: str) -> str:
@@ -80,6 +92,9 @@ class Factor:
         How often each level is used, relative to the others; empty: equally often.
     units : str
         Units in print, as the study publishes them: ``metric`` or ``both``.
+    declared_unit : str
+        Unit that all levels are written with in the study file, where it is another than the
+        storage unit: ``degF``. Levels in print then show it too.
     """
 
     name: str
@@ -94,6 +109,7 @@ class Factor:
     label: str = ""
     repeats: tuple[int, ...] = ()
     units: PrintedUnits = "metric"
+    declared_unit: str = ""
 
     @property
     def is_numeric(self) -> bool:
@@ -128,7 +144,8 @@ class Factor:
     def word(self, level: Level) -> str:
         """Level in print: ``970 °C``, ``1 day``, ``no cold step``.
 
-        In both units where the study publishes both; `set_word` keeps to one.
+        In both units where the study publishes both, or declares its levels in the other one;
+        `set_word` keeps to one.
         """
         if isinstance(level, str):
             return self.words.get(level) or level.replace("_", " ")
@@ -138,11 +155,17 @@ class Factor:
             return minutes_text(level)
         if self.dimension == "count":
             return times_text(level)
-        return self.printed.place(level, 0 if float(level).is_integer() else 1)
+        decimals = 0 if float(level).is_integer() else 1
+        if not self.declared_unit:
+            return self.printed.place(level, decimals)
+        # what was declared, and not what the rounded number before it would give
+        own = round(converted(level, self.unit, self.declared_unit, self.dimension), 3)
+        beside = with_unit(number_text(own, _decimals(own)), self.declared_unit)
+        return f"{Printed(self.unit).place(level, decimals)} ({beside})"
 
     def set_word(self, level: Level) -> str:
         """Level as it is set at the bench: in one unit, so that none sets the wrong number."""
-        return replace(self, units="metric").word(level)
+        return replace(self, units="metric", declared_unit="").word(level)
 
     def difference_word(self, difference: float) -> str:
         """Distance between two levels in print: ``12 °C (22 °F)``."""

@@ -11,8 +11,8 @@ from typing import Any, Final, cast
 
 from quenchbook.errors import Problem, StudyError
 from quenchbook.study.definition import Multiplicity, Study
-from quenchbook.study.factors import Factor
-from quenchbook.study.mistakes import NAME, Mistakes
+from quenchbook.study.factors import UNIT_WORDS, Factor
+from quenchbook.study.mistakes import NAME, Mistakes, shown
 from quenchbook.study.prices import price_mistakes
 from quenchbook.study.publishing import read_publishing
 from quenchbook.study.reading_factors import read_factors
@@ -72,11 +72,11 @@ def read_study(path: str | Path) -> Study:
         ) from None
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         raise StudyError(
             Problem(
                 path.name,
-                str(error),
+                str(error) or "is nested too deeply",
                 "Texts stand in straight quotes, numbers have a decimal point, a key stands once; "
                 "compare with the comments of a new study file.",
             )
@@ -84,7 +84,28 @@ def read_study(path: str | Path) -> Study:
     return _study(path, content, Mistakes(path.name, text))
 
 
+def _check_whole_numbers(table: Mapping[str, Any], where: str, mistakes: Mistakes) -> None:
+    """Refuse whole numbers beyond 64 bits, as TOML 1.0 asks of a reader that cannot keep them."""
+    for key, value in table.items():
+        inside = f"{where}.{key}" if where else key
+        entries = value if isinstance(value, list) else [value]
+        for number, entry in enumerate(entries, start=1):
+            if isinstance(entry, Mapping):
+                place = f"{inside}.{number}" if isinstance(value, list) else inside
+                _check_whole_numbers(entry, place, mistakes)
+            elif isinstance(entry, list):
+                _check_whole_numbers({key: entry}, where, mistakes)
+            elif isinstance(entry, int) and not -(2**63) <= entry < 2**63:
+                mistakes.wrong(
+                    where, key, f"{key} has a whole number too large to be kept",
+                    "Write a smaller number.",
+                )  # fmt: skip
+
+
 def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
+    _check_whole_numbers(content, "", mistakes)
+    if mistakes.problems:  # such a number can be put into no calculation
+        raise StudyError(mistakes.problems)
     mistakes.known_keys(content, _TOP_KEYS, "")
     if content.get("format") != FORMAT:
         mistakes.wrong(
@@ -98,13 +119,12 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         mistakes.wrong("tester", key, found, remedy)
     for where, key, found, remedy in hours_mistakes(mistakes.table(content, "timetable")):
         mistakes.wrong(where, key, found, remedy)
-    date = content.get("date", "")
     forbidden = read_forbidden(content, factors, mistakes)
     extra = read_extra_coupons(content, factors, forbidden, mistakes)
     named = dict(zip(map(str, mistakes.table(content, "responses")), responses, strict=False))
     questions, trade_questions = read_questions(content, factors, responses, mistakes)
     question_keys = tuple(
-        str(entry.get("key", f"question_{number}"))
+        told if isinstance(told := entry.get("key"), str) else f"question_{number}"
         for number, (_, entry) in enumerate(mistakes.tables(content, "questions"), start=1)
     )
     study = Study(
@@ -112,7 +132,7 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         title=_text(content, "title", mistakes),
         question=_text(content, "question", mistakes),
         author=_text(content, "author", mistakes, default="author not named"),
-        date=date.isoformat() if isinstance(date, datetime.date) else str(date),
+        date=_date(content, mistakes),
         licence=_text(content, "licence", mistakes, default="CC-BY-4.0"),
         factors=factors,
         responses=responses,
@@ -123,8 +143,8 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         plan=read_plan_wish(content, named, mistakes),
         forbidden=forbidden,
         extra_coupons=extra,
-        invented=bool(content.get("invented", False)),
-        published=bool(content.get("published", False)),
+        invented=mistakes.yes_or_no(content, "invented", ""),
+        published=mistakes.yes_or_no(content, "published", ""),
         order_told=_order_told(content, mistakes),
         steel=mistakes.table(content, "steel"),
         equipment=mistakes.table(content, "equipment"),
@@ -133,12 +153,12 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         stock=read_stock(content, named, mistakes),
         timetable=mistakes.table(content, "timetable"),
         held_constant=_held_constant(content, factors, mistakes),
-        notes=tuple(str(note) for note in content.get("notes", ())),
+        notes=_notes(content, mistakes),
         confidence=_confidence(content, mistakes),
         multiplicity=cast(Multiplicity, _multiplicity(content, mistakes)),
         room=read_room(content, mistakes),
         publishing=read_publishing(content, question_keys, mistakes),
-        unit_names={str(k): str(v) for k, v in mistakes.table(content, "unit_names").items()},
+        unit_names=_unit_names(content, mistakes),
         folder=path.parent,
     )
     for key, found, remedy in side_mistakes(study.steel):
@@ -150,6 +170,41 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
     if mistakes.problems:
         raise StudyError(mistakes.problems)
     return study
+
+
+def _date(content: Mapping[str, Any], mistakes: Mistakes) -> str:
+    """Date as ISO 8601; texts are kept as they are written."""
+    date = content.get("date", "")
+    if isinstance(date, datetime.date):
+        return date.isoformat()
+    if not isinstance(date, str):
+        mistakes.wrong("", "date", f"date is {shown(date)}", "Write date = 2026-01-15.")
+        return ""
+    return date
+
+
+def _notes(content: Mapping[str, Any], mistakes: Mistakes) -> tuple[str, ...]:
+    """Sentences for the report."""
+    notes = content.get("notes", [])
+    if not isinstance(notes, list) or not all(isinstance(note, str) for note in notes):
+        mistakes.wrong("", "notes", "notes is no list of texts", 'Write notes = ["A sentence."].')
+        return ()
+    return tuple(notes)
+
+
+def _unit_names(content: Mapping[str, Any], mistakes: Mistakes) -> dict[str, str]:
+    """Words of this study for units."""
+    table, names = mistakes.table(content, "unit_names"), {}
+    mistakes.known_keys(table, UNIT_WORDS, "unit_names")
+    for unit, word in table.items():
+        if not isinstance(word, str) or not word.strip():
+            mistakes.wrong(
+                "unit_names", unit, f"the word for {unit} is {shown(word)}",
+                f'Write {unit} = "piece".',
+            )  # fmt: skip
+            continue
+        names[unit] = word
+    return names
 
 
 def _held_constant(
@@ -188,29 +243,29 @@ def _text(
 ) -> str:
     value = content.get(key, default)
     if not isinstance(value, str) or not value.strip():
-        mistakes.wrong("", key, f"{key} is missing", f'Write {key} = "..." in words.')
+        told = isinstance(value, str) or key not in content
+        found = f"{key} is {'missing' if told else shown(value)}"
+        mistakes.wrong("", key, found, f'Write {key} = "..." in words.')
         return ""
     return value.strip()
 
 
 def _order_told(content: Mapping[str, Any], mistakes: Mistakes) -> bool:
     """Whether the order of the work is told; only published data may leave it open."""
-    told = content.get("order_told", True)
-    if told is not True and told is not False:
-        mistakes.wrong("", "order_told", f"order_told is {told!r}", "Write true or false.")
-    if told is False and not content.get("published", False):
+    told = mistakes.yes_or_no(content, "order_told", "", default=True)
+    if not told and not content.get("published", False):
         mistakes.wrong(
             "",
             "order_told",
             "only published data may have an order that is not told",
             "Delete order_told: the plan makes the order.",
         )
-    return bool(told)
+    return told
 
 
 def _confidence(content: Mapping[str, Any], mistakes: Mistakes) -> float:
     value = content.get("confidence", 0.95)
-    if not isinstance(value, int | float) or not 0.5 <= value < 1:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.5 <= value < 1:
         mistakes.wrong("", "confidence", f"confidence is {value!r}", "Write a number such as 0.95.")
         return 0.95
     return float(value)

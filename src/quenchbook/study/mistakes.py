@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, cast
 
 from quenchbook.errors import Problem
 
 NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 """A short name of the study file."""
+
+_TEXTS: Final = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
+_MARKS: Final = re.compile(r"[\[\]{}]")
+_LONGEST_SHOWN: Final = 60  # characters of a wrong value in a message
 
 _CHOICES: Final = {"set_for": "unit that a factor can be set for", "units": "choice of units"}
 
@@ -40,7 +45,8 @@ class Mistakes:
     def _around(self, table: str) -> int:
         """Line of a table that is written inline, as a key of the table around it."""
         outer, _, key = table.rpartition(".")
-        return self.lines.get((outer, key), 0) or self.lines.get((outer, ""), 0)
+        line = self.lines.get((outer, key), 0) or self.lines.get((outer, ""), 0)
+        return line or (self._around(outer) if outer else 0)
 
     def table(self, content: Mapping[str, Any], key: str, *, inside: str = "") -> Mapping[str, Any]:
         """Table of this name; empty, and a mistake, if it is something else."""
@@ -73,15 +79,34 @@ class Mistakes:
     def choice(self, where: str, key: str, value: Any, choices: Iterable[str]) -> str:
         """Value if it is one of the choices; else the first of them, and a mistake."""
         choices = tuple(choices)
-        if value not in choices:
+        if not isinstance(value, str) or value not in choices:
+            found = f"'{value}'" if isinstance(value, str) else shown(value)
             self.wrong(
                 where,
                 key,
-                f"'{value}' is not a {_CHOICES.get(key) or key.replace('_', ' ')}",
+                f"{found} is not a {_CHOICES.get(key) or key.replace('_', ' ')}",
                 nearest(str(value), choices),
             )
             return choices[0]
-        return str(value)
+        return value
+
+    def text(self, table: Mapping[str, Any], key: str, where: str, *, default: str = "") -> str:
+        """Text of a key; the default, and a mistake, if it is something else."""
+        value = table.get(key, default)
+        if isinstance(value, str):
+            return value
+        self.wrong(where, key, f"{key} is {shown(value)}", f'Write {key} = "..." in words.')
+        return default
+
+    def yes_or_no(
+        self, table: Mapping[str, Any], key: str, where: str, *, default: bool = False
+    ) -> bool:
+        """True or false of a key; the default, and a mistake, if it is something else."""
+        value = table.get(key, default)
+        if isinstance(value, bool):
+            return value
+        self.wrong(where, key, f"{key} is {shown(value)}", f"Write {key} = true or false.")
+        return default
 
     def count(
         self, table: Mapping[str, Any], key: str, where: str, *, default: int, least: int
@@ -94,6 +119,20 @@ class Mistakes:
             self.wrong(where, key, f"{key} is {value!r}", f"Write a whole number, {least} or more.")
             return max(default, least)
         return int(cast(int, value))
+
+
+def shown(value: object) -> str:
+    """Value as the study file has it, shortened: ``true``, ``2026-01-15``, ``[1, 2]``.
+
+    >>> shown(True), shown([1, "a"])
+    ('true', "[1, 'a']")
+    """
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, datetime.date | datetime.time):
+        return str(value)
+    text = repr(value)
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[: _LONGEST_SHOWN - 1]}\u2026"
 
 
 def nearest(text: str, names: Iterable[str]) -> str:
@@ -109,7 +148,8 @@ def line_numbers(text: str) -> dict[tuple[str, str], int]:
     """Line of each key: ``(table, key)`` and ``(table, "")`` for the table itself."""
     lines: dict[tuple[str, str], int] = {}
     table, counts = "", dict[str, int]()
-    for number, line in enumerate(text.splitlines(), start=1):
+    texts = text.splitlines()
+    for number, line in enumerate(texts, start=1):
         if match := re.match(r"^\s*\[\[\s*([\w.]+)\s*\]\]", line):
             counts[match[1]] = counts.get(match[1], 0) + 1
             table = f"{match[1]}.{counts[match[1]]}"
@@ -121,4 +161,22 @@ def line_numbers(text: str) -> dict[tuple[str, str], int]:
             lines.setdefault(("", table.split(".")[0]), number)
         elif match := re.match(r"^\s*([\w-]+)\s*=", line):
             lines.setdefault((table, match[1]), number)
+            if re.match(r"\s*\[", line[match.end() :]):
+                lines |= _entry_lines(texts[number - 1 :], f"{table}.{match[1]}", number)
+    return lines
+
+
+def _entry_lines(texts: Sequence[str], name: str, first: int) -> dict[tuple[str, str], int]:
+    """Line of each table in a list that is written as ``key = [{ ... }, { ... }]``."""
+    lines: dict[tuple[str, str], int] = {}
+    count = square = curly = 0
+    for number, line in enumerate(texts, start=first):
+        for mark in _MARKS.findall(_TEXTS.sub("", line).partition("#")[0]):
+            square += (mark == "[") - (mark == "]")
+            curly += (mark == "{") - (mark == "}")
+            if mark == "{" and curly == 1 and square == 1:
+                count += 1
+                lines[f"{name}.{count}", ""] = number
+            if not square:
+                return lines
     return lines

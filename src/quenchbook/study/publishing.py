@@ -8,10 +8,13 @@ from pathlib import PurePosixPath
 from typing import Any, Final, cast
 
 from quenchbook.both_units import PrintedUnits
-from quenchbook.study.mistakes import Mistakes, nearest
+from quenchbook.study.mistakes import Mistakes, nearest, shown
 
 _KEYS: Final = ("units", "support", "photos", "reader_questions")
 _PICTURES: Final = (".jpg", ".jpeg", ".png")
+YES_IF: Final = ("different", "higher", "lower", "alike")
+"""What yes can mean in a question of readers, of the first level against the second."""
+
 _SHORTEST_ALT: Final = 20  # characters that can say what a photograph shows
 
 
@@ -42,10 +45,14 @@ class ReaderQuestion:
         As readers ask it.
     answer_from : str
         Key of the question of the study that answers it; empty: not tested here.
+    yes_if : str
+        For what it is answered by yes, one of `YES_IF`: nobody but the author knows which way the
+        words ask. Empty: the answer starts with neither yes nor no.
     """
 
     words: str
     answer_from: str = ""
+    yes_if: str = ""
 
 
 @dataclass(frozen=True)
@@ -88,17 +95,22 @@ def read_publishing(
     units = mistakes.choice("publishing", "units", table.get("units", "metric"), ("metric", "both"))
     support = table.get("support", "")
     if not isinstance(support, str):
-        mistakes.wrong("publishing", "support", f"support is {support!r}", "Write a sentence.")
+        mistakes.wrong("publishing", "support", f"support is {shown(support)}", "Write a sentence.")
         support = ""
     return Publishing(
         units=cast(PrintedUnits, units),
         support=" ".join(support.split()),
         photos=tuple(
-            _photo(own, mistakes) for own in _entries(table, "photos", mistakes, '{ file = "..." }')
+            _photo(own, f"publishing.photos.{number}", mistakes)
+            for number, own in enumerate(
+                _entries(table, "photos", mistakes, '{ file = "..." }'), start=1
+            )
         ),
         reader_questions=tuple(
-            _reader_question(own, question_keys, mistakes)
-            for own in _entries(table, "reader_questions", mistakes, '{ words = "..." }')
+            _reader_question(own, question_keys, f"publishing.reader_questions.{number}", mistakes)
+            for number, own in enumerate(
+                _entries(table, "reader_questions", mistakes, '{ words = "..." }'), start=1
+            )
         ),
     )
 
@@ -119,21 +131,21 @@ def _entries(
     return found
 
 
-def _photo(own: Mapping[str, Any], mistakes: Mistakes) -> Photo:
-    texts = _texts(own, ("file", "caption", "alt"), "photos", mistakes)
+def _photo(own: Mapping[str, Any], where: str, mistakes: Mistakes) -> Photo:
+    texts = _texts(own, ("file", "caption", "alt"), where, mistakes)
     path = PurePosixPath(texts["file"])
     outside = path.is_absolute() or ".." in path.parts or "\\" in texts["file"]
     if texts["file"] and (outside or path.suffix.lower() not in _PICTURES):
         mistakes.wrong(
-            "publishing",
-            "photos",
+            where,
+            "file",
             f"'{texts['file']}' is no JPEG or PNG file below the study folder",
             'Write a path such as file = "photos/load_3.jpg".',
         )
     if texts["alt"] and len(texts["alt"]) < _SHORTEST_ALT:
         mistakes.wrong(
-            "publishing",
-            "photos",
+            where,
+            "alt",
             f"alt of '{texts['file']}' is '{texts['alt']}'",
             "Say in a sentence what the photograph shows to one who cannot see it.",
         )
@@ -141,41 +153,52 @@ def _photo(own: Mapping[str, Any], mistakes: Mistakes) -> Photo:
 
 
 def _reader_question(
-    own: Mapping[str, Any], question_keys: tuple[str, ...], mistakes: Mistakes
+    own: Mapping[str, Any], question_keys: tuple[str, ...], where: str, mistakes: Mistakes
 ) -> ReaderQuestion:
-    mistakes.known_keys(own, ("words", "answer_from"), "publishing")
-    words, source = own.get("words", ""), own.get("answer_from", "")
+    mistakes.known_keys(own, ("words", "answer_from", "yes_if"), where)
+    words = own.get("words", "")
+    source = mistakes.text(own, "answer_from", where)
     if not isinstance(words, str) or not words.strip():
         mistakes.wrong(
-            "publishing",
-            "reader_questions",
+            where,
+            "words",
             "a question of readers has no words",
             'Write words = "Is a freezer enough?"',
         )
         words = ""
     if source and source not in question_keys:
         mistakes.wrong(
-            "publishing",
-            "reader_questions",
+            where,
+            "answer_from",
             f"'{words}' is answered from '{source}', which is no question of this study",
-            nearest(str(source), question_keys) or "Leave answer_from out: not tested here.",
+            nearest(source, question_keys) or "Leave answer_from out: not tested here.",
         )
         source = ""
-    return ReaderQuestion(" ".join(words.split()), str(source))
+    yes_if = own.get("yes_if", "")
+    if yes_if and yes_if not in YES_IF:
+        mistakes.wrong(
+            where,
+            "yes_if",
+            f"yes_if of '{words}' is {yes_if!r}",
+            f"Write one of {', '.join(YES_IF)}: for which result yes is the answer.",
+        )
+        yes_if = ""
+    return ReaderQuestion(" ".join(words.split()), source, str(yes_if))
 
 
 def _texts(
-    own: Mapping[str, Any], keys: tuple[str, ...], name: str, mistakes: Mistakes
+    own: Mapping[str, Any], keys: tuple[str, ...], where: str, mistakes: Mistakes
 ) -> dict[str, str]:
     """The texts of an entry; each must be there."""
-    mistakes.known_keys(own, keys, "publishing")
+    mistakes.known_keys(own, keys, where)
     texts = {}
+    name = where.split(".")[1]
     for key in keys:
         value = own.get(key)
         if not isinstance(value, str) or not value.strip():
             mistakes.wrong(
-                "publishing",
-                name,
+                where,
+                "" if key not in own else key,
                 f"an entry of {name} has no {key}",
                 f"Write {', '.join(f'{one} = ...' for one in keys)} in each.",
             )

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final, cast
 
+from quenchbook.errors import UnitError
 from quenchbook.study.factors import COLUMN_ENDINGS, ROUTE_WORDS, UNITS, Factor, Level, Shape, Unit
-from quenchbook.study.mistakes import NAME, Mistakes, nearest
+from quenchbook.study.mistakes import NAME, Mistakes, nearest, shown
 from quenchbook.study.plausible_levels import check_temperatures
 from quenchbook.study.reading_levels import read_grid, read_level, read_levels, written_unit
 
@@ -101,7 +102,8 @@ def _factor(
         )
     parent, exists_for = _nesting(name, entry, where, earlier, mistakes)
     _check_unit_of_nested(name, set_for, earlier.get(parent), where, mistakes)
-    words = {str(k): str(v) for k, v in dict(entry.get("words", {})).items()}
+    own_words = mistakes.table(entry, "words", inside=where)
+    words = {key: mistakes.text(own_words, key, f"{where}.words") for key in own_words}
     if name == "cold_route":
         words = {**ROUTE_WORDS, **words}
     ending = COLUMN_ENDINGS[dimension][0] if dimension else ""
@@ -115,9 +117,20 @@ def _factor(
         nested_in=parent,
         exists_for=exists_for,
         words=words,
-        label=str(entry.get("title", "")),
+        label=mistakes.text(entry, "title", where),
         repeats=_repeats(name, entry.get("repeats"), len(levels), where, mistakes),
+        declared_unit=_declared_unit(raw, unit) if dimension == "temperature" else "",
     )
+
+
+def _declared_unit(raw: Any, unit: Any) -> str:
+    """Unit that all levels are written with; empty where it is that of storage."""
+    written = [raw.get("lowest"), raw.get("highest")] if isinstance(raw, Mapping) else raw
+    try:
+        units = {written_unit(own, unit) for own in written}
+    except UnitError:  # told as a mistake already
+        return ""
+    return "degF" if units == {"degF"} else ""
 
 
 def _check_temperatures(
@@ -201,6 +214,14 @@ def _nesting(
             nearest(parent, earlier),
         )
         return "", ()
+    if not isinstance(levels, list) or not levels:
+        mistakes.wrong(
+            where,
+            "exists_for",
+            f"{name} exists for no level of {parent}: {shown(levels)} is no list of levels",
+            'Write exists_for = { cold_route = ["freezer"] }.',
+        )
+        return "", ()
     chosen = tuple(read_level(earlier[parent], x, where, "exists_for", mistakes) for x in levels)
     if name == "delay" and parent == "cold_route" and "none" in chosen:
         mistakes.wrong(
@@ -209,4 +230,5 @@ def _nesting(
             "a delay has no meaning for route 'none'",
             "Remove none from the list.",
         )
-    return parent, tuple(level for level in chosen if level is not None)
+    there = tuple(level for level in chosen if level is not None)
+    return (parent, there) if there else ("", ())

@@ -8,7 +8,7 @@ from typing import Any, Final, cast
 
 from quenchbook.errors import UnitError
 from quenchbook.study.factors import Factor, Level
-from quenchbook.study.mistakes import Mistakes, nearest
+from quenchbook.study.mistakes import Mistakes, nearest, shown
 from quenchbook.units import (
     STORAGE_UNITS,
     convert,
@@ -168,7 +168,7 @@ def read_level_table(
     """Factor names to declared levels: ``{ cold_route = "none" }``."""
     if not isinstance(table, Mapping):
         mistakes.wrong(
-            where, key, f"{key} is {table!r}", f'Write {key} = {{ cold_route = "none" }}.'
+            where, key, f"{key} is {shown(table)}", f'Write {key} = {{ cold_route = "none" }}.'
         )
         return {}
     found: dict[str, Level] = {}
@@ -186,8 +186,16 @@ def read_pair_table(
     table: Any, factors: Mapping[str, Factor], where: str, key: str, mistakes: Mistakes
 ) -> dict[str, tuple[Level, Level]]:
     """Factor names to two declared levels: ``{ temper = ["175 degC", "150 degC"] }``."""
+    if not isinstance(table, Mapping):
+        mistakes.wrong(
+            where,
+            key,
+            f"{key} is {shown(table)}, not a factor with two of its levels",
+            f'Write {key} = {{ cold_route = ["dry_ice", "none"] }}.',
+        )
+        return {}
     found: dict[str, tuple[Level, Level]] = {}
-    for name, raw in dict(table).items():
+    for name, raw in table.items():
         if not isinstance(raw, list) or len(raw) != 2:
             mistakes.wrong(
                 where,

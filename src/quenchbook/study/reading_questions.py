@@ -35,13 +35,13 @@ def read_questions(
         number = where.rpartition(".")[2]
         mistakes.known_keys(entry, _TRADE_KEYS if "asks" in entry else _QUESTION_KEYS, where)
         response = _response_of(entry, by_response, where, mistakes)
-        key = str(entry.get("key", f"question_{number}"))
+        key = mistakes.text(entry, "key", where, default=f"question_{number}")
         if key in {other.key for other in questions} | {other.key for other in trade}:
             mistakes.wrong(
                 where, "key", f"key '{key}' is used twice", "Give each question its own key."
             )
-        words = str(entry.get("words", ""))
-        if not words:
+        words = mistakes.text(entry, "words", where)
+        if not words.strip() and isinstance(entry.get("words", ""), str):
             mistakes.wrong(
                 where, "words", "a question has no words", 'Write words = "Is dry ice harder?".'
             )
@@ -68,7 +68,7 @@ def _bound(
     mistakes: Mistakes,
 ) -> Question | None:
     """Question with its comparison or term; None, and a mistake, without one."""
-    compare, term = entry.get("compare"), str(entry.get("term", ""))
+    compare, term = entry.get("compare"), mistakes.text(entry, "term", where)
     if (compare is None) == (not term):
         mistakes.wrong(
             where,
@@ -124,7 +124,7 @@ def _response_of(
     mistakes: Mistakes,
 ) -> str:
     """Column name of the response a question is about."""
-    wanted = str(entry.get("response", ""))
+    wanted = mistakes.text(entry, "response", where)
     name = response_named(wanted, responses)
     if name is None:
         mistakes.wrong(

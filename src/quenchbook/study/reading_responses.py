@@ -58,7 +58,7 @@ def _response(
     mistakes: Mistakes,
 ) -> Response:
     mistakes.known_keys(entry, _RESPONSE_KEYS, where)
-    unit = str(entry.get("unit", ""))
+    unit = mistakes.text(entry, "unit", where)
     if "unit" not in entry:
         mistakes.wrong(
             where,
@@ -76,7 +76,7 @@ def _response(
     ending = unit_ending(unit)
     return Response(
         name=f"{name}_{ending}" if ending else name,
-        quantity=str(entry.get("quantity", name.replace("_", " "))),
+        quantity=mistakes.text(entry, "quantity", where, default=name.replace("_", " ")),
         unit=unit,
         kind=cast(ResponseKind, kind),
         readings=mistakes.count(entry, "readings", where, default=1, least=1),
@@ -181,7 +181,7 @@ def _noise(
         )
     if not sds:
         return None
-    return Noise(sds, str(table.get("source", mistakes.file)))
+    return Noise(sds, mistakes.text(table, "source", where, default=mistakes.file))
 
 
 def _expected_peak(

@@ -33,7 +33,7 @@ def read_trade_question(
     mistakes: Mistakes,
 ) -> TradeQuestion | None:
     """One question with ``asks``; None, and mistakes, if it cannot be understood."""
-    asks = str(entry["asks"])
+    asks = mistakes.text(entry, "asks", where)
     if asks not in ASKS:
         mistakes.wrong(where, "asks", f"'{asks}' cannot be asked", nearest(asks, ASKS))
         return None
@@ -50,9 +50,9 @@ def read_trade_question(
     for name in ("along", "compare", "at", "change", "margin", "within", "target"):
         if name in entry and name not in (*needed, *possible):
             mistakes.wrong(where, name, f'asks = "{asks}" has no {name}', "Leave it out.")
-    along = str(entry.get("along", ""))
+    along = mistakes.text(entry, "along", where)
     numeric = {name: own for name, own in factors.items() if own.is_numeric}
-    if along and along not in numeric:
+    if "along" in entry and along not in numeric:
         mistakes.wrong(
             where,
             "along",

@@ -34,7 +34,7 @@ def read_forbidden(
                 "a forbidden treatment needs levels of two or more factors",
                 f"Write {_EXAMPLE}; a level that is never used is no level.",
             )
-        found.append(ForbiddenTreatment(levels, str(entry.get("reason", ""))))
+        found.append(ForbiddenTreatment(levels, mistakes.text(entry, "reason", where)))
     if len(mistakes.problems) == before:
         for factor, level in _without_treatment(factors, found):
             mistakes.wrong(
@@ -82,7 +82,7 @@ def read_extra_coupons(
     found: list[ExtraCoupons] = []
     for where, entry in mistakes.tables(content, "extra_coupons"):
         mistakes.known_keys(entry, _EXTRA_KEYS, where)
-        key = str(entry.get("key", ""))
+        key = mistakes.text(entry, "key", where)
         if not NAME.fullmatch(key):
             mistakes.wrong(
                 where,
@@ -110,7 +110,7 @@ def read_extra_coupons(
         found.append(
             ExtraCoupons(
                 key=key,
-                words=str(entry.get("words", "")).strip() or key.replace("_", " "),
+                words=mistakes.text(entry, "words", where).strip() or key.replace("_", " "),
                 coupons=mistakes.count(entry, "coupons", where, default=1, least=1),
                 levels=levels,
             )

@@ -3,7 +3,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from tests.conftest import ROOT
 
+import quenchbook as qb
 from quenchbook.bench.hazards import hazards
 from quenchbook.bench.safety import COMMON, LAST_WORD, cautions, reminders
 from quenchbook.metallurgy.room_air import dry_ice_for, oxygen_after_spill
@@ -55,6 +57,57 @@ def test_the_caution_on_oil_has_an_if_only_where_no_oil_is_told(
         c for c in cautions(replace(plane_irons, equipment=equipment)) if c.hazard == "Quench oil"
     ]
     assert own.sentences[0].startswith(first)
+
+
+@pytest.mark.parametrize(
+    ("example", "expected"),
+    [
+        ("coated_bars", {"furnace"}),
+        ("leaf_springs", {"furnace", "oil", "untempered"}),
+        ("springs", {"furnace", "oil", "untempered"}),
+        ("steel_bars", {"furnace"}),  # a heat treatment that is not told
+        ("two_lots", {"furnace", "oil", "untempered", "grinding"}),  # the quench is not told
+        ("plane_irons", {"furnace", "plates", "foil", "untempered", "freezer", "dry_ice", "alcohol",
+                         "nitrogen", "temper", "grinding", "impact"}),
+    ],
+)  # fmt: skip
+def test_each_example_has_the_hazards_that_its_file_speaks_of(
+    example: str, expected: set[str]
+) -> None:
+    assert set(hazards(qb.read_study(ROOT / "data" / example))) == expected
+
+
+@pytest.mark.parametrize("example", ["springs", "leaf_springs"])
+def test_oil_that_is_a_factor_is_told_and_has_no_if(example: str) -> None:
+    own = cautions(qb.read_study(ROOT / "data" / example))
+    (oil,) = (one for one in own if one.hazard == "Quench oil")
+    assert oil.sentences[0].startswith("Its flash point")
+
+
+@pytest.mark.parametrize(
+    ("note", "expected"),
+    [
+        ("Bars were quenched in warm oil.", {"oil", "untempered"}),
+        ("Bars were quenched in water, no oil.", {"water", "untempered"}),
+        ("Bars lay in a salt bath.", {"salt"}),
+        ("Bars went from the quench into liquid nitrogen.", {"nitrogen", "untempered", "oil"}),
+        ("Steel with 0.1 % nitrogen.", set()),
+        ("The data were taken from a copy without any change.", set()),
+    ],
+)
+def test_notes_are_read_for_hazards(coated_bars: Study, note: str, expected: set[str]) -> None:
+    assert set(hazards(replace(coated_bars, notes=(note,)))) - {"furnace"} == expected
+
+
+def test_what_is_told_as_held_constant_is_read(coated_bars: Study) -> None:
+    study = replace(coated_bars, held_constant={"oil_temp": "50 degC"})
+    assert "oil" in hazards(study)
+
+
+def test_amounts_follow_settings_and_not_what_questions_speak_of(coated_bars: Study) -> None:
+    study = replace(coated_bars, question="Would liquid nitrogen do more?")
+    assert "nitrogen" in hazards(study)
+    assert "nitrogen" not in hazards(study, only_settings=True)
 
 
 def test_alcohol_is_shown_when_the_bath_of_the_dry_ice_is_not_told(plane_irons: Study) -> None:

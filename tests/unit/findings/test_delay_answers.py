@@ -122,13 +122,65 @@ def test_each_open_or_closed_end_has_its_words(
     assert plain(words.sentence) == sentence
 
 
-def test_without_a_shown_gain_the_set_is_printed_and_half_called_undefined(
-    fitted: HalfLoss,
+def test_without_a_shown_gain_the_answer_is_that_first_and_the_set_follows(
+    tmp_path: Path,
 ) -> None:
-    words = half_loss_words(replace(fitted, gain_shown=False), WHAT, "hardness")
-    assert words.outcome == "no gain shown"
-    assert "half of it is not defined unless there is a gain" in words.sentence
-    assert words.sentence.startswith("Half of the gain in hardness")
+    frame = simulated_frame((0.2, 0.0, -0.1, 0.1), MINUTES, sd=0.5)
+    own = qb.analyse(written_study(tmp_path, frame)).finding("half")
+    assert isinstance(own, TradeFinding)
+    assert (own.outcome, own.verdict) == ("no gain shown", "undecided")
+    first, second, *_ = plain(own.sentence).split(". ")
+    assert first.startswith("No gain in hardness of cold over no cold step was shown after 6 min")
+    assert first.endswith("so it is not known that there is one to lose")
+    assert second.startswith(
+        "Half of it is not defined unless there is; if there is, the data allow"
+    )
+    assert math.isnan(own.estimate)
+    assert own.is_open
+    assert own.remedy == "More furnace loads can tell whether there is."
+
+
+MARGIN = 'unit = "HRC"\nequivalence_margin = "0.5 HRC"'
+
+
+@pytest.mark.parametrize("gains", [(0.0, 0.0, 0.0, 0.0), (0.2, 0.1, 0.0, -0.1)])
+def test_a_gain_smaller_than_the_margin_is_none_to_lose(
+    tmp_path: Path, gains: tuple[float, ...]
+) -> None:
+    frame = simulated_frame(gains, MINUTES, sd=0.05)
+    own = qb.analyse(written_study(tmp_path, frame, response=MARGIN)).finding("half")
+    assert isinstance(own, TradeFinding)
+    assert (own.outcome, own.verdict) == ("no gain to lose", "equivalent")
+    assert plain(own.sentence).startswith(
+        "There is no gain in hardness of cold over no cold step to lose that matters: after 6 min"
+    )
+    assert "less than the margin of 0.5" in own.sentence
+    assert math.isnan(own.estimate)
+    assert math.isnan(own.conf_low)
+    assert not own.is_open
+    assert not own.remedy
+
+
+def test_a_gain_larger_than_the_margin_is_answered_as_before(tmp_path: Path) -> None:
+    frame = simulated_frame((2.0, 1.5, 1.0, 0.5), MINUTES, sd=0.05)
+    own = qb.analyse(written_study(tmp_path, frame, response=MARGIN)).finding("half")
+    assert own.word == "inside the tested delays"
+    assert own.sentence.startswith("Half of the gain in hardness")
+
+
+def test_a_loss_has_no_gain_to_lose(tmp_path: Path) -> None:
+    frame = simulated_frame((-2.0, -1.5, -1.0, -0.5), MINUTES, sd=0.05)
+    own = qb.analyse(written_study(tmp_path, frame)).finding("half")
+    assert own.word == "no gain to lose"
+    assert own.sentence.split(". ")[0].endswith(": a loss.")
+
+
+def test_on_the_log_scale_the_margin_of_a_gain_is_a_share(tmp_path: Path) -> None:
+    frame = simulated_frame((0.5, 0.4, 0.3, 0.2), MINUTES, sd=0.05)
+    response = 'unit = "HRC"\nscale = "log"\nequivalence_margin = "15 %"'
+    own = qb.analyse(written_study(tmp_path, frame, response=response)).finding("half")
+    assert own.word == "no gain to lose"
+    assert "less than the margin of 15\u00a0%" in own.sentence
 
 
 def test_an_open_upper_end_is_infinite_in_the_finding(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
 from quenchbook.findings.equal_hardness_answers import equal_hardness_finding
+from quenchbook.findings.plain_answers import plain_answer
 from quenchbook.findings.trade_answers import trade_answer
 from quenchbook.findings.trade_findings import TradeFinding
 from quenchbook.findings.verdicts import Finding
@@ -115,7 +116,9 @@ def test_lines_that_are_not_parallel_are_answered_at_both_ends(
     monkeypatch.setattr(home, lambda *_, **__: steep)
     own = trade_answer(models, QUESTION)
     assert isinstance(own, TradeFinding)
-    assert own.word == "changes with hardness"
+    assert own.word == "no single number"
+    assert "because the temper lines did not pass as parallel (p = .007)" in own.sentence
+    assert "are not parallel" not in own.sentence  # a check at 5 % gives no number, and no claim
     assert math.isnan(own.estimate)
     assert "in total" in own.sentence.partition("; at the same hardness")[0]
     assert "at 62.8\u00a0HRC" in own.sentence
@@ -201,3 +204,16 @@ def test_levels_of_one_unit_each_have_no_test_and_the_cure_is_more_units(
         "No test is possible: each cold route came from one cold batch. More cold batches of each "
         "cold route make it possible."
     )
+
+
+def test_an_answer_at_both_ends_counts_as_partly_told(
+    answer: Finding, models: Mapping[str, MixedModel], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    result: Any = answer.result
+    steep = replace(result, checks=(LineCheck("parallel", 9.0, 1, 20, 0.007),))
+    home = "quenchbook.findings.equal_hardness_answers.equal_hardness_contrast"
+    monkeypatch.setattr(home, lambda *_, **__: steep)
+    own = trade_answer(models, QUESTION)
+    assert isinstance(own, TradeFinding)
+    assert not plain_answer(own).startswith("The study could not tell")
+    assert "no single number is given" in plain_answer(own)

@@ -51,7 +51,22 @@ def test_the_report_says_how_questions_share_the_level(analyses) -> None:
         block = qb.report_limits(analysis)[-1]
         texts.append("".join("".join(map(str, item)) for item in block.items))
     assert "each judged on their own" in texts[0]
-    assert "share one level of 95\u00a0%" in texts[1]
+    assert f"The {COUNT} questions share one level of 95\u00a0%" in texts[1]
+    assert len(analyses[1].findings) < COUNT  # one has no answer, and still has its share
+
+
+def test_the_report_says_how_often_some_question_of_many_errs(analyses) -> None:
+    block = qb.report_limits(analyses[0])[-1]
+    text = "".join("".join(map(str, item)) for item in block.items)
+    some = 1 - 0.95 ** len(analyses[0].findings)
+    assert f"at least one such in {some:.0%}".replace("%", "\u00a0%") in text
+
+
+def test_a_shared_level_is_printed_with_its_digits(analyses) -> None:
+    each, together = (own.finding("window_dry_ice") for own in analyses)
+    assert "95\u00a0% confidence for both ends" in each.sentence
+    assert "99.76\u00a0% confidence for both ends" in together.sentence
+    assert together.confidence == pytest.approx(1 - 0.05 / COUNT)
 
 
 def test_a_change_after_the_plan_is_exploratory(analyses) -> None:

@@ -22,8 +22,10 @@ from quenchbook.fit.fitted_curve import FittedCurve
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peaks import place_of_curve
 from quenchbook.fit.stratum_covariance import NoisyRows
+from quenchbook.fit.target_window import TargetWindow
 from quenchbook.fit.working_window import WorkingWindow
 from quenchbook.records.reading import Records
+from quenchbook.study.factors import Level
 from quenchbook.study.trade_questions import TradeQuestion
 
 RESPONSE = "hardness_hrc"
@@ -45,6 +47,7 @@ def drawn(
     bent: float,
     sd: float = 0.05,
     settings: int = 4,
+    confidence: float = 0.95,
 ) -> TradeFinding:
     """Finding of a made-up curve with its noise, x from -1 to 1 over 940 to 1030 degC."""
     model = models[RESPONSE]
@@ -56,7 +59,7 @@ def drawn(
     factor = model.study.factor("austenitize")
     curve = FittedCurve(
         noise, 2, 985.0, 45.0, "austenitize", factor, settings, 7, "furnace loads",
-        at={"cold_route": "dry_ice"}, model=model,
+        confidence=confidence, at={"cold_route": "dry_ice"}, model=model,
     )  # fmt: skip
     question = asked("peak", at={"cold_route": "dry_ice"})
     return peak_finding(model, model.study, question, place_of_curve(curve))
@@ -116,6 +119,25 @@ def test_a_rising_curve_whose_interval_reaches_inside_is_not_said_to_have_no_pea
     assert text(own).startswith("Dry ice: hardness still rises at 1030 °C (p")
     assert f"; peak at {own.conf_low:.0f} °C or higher (95 % interval) (judged on" in text(own)
     assert own.estimate_words == "estimate above 1030\u00a0°C"
+
+
+def test_a_rise_is_claimed_at_the_level_of_the_question_not_always_at_five_per_cent(
+    models: Mapping[str, MixedModel],
+) -> None:
+    rise = (63.0, 1.0, -0.35, 0.072)
+    shown, shared = drawn(models, *rise), drawn(models, *rise, confidence=0.9976)
+    assert shown.outcome == "still rising"
+    assert shared.outcome != "still rising"
+    assert "still rises" not in shared.sentence
+
+
+def test_a_peak_is_called_inside_at_the_level_of_the_question(
+    models: Mapping[str, MixedModel],
+) -> None:
+    bow = (63.0, 1.0, -0.72, 0.1)
+    shown, shared = drawn(models, *bow), drawn(models, *bow, confidence=0.9976)
+    assert "lies below a peak inside it" in shown.sentence
+    assert "lies below a peak inside it" not in shared.sentence
 
 
 def test_a_falling_curve_whose_interval_reaches_inside_says_the_limit(
@@ -240,10 +262,35 @@ def test_a_working_window_tells_what_is_certain_and_what_is_possible(
     own = trade_answer(models, asked("working_window", at={"cold_route": "none"}, within=0.3))
     assert isinstance(own, TradeFinding)
     assert text(own).startswith(
-        "No cold step: within 0.3 HRC of the peak hardness certainly from 957 to 988 °C, possibly "
-        "from 940 to 1005 °C and perhaps below"
+        "No cold step: within 0.3 HRC of the peak hardness certainly from 958 to 985 °C, possibly "
+        "from 940 to 1007 °C and perhaps below (95 % confidence for both ends, judged on"
     )
     assert own.conf_low == -math.inf
+
+
+def test_both_ends_of_a_window_share_the_confidence_of_the_question(
+    models: Mapping[str, MixedModel],
+) -> None:
+    at: dict[str, Level] = {"cold_route": "none"}
+    own = trade_answer(models, asked("working_window", at=at, within=0.3))
+    assert isinstance(own, TradeFinding)
+    assert own.confidence == 0.95
+    one = qb.working_window(models[RESPONSE], "austenitize", 0.3, at=at, confidence=0.975)
+    assert isinstance(own.result, WorkingWindow)
+    assert own.result.certain == one.certain
+    assert own.result.lower_set == one.lower_set
+
+
+def test_both_limits_of_both_ends_of_a_target_window_share_the_confidence(
+    models: Mapping[str, MixedModel],
+) -> None:
+    at: dict[str, Level] = {"cold_route": "dry_ice"}
+    own = trade_answer(models, asked("target_window", at=at, target=62.0))
+    assert isinstance(own, TradeFinding)
+    one = qb.target_window(models[RESPONSE], "austenitize", 62.0, at=at, confidence=0.9875)
+    assert isinstance(own.result, TargetWindow)
+    assert own.result.certain == one.certain
+    assert own.result.possible == one.possible
 
 
 def test_a_narrow_window_is_nowhere_certain(models: Mapping[str, MixedModel]) -> None:
@@ -258,10 +305,10 @@ def test_a_target_window_says_its_confidence_and_the_noise_of_a_new_coupon(
 ) -> None:
     own = trade_answer(models, asked("target_window", at={"cold_route": "dry_ice"}, target=62.0))
     assert isinstance(own, TradeFinding)
-    assert "90 % of new coupons reach a hardness of 62 HRC certainly from 962 to 1030 °C" in text(
+    assert "90 % of new coupons reach a hardness of 62 HRC certainly from 967 to 1030 °C" in text(
         own
     )
-    assert "95 % confidence at each single setting" in text(own)
+    assert "95 % confidence for all of it" in text(own)
     assert own.notes[0].startswith("A tolerance limit")
 
 

@@ -113,6 +113,6 @@ def test_a_margin_is_above_zero(margin: float) -> None:
 def test_ratios_and_p_values_are_written_for_people() -> None:
     assert percent_text(np.log(1.12)) == "+12\u00a0%"
     assert percent_text(np.log(0.95)) == "−5.0\u00a0%"
-    assert p_text(0.0241) == "p\u00a0.024"
-    assert p_text(0.2093) == "p\u00a0.21"
+    assert p_text(0.0241) == "p\u00a0=\u00a0.024"
+    assert p_text(0.2093) == "p\u00a0=\u00a0.21"
     assert p_text(0.00002) == "p\u00a0<\u00a0.001"

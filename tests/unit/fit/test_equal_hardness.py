@@ -239,7 +239,7 @@ def test_lines_that_are_not_parallel_give_no_single_number() -> None:
     assert not own.one_number
     assert "at equal hardness" not in set(own.to_frame()["line"])
     assert own.to_frame()["line"].str.startswith("at hardness").sum() == 2
-    assert any("not parallel" in note for note in own.notes)
+    assert any("did not pass as parallel" in note for note in own.notes)
 
 
 def test_passing_as_parallel_is_called_no_proof(result: EqualHardness) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import json
 import re
@@ -15,13 +16,14 @@ from typing import Any
 
 import frictionless
 import pytest
+import xlsxwriter
 import yaml
 from tests.conftest import ROOT
 from tests.open_data import files_of, rows_of, text_of
 
 import quenchbook as qb
 from quenchbook.columns import meaning
-from quenchbook.errors import ReportError
+from quenchbook.errors import QuenchbookWarning, ReportError
 from quenchbook.report.archive import zip_bytes
 from quenchbook.report.edition import Edition
 
@@ -183,9 +185,11 @@ def test_notebook_has_no_outputs_and_no_cells_for_supporters(coated_bars_folder:
         "cell_type": "markdown", "id": "s", "metadata": {"tags": ["supporters"]},
         "source": "Thanks to Harlequin",
     }  # fmt: skip
+    note = {**secret, "id": "n", "metadata": {"tags": ["remove-cell"]}}
     output = {"output_type": "stream", "name": "stdout", "text": "Harlequin was here"}
-    given["cells"] = [secret, *given["cells"]]
-    public = [c for c in given["cells"] if "supporters" not in c["metadata"].get("tags", [])]
+    given["cells"] = [secret, note, *given["cells"]]
+    unwanted = {"supporters", "remove-cell"}
+    public = [c for c in given["cells"] if not unwanted & set(c["metadata"].get("tags", []))]
     public[-1] |= {"outputs": [output], "execution_count": 3}
     given["metadata"]["widgets"] = {"state": "Harlequin"}
     (place / "05_report.ipynb").write_text(json.dumps(given), encoding="utf-8")
@@ -214,7 +218,8 @@ def test_nothing_of_the_supporters_is_in_the_archive(coated_bars_folder: Path) -
     for word in (b"Harlequin", b"Columbine", b"Groschen", b"jpg", b"jpeg"):
         assert word not in everything
     copy = text_of(archive, "study/study.toml")
-    assert hashlib.sha256(path.read_bytes()).hexdigest() in copy
+    # all but prices and words is public: with the checksum of the whole, prices can be guessed
+    assert hashlib.sha256(path.read_bytes()).hexdigest() not in copy
     assert "Is it worth it?" in copy
     assert qb.verify_archive(archive).agrees
     assert "Not in this copy: [costs], support of [publishing]" in text_of(archive, "README.md")
@@ -246,8 +251,63 @@ def test_supporters_get_no_archive_of_their_own(coated_bars_folder: Path) -> Non
     document: Any = None
     assert write_archive_edition(Edition("supporters", study, document, reports)) == []
     assert not reports.exists()
-    with pytest.raises(ReportError, match="comes with the public edition"):
-        qb.report_study(coated_bars_folder, editions=["supporters"], to=["archive"])
+    for to in (["archive"], ["archive", "html"]):
+        with pytest.raises(ReportError, match="comes with the public edition"):
+            qb.report_study(coated_bars_folder, editions=["supporters"], to=to)
+    assert not reports.exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("notes.txt", "is no name of a zip archive"),
+        ("photos.zip", "is no archive of open data"),
+        ("folder.zip", "is no archive of open data"),
+    ],
+)
+def test_a_file_of_somebody_else_is_not_replaced(
+    name: str, told: str, coated_bars_folder: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
+    (tmp_path / "folder.zip").mkdir()
+    with zipfile.ZipFile(tmp_path / "photos.zip", "w") as archive:
+        archive.writestr("a.jpg", b"mine")
+    before = {path: path.read_bytes() for path in tmp_path.glob("*.*") if path.is_file()}
+    with pytest.raises(ReportError, match=told):
+        qb.write_archive(coated_bars_folder, tmp_path / name)
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_an_archive_is_replaced_and_its_folders_are_made(
+    coated_bars_folder: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "new" / "deep" / "x.zip"
+    first = qb.write_archive(coated_bars_folder, path).read_bytes()
+    assert qb.write_archive(coated_bars_folder, path).read_bytes() == first
+
+
+def test_a_place_that_cannot_be_written_is_told(coated_bars_folder: Path, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("a file", encoding="utf-8")
+    with pytest.raises(ReportError, match="cannot be written"):
+        qb.write_archive(coated_bars_folder, tmp_path / "file" / "x.zip")
+
+
+def test_records_that_are_workbooks_go_along_with_a_warning(coated_bars_folder: Path) -> None:
+    records = coated_bars_folder / "records"
+    book = xlsxwriter.Workbook(records / "resistance.xlsx")
+    sheet = book.add_worksheet("resistance")
+    lines = (records / "resistance.csv").read_text("utf-8").splitlines()
+    for number, row in enumerate(csv.reader(lines[1:])):  # the first names the plan
+        sheet.write_row(number, 0, [float(cell) if cell.isdigit() else cell for cell in row])
+    book.close()
+    (records / "resistance.csv").unlink()
+    with pytest.warns(
+        QuenchbookWarning, match=r"resistance\.xlsx: a workbook goes .* byte for byte"
+    ):
+        archive = qb.write_archive(coated_bars_folder)
+    told = "- `study/records/resistance.xlsx`: workbooks, byte for byte"
+    assert told in text_of(archive, "README.md")
+    assert qb.verify_archive(archive).agrees
 
 
 # --- papers ---------------------------------------------------------------------------------------
@@ -277,6 +337,29 @@ def test_readme_says_that_the_demonstration_is_invented(plane_irons_archive: Pat
     for path in files_of(plane_irons_archive):
         folder, _, name = path.rpartition("/")
         assert name in text or folder in text
+
+
+def test_readme_tells_the_model_of_each_response_and_its_units(plane_irons_archive: Path) -> None:
+    text = text_of(plane_irons_archive, "README.md")
+    assert (
+        "- `log(impact_j) ~ austenitize + cold_route + temper + delay + day`, random units "
+        "`furnace_load + cold_batch + temper_batch + coupon`; austenitize_c as a quadratic curve"
+    ) in text
+    assert "- `hardness_hrc ~ austenitize + cold_route" in text
+
+
+def test_limits_follow_from_the_recipe_of_the_readme(plane_irons_archive: Path) -> None:
+    # "estimate plus and minus std_error times the quantile of Student's t with df": scipy.stats
+    from scipy.stats import t
+
+    assert "quantile of\nStudent's t with `df`" in text_of(plane_irons_archive, "README.md")
+    rows = {row["key"]: row for row in rows_of(plane_irons_archive, "findings")}
+    for key in ("freezer", "dry_ice", "temper", "cold_needs_heat"):
+        row = {name: float(rows[key][name]) for name in
+               ("estimate", "std_error", "df", "confidence", "conf_low", "conf_high")}  # fmt: skip
+        half = row["std_error"] * t.ppf((1 + row["confidence"]) / 2, row["df"])
+        assert row["conf_low"] == pytest.approx(row["estimate"] - half, rel=1e-9)
+        assert row["conf_high"] == pytest.approx(row["estimate"] + half, rel=1e-9)
 
 
 def test_environment_can_be_read_by_pip(plane_irons_archive: Path) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 
 import pytest
 from tests.conftest import ROOT
 
-from quenchbook.report.public_copies import public_study
+from quenchbook.report.public_copies import left_out_of, public_study
 
 BASE = 'key = "a"\ndate = 2026-01-14\n\n[layout]\nfurnace_loads = 3 # three\n'
 
@@ -22,15 +23,39 @@ def test_a_file_without_private_tables_keeps_its_bytes() -> None:
     assert public_study(data) == (data, ())
 
 
-def test_tables_are_cut_with_the_comments_above_and_in_them() -> None:
+def test_no_comment_is_left_where_something_is_left_out() -> None:
     text, left_out = copied(
-        f"{BASE}\n# prices, secret\n[costs]\ncoupon = 3 # secret\n# secret\nbar = 2\n\n# next\n"
-        "[steel]\ngrade = 'A2'\n"
+        f"{BASE}\n# secret\n[costs]\ncoupon = 3 # secret\n# secret\nbar = 2\n# secret\n\n"
+        "[steel] # secret\ngrade = 'A2 # 3' # secret\n# secret\n"
     )
-    assert left_out == ("[costs]",)
+    assert left_out == ("[costs]", "comments")
     assert "secret" not in text
-    assert "# next\n[steel]" in text
-    assert "# three" in text
+    assert [line for line in text.splitlines() if "#" in line] == [
+        "# Public copy of a study file. Left out: [costs], comments.",
+        "# Neither the plan nor the declaration nor the analysis depends on what is left out.",
+        'grade = "A2 # 3"',
+    ]
+    assert left_out_of(text.encode()) == left_out
+
+
+@pytest.mark.parametrize(
+    "comment", ["# photos = ['Pierrot.jpg']", "#support = 'Pierrot'", "# [costs] of Pierrot"]
+)
+def test_an_entry_that_was_taken_out_with_a_comment_mark_is_private(comment: str) -> None:
+    text, left_out = copied(f"{BASE}\n[publishing]\nunits = 'both'\n{comment}\n")
+    assert "Pierrot" not in text
+    assert left_out == ("comments",)
+
+
+@pytest.mark.parametrize("name", ["plane_irons", "springs", "two_lots"])
+def test_factors_and_questions_keep_their_order(name: str) -> None:
+    text = (ROOT / "data" / name / "study.toml").read_text("utf-8")
+    bare = re.sub(r"(?m)^\[costs\]\n(?:[^\[\n].*\n)*", "", text)
+    expected = tomllib.loads(bare)
+    copy = tomllib.loads(copied(bare + "\n[costs]\ncoupon = 3\n")[0])
+    assert copy == expected
+    for key in ("factors", "responses"):
+        assert list(copy[key]) == list(expected[key])
 
 
 @pytest.mark.parametrize(
@@ -92,5 +117,4 @@ def test_the_copy_of_the_demonstration_lacks_its_prices_only(name: str) -> None:
     expected = tomllib.loads(data.decode())
     del expected["costs"]
     assert tomllib.loads(copy.decode()) == expected
-    assert left_out == ("[costs]",)
-    assert b"# --- declared questions" in copy
+    assert left_out == ("[costs]", "comments")

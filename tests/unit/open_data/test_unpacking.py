@@ -97,6 +97,33 @@ def test_a_workbook_that_unpacks_to_too_much_is_refused(
         unpacked(path, place)
 
 
+def test_a_workbook_whose_first_part_is_damaged_is_refused(tmp_path: Path, place: Path) -> None:
+    # its other parts could be a bomb that is counted no more
+    book = io.BytesIO()
+    with zipfile.ZipFile(book, "w", zipfile.ZIP_STORED) as archive:
+        archive.writestr("first.xml", b"sound")
+        archive.writestr("sheet1.xml", bytes(100))
+    data = book.getvalue().replace(b"sound", b"wrong")
+    path = zipped(tmp_path / "x.zip", ("study/records/a.xlsx", data))
+    with pytest.raises(ArchiveError, match=r"a\.xlsx: is no sound workbook"):
+        unpacked(path, place)
+
+
+def test_files_and_workbooks_share_one_budget(
+    tmp_path: Path, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(unpacking, "MOST_BYTES", 1_000_000)
+    book = io.BytesIO()
+    with zipfile.ZipFile(book, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("sheet1.xml", bytes(600_000))
+    one = zipped(tmp_path / "one.zip", ("a.xlsx", book.getvalue()))
+    assert unpacked(one, place) == ["a.xlsx"]
+    (place / "a.xlsx").unlink()
+    two = zipped(tmp_path / "two.zip", ("a.xlsx", book.getvalue()), ("b.xlsx", book.getvalue()))
+    with pytest.raises(ArchiveError, match=r"b\.xlsx: unpacks to more"):
+        unpacked(two, place)
+
+
 def test_too_many_files_are_refused(
     tmp_path: Path, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

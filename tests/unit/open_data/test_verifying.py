@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from tests.open_data import changed, files_of, replaced
 
 import quenchbook as qb
-from quenchbook.archive_steps import Verification
+from quenchbook import archive_steps
 from quenchbook.cli import main
 from quenchbook.columns import meaning
 from quenchbook.errors import ArchiveError
-from quenchbook.report.archive import zip_bytes
+from quenchbook.report.archive import checksums, zip_bytes
 from quenchbook.report.archive_comparison import page_text, printed_texts
 from quenchbook.report.document import Document
 from quenchbook.report.html import html_page
+from quenchbook.report.verification import Verification
 
 
 def places(done: Verification) -> set[tuple[str, str, str]]:
@@ -136,7 +138,8 @@ def test_a_changed_plan_cannot_be_read(coated_bars_archive: Path, tmp_path: Path
     done = qb.verify_archive(changed(coated_bars_archive, tmp_path / "x.zip", one))
     assert not done.agrees
     assert done.numbers == 0
-    assert "readable" in done.summary()
+    assert "study cannot be recomputed: '" in done.summary()
+    assert "recomputed ''" not in done.summary()
     assert "/tmp" not in done.summary()
 
 
@@ -146,6 +149,75 @@ def test_a_plan_that_is_no_plan_is_a_difference(
 ) -> None:
     one = {"study/plan/plan.json": lambda _: text}
     assert not qb.verify_archive(changed(coated_bars_archive, tmp_path / "x.zip", one)).agrees
+
+
+@pytest.mark.parametrize(
+    ("path", "change"),
+    [
+        ("datapackage.json", replaced('"quenchbook:plan": "', '"quenchbook:plan": "0')),
+        ("datapackage.json", replaced('"created"', '"made"')),
+        ("README.md", replaced("Plan ", "Plan 0")),
+        ("LICENSE.txt", replaced("Author: ", "Author: Brighella, ")),
+        ("CITATION.cff", replaced("name: ", "name: B")),
+    ],
+)
+def test_a_changed_paper_with_mended_checksums_is_found(
+    path: str, change: Callable[[str], str], coated_bars_archive: Path, tmp_path: Path
+) -> None:
+    done = qb.verify_archive(changed(coated_bars_archive, tmp_path / "x.zip", {path: change}))
+    assert {(own.table, own.column) for own in done.differences} == {(path, "line")}
+
+
+def test_a_descriptor_with_the_checksum_of_another_table_is_found(
+    coated_bars_archive: Path, tmp_path: Path
+) -> None:
+    files = files_of(coated_bars_archive)
+    files["data/readings.csv"] = files["data/readings.csv"].replace(b"\n", b"\r\n")  # same cells
+    files["SHA256SUMS"] = checksums(
+        {path: data for path, data in files.items() if path != "SHA256SUMS"}
+    ).encode()
+    path = tmp_path / "x.zip"
+    path.write_bytes(zip_bytes(files))
+    done = qb.verify_archive(path)
+    assert {(own.table, own.column) for own in done.differences} == {("datapackage.json", "line")}
+
+
+def test_files_that_are_not_recomputed_are_named(coated_bars_archive: Path, tmp_path: Path) -> None:
+    notebook = {"study/notebooks/05_report.ipynb": replaced("import quenchbook", "import os")}
+    done = qb.verify_archive(changed(coated_bars_archive, tmp_path / "x.zip", notebook))
+    assert done.not_compared == ("study/notebooks/05_report.ipynb",)
+    assert "taken as given: study/notebooks/05_report.ipynb." in done.summary()
+    assert "All that was compared agrees." in done.summary()
+    assert qb.verify_archive(coated_bars_archive).not_compared == ()
+
+
+def test_papers_of_another_version_are_named_as_not_compared(
+    coated_bars_archive: Path, tmp_path: Path
+) -> None:
+    one = {"environment.txt": lambda text: re.sub("quenchbook==.*", "quenchbook==9.9", text)}
+    done = qb.verify_archive(changed(coated_bars_archive, tmp_path / "x.zip", one))
+    assert {"CITATION.cff", "LICENSE.txt", "README.md", "datapackage.json"} <= set(
+        done.not_compared
+    )
+
+
+def test_a_study_of_a_stranger_that_is_too_large_is_not_analysed(
+    coated_bars_archive: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(archive_steps, "MOST_COUPONS", 5)
+    monkeypatch.setattr("quenchbook.findings.answers.analyse", None)
+    (own,) = qb.verify_archive(coated_bars_archive).differences
+    assert re.search(r"it has \d+ coupons; an archive is recomputed up to 5", str(own))
+
+
+def test_a_study_that_needs_too_much_memory_is_a_difference(
+    coated_bars_archive: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def analyse(_: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("quenchbook.findings.answers.analyse", analyse)
+    assert not qb.verify_archive(coated_bars_archive).agrees
 
 
 def test_other_versions_are_named(coated_bars_archive: Path, tmp_path: Path) -> None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
+from quenchbook.plots.curve_grid import coupons_of, grid_of, groups_of, nearest, places_of
 from quenchbook.plots.curves import figure_response_curves
 from quenchbook.plots.furnace_order import figure_furnace_order
 from quenchbook.plots.noise import figure_noise_budget
@@ -59,3 +61,17 @@ def test_no_load_stands_out_unless_its_band_leaves_the_usual_scatter(shapes: Any
     assert figure_furnace_order(order).finding.startswith(
         "Furnace load 4 lies high, beyond the usual scatter; furnace loads scatter by 0.43"
     )
+
+
+@pytest.mark.parametrize("name", ["plane_irons", "coated_bars"])
+def test_loads_of_a_level_stay_within_a_quarter_of_its_room(shapes: Any, name: str) -> None:
+    curves = shapes.CURVES[name]()
+    groups = groups_of(curves)
+    places = places_of(curves, 2)
+    grid = grid_of(curves, groups, places)
+    room = min(np.diff(np.sort(places.marks))) / (grid.x_limits[1] - grid.x_limits[0]) * grid.width
+    for group in groups:
+        own = coupons_of(curves, group)
+        most = own.groupby(nearest(places.of(own["x"]), places))["furnace_load"].nunique().max()
+        # 2 pt: the edges of a panel are known only after the step
+        assert grid.step * (most - 1) / 2 <= 0.25 * room + 2.0

@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from tests.conftest import ROOT
 
 import quenchbook as qb
+from quenchbook.findings.answers import Analysis
 from quenchbook.findings.evidence_answers import EvidenceAnswer
 from quenchbook.plots.drawing import Drawing
 from quenchbook.records.published_comparisons import EvidenceTable
@@ -11,9 +14,9 @@ from quenchbook.report.evidence_blocks import report_evidence
 
 
 @pytest.fixture(scope="module")
-def answer() -> EvidenceAnswer:
-    analysis = qb.analyse(qb.read_folder(ROOT / "data" / "plane_irons")[2])
-    (own,) = qb.evidence_answers(qb.read_evidence(ROOT / "data" / "plane_irons"), analysis)
+def answer(plane_irons_analysis: Analysis) -> EvidenceAnswer:
+    evidence = qb.read_evidence(ROOT / "data" / "plane_irons")
+    (own,) = qb.evidence_answers(evidence, plane_irons_analysis)
     return own
 
 
@@ -76,3 +79,21 @@ def test_the_section_names_the_source_of_each_study() -> None:
     ]  # fmt: skip
     assert len(blocks[-1].items) == 8
     assert all("Source: invented" in own[1] for own in blocks[-1].items)
+
+
+def test_invented_studies_are_called_so_in_figure_and_alternative_text(
+    answer: EvidenceAnswer, drawing: Drawing
+) -> None:
+    assert "8 published studies, 8 of them invented" in drawing.alt
+    assert "…" not in drawing.alt
+    found = answer.findings[0].synthesis
+    assert found is not None
+    named = tuple(
+        replace(one, study=one.study.replace("invented study", "Study"))
+        for one in found.comparisons
+    )
+    own = replace(answer.findings[0], synthesis=replace(found, comparisons=named))
+    other = qb.figure_evidence(replace(answer, findings=(own, *answer.findings[1:])))
+    words = [text.get_text() for text in other.figure.axes[0].texts]
+    assert "Study A (invented)" in words
+    assert "3 invented studies" in words

@@ -59,7 +59,10 @@ def test_the_key_explains_the_working_window(drawing: Drawing) -> None:
 
 
 def test_the_caption_and_the_alternative_text_name_the_peaks(drawing: Drawing) -> None:
-    assert "dry ice peak 1002" in drawing.finding
+    assert drawing.finding == (
+        "Hardness peaks lie from 972\u00a0°C (no cold step) to 1002\u00a0°C (dry ice)."
+    )
+    assert "dry ice peak 1002\u00a0°C (993 to 1022)" in drawing.notes[0]
     assert "arrow where the data set no limit" in drawing.reading
     assert 40 <= len(drawing.alt) <= 400
 
@@ -99,7 +102,8 @@ def test_a_shift_is_a_band_below_with_the_peaks_of_its_levels(
     assert "peak 972 °C" in words
     assert "peak 1002 °C" in words
     assert "pale field, dotted edges: too small to matter" in words
-    assert "peak of dry ice against no cold step: exceeds" in own.finding
+    assert "peak of dry ice against no cold step: exceeds" in own.notes[0]
+    assert "one curvature for all curves" in own.reading
 
 
 def test_a_shift_without_a_margin_has_no_zone(plane_irons_records: Records) -> None:

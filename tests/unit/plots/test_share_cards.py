@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from matplotlib.text import Text
 
 from quenchbook.plots.share_card import SIZES, SMALLEST, figure_share_card, share_alt, share_png
 from quenchbook.plots.share_words import ShareWords, ShortVerdict, SmallPicture
+from quenchbook.plots.sheet import Sheet
+from quenchbook.plots.small_picture import draw_small_picture
 from quenchbook.plots.style import drawing_rules
 
 ROWS = [
@@ -104,10 +107,11 @@ def test_ticks_have_the_other_unit_below(size: tuple[int, int]) -> None:
 
 
 def test_a_number_is_not_cut_from_its_other_unit() -> None:
-    # three lengths, so that the line ends in three places of the pair
+    # three lengths, so that the second line ends in three places of the pair
+    long = (f"{'w' * 23} {'w' * pad} from ice" for pad in (23, 26, 29))
     verdicts = tuple(
-        ShortVerdict("exceeds", "exceeds", 1, f"{'w' * pad} from ice, 1030\u00a0°C (1886\u00a0°F)")
-        for pad in (23, 26, 29)
+        ShortVerdict("exceeds", "exceeds", 1, f"{words}, 1030\u00a0°C (1886\u00a0°F)")
+        for words in long
     )
     figure = figure_share_card(replace(WORDS, verdicts=verdicts), SIZES[1]).figure
     cut = [own for text in figure.findobj(Text) if (own := text.get_text()).endswith("\u2026")]
@@ -138,3 +142,75 @@ def test_the_alternative_text_holds_every_word_of_the_card() -> None:
         assert words in alt
     for own in WORDS.verdicts:
         assert f"{own.word}: {own.words}" in alt
+
+
+def _crowded(seed: int) -> SmallPicture:
+    """Two near curves with coupons all over the panel."""
+    rng = np.random.default_rng(seed)
+    rows = [row.rstrip(",") for row in ROWS[:4]]
+    for number in range(40):
+        place, load = rng.choice([940, 970, 1000, 1030]), rng.integers(1, 7)
+        group = ("none", "dry_ice")[number % 2]
+        rows.append(f"coupon,{group},{place},{rng.uniform(59.5, 63.5)},,,{load},K{number}")
+    head = "what,group,x,value,conf_low,conf_high,furnace_load,coupon"
+    ticks = tuple((f"{own}.0", str(own)) for own in (940, 970, 1000, 1030))
+    return replace(PICTURE, ticks=ticks, data_csv="\n".join([head, *rows]) + "\n",
+                   loads="furnace loads side by side")  # fmt: skip
+
+
+def _drawn(picture: SmallPicture) -> tuple[Sheet, list[tuple[float, float]], list[Text]]:
+    """A picture of 600 by 300, the places of its coupons and the names of its groups."""
+    with drawing_rules():
+        sheet = Sheet(300.0, 600.0)
+        draw_small_picture(sheet, picture, (0.0, 0.0, 600.0, 300.0), size=24.0)
+        sheet.figure.set_dpi(72)
+        sheet.figure.canvas.draw()
+    panel = sheet.figure.axes[1]
+    places = [
+        tuple(place)
+        for line in panel.lines if line.get_linestyle() == "None"
+        for place in panel.transData.transform(np.column_stack(line.get_data()))
+    ]  # fmt: skip
+    words = {words for _, words, _ in picture.groups}
+    return sheet, places, [own for own in sheet.ground.texts if own.get_text() in words]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_name_hides_no_coupon_wherever_the_coupons_lie(seed: int) -> None:
+    _, places, names = _drawn(_crowded(seed))
+    assert len(places) == 40
+    assert len(names) == 2
+    for name in names:
+        box = name.get_window_extent()
+        assert not [x for x, y in places if box.x0 <= x <= box.x1 and box.y0 <= y <= box.y1]
+
+
+def test_names_without_a_free_place_stand_above_the_figure() -> None:
+    rows = [
+        f"coupon,none,{place},{value},,,{load},K{load}-{place}-{value}"
+        for place in range(940, 1031, 10)
+        for load, value in enumerate(np.linspace(59.6, 63.4, 14))
+    ]
+    full = _crowded(1)
+    sheet, _, names = _drawn(replace(full, data_csv=full.data_csv + "\n".join(rows) + "\n"))
+    top = sheet.figure.axes[1].get_window_extent().y1
+    assert all(name.get_window_extent().y0 >= top for name in names)
+
+
+def test_loads_of_a_level_stay_within_a_quarter_of_its_room_and_the_card_says_so() -> None:
+    sheet, places, _ = _drawn(_crowded(2))
+    panel = sheet.figure.axes[1]
+    edges = panel.transData.transform([(940, 60), (970, 60), (1000, 60), (1030, 60)])[:, 0]
+    room = edges[1] - edges[0]
+    for x, _ in places:
+        assert np.abs(edges - x).min() <= 0.25 * room + 0.5
+    assert "furnace loads side by side" in [own.get_text() for own in sheet.ground.texts]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_verdict_of_two_lines_is_not_cut(size: tuple[int, int]) -> None:
+    long = ShortVerdict("undecided", "undecided", 1,
+                        "impact energy, liquid nitrogen against dry ice, at equal hardness")  # fmt: skip
+    words = replace(WORDS, verdicts=(long, *WORDS.verdicts[:2]))
+    shown = " ".join(own.get_text() for own in figure_share_card(words, size).figure.findobj(Text))
+    assert "…" not in shown

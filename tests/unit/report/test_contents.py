@@ -50,6 +50,8 @@ def words_of(blocks: list[Block]) -> str:
             texts.append(plain_text(block.runs))
         elif isinstance(block, Headline):
             texts.append(plain_text(block.answer))
+        elif isinstance(block, FindingRows):
+            texts.append(block.reading)
         for item in getattr(block, "items", ()):
             texts.append(item if isinstance(item, str) else plain_text(item))
     return "\n".join(texts).replace("\u00a0", " ")
@@ -66,7 +68,7 @@ def test_the_answer_is_three_sentences_with_notes_the_first_bold(irons: Analysis
     lines = plain_text(headline.answer).replace("\u00a0", " ").split("\n")
     assert len(lines) == 4
     assert lines[0].startswith("Hardness was 1.27 HRC higher with dry ice than with no cold step")
-    assert lines[-1].startswith("17 more answers stand below, one of them undecided")
+    assert lines[-1].startswith("17 more answers stand below, three of them open")
     sentences = [part for part in headline.answer if isinstance(part, Run)]
     assert [part.strong for part in sentences] == [True, False, False]
     assert all(part.note for part in sentences)
@@ -156,8 +158,8 @@ def test_the_answer_leaves_out_what_came_after_the_data(late: Analysis) -> None:
     assert all("impact energy" in line for line in (line.lower() for line in lines[:-1]))
     assert len(lines) == 4
     assert lines[-1] == (
-        "17 more answers stand below, two of them undecided, 17 of them exploratory; one question "
-        "was not answered."
+        "17 more answers stand below, four of them open (two undecided, one with no upper limit "
+        "and one with no lower limit), 17 of them exploratory; one question was not answered."
     )
 
 

@@ -20,16 +20,17 @@ from quenchbook.findings.answers import Analysis
 from quenchbook.publishing_steps import WRITERS, _writer, report_study
 from quenchbook.report.blocks import FigureBlock, from_json
 from quenchbook.report.edition import Edition, edition_of
+from quenchbook.report.figure_files import figure_files
 from quenchbook.report.from_notebook import report_document
+from quenchbook.report.guarded_csv import guarded
 from quenchbook.report.html import html_page
 from quenchbook.report.summary_page import summary_of, summary_pdf
 from quenchbook.steps import copy_example
 
 
 @pytest.fixture(scope="module")
-def analysis(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
-    own = qb.analyse(qb.read_folder(ROOT / "data" / "plane_irons")[2])
-    return supported(own, tmp_path_factory.mktemp("study"))
+def analysis(plane_irons_analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Analysis:
+    return supported(plane_irons_analysis, tmp_path_factory.mktemp("study"))
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +90,7 @@ def test_no_photograph_lies_in_a_public_folder(written: dict[str, dict[str, byte
 def test_every_output_is_the_same_bytes_twice(
     editions: dict[str, Edition], written: dict[str, dict[str, bytes]], tmp_path: Path
 ) -> None:
-    again = replace(editions["supporters"], folder=tmp_path)
+    again = replace(editions["public"], folder=tmp_path)
     for target in ("summary", "fragment", "figures"):
         _writer(target)(again)
     files = {
@@ -97,7 +98,7 @@ def test_every_output_is_the_same_bytes_twice(
         for path in tmp_path.rglob("*")
         if path.is_file()
     }
-    assert files == {name: written["supporters"][name] for name in files}
+    assert files == {name: written["public"][name] for name in files}
     assert len(files) > 8
 
 
@@ -110,9 +111,7 @@ def test_the_summary_is_one_page_with_question_answer_limits_and_plan(
     assert "Dry ice against no cold step: hardness +1.27 HRC" in text
     assert "95 % interval 1.11 to 1.43 HRC" in text
     assert "The data are invented" in text
-    assert (
-        "A2, annealed, one mill heat, eight bars; one furnace; 12 furnace loads on 3 days" in text
-    )
+    assert "A2 (annealed, one mill heat, eight bars), one furnace, 12 furnace loads, 3 days" in text
     assert "Not answered: At the same hardness, is dry ice tougher than no cold step?" in text
     assert analysis.records.matrix.plan_hash in text
     for question in ("Is a freezer enough", "does the hottest austenitize"):
@@ -184,6 +183,41 @@ def test_the_fragment_is_plain_and_every_image_is_there(
         assert len(alt) >= 20
 
 
+def test_the_fragment_has_no_appendix_and_no_words_about_gauges(
+    editions: dict[str, Edition], written: dict[str, dict[str, bytes]]
+) -> None:
+    page = written["public"]["plane_irons_fragment/fragment.html"].decode()
+    whole = html_page(editions["public"].document)
+    for words in ("Appendix", "At the right of a row", "Short strokes in the band", "Grey field"):
+        assert words in whole
+        assert words not in page
+    assert page.count("<td") < 0.2 * whole.count("<td")
+
+
+def test_pictures_that_are_the_same_for_all_are_written_once(
+    editions: dict[str, Edition], written: dict[str, dict[str, bytes]]
+) -> None:
+    assert not [name for name in written["supporters"] if "_share" in name or "_summary" in name]
+    named = [path.name for path in _writer("summary")(editions["supporters"])]
+    assert named == [
+        "plane_irons_summary.pdf",
+        *(f"plane_irons_share_{size}.png" for size in ("1200x675", "1080x1080", "1080x1350")),
+        "plane_irons_share.txt",
+    ]
+
+
+def test_supporters_get_a_summary_of_their_own_where_theirs_differs(
+    editions: dict[str, Edition], tmp_path: Path
+) -> None:
+    other = tmp_path / "plane_irons_share_1200x675.png"
+    other.write_bytes(b"other words")
+    named = {
+        path.name for path in _writer("summary")(replace(editions["supporters"], folder=tmp_path))
+    }
+    assert "plane_irons_supporters_share_1200x675.png" in named
+    assert other.read_bytes() == b"other words"
+
+
 def test_figures_come_with_their_numbers_and_an_index(
     written: dict[str, dict[str, bytes]],
 ) -> None:
@@ -196,6 +230,44 @@ def test_figures_come_with_their_numbers_and_an_index(
         assert row["alt"]
         for name in filter(None, (row["svg"], row["png"], row["csv"])):
             assert files[f"{folder}/{name}"]
+
+
+def test_tables_of_figures_are_guarded_as_those_of_the_archive(
+    editions: dict[str, Edition], drawn: FigureBlock
+) -> None:
+    hostile = replace(
+        drawn, data_csv='name,value\n"=1+1",-18\n"a;+b",-inf\n', finding="@SUM(1)", alt="'-1"
+    )
+    document = replace(editions["public"].document, blocks=(hostile,))
+    files = figure_files(document)
+    (table,) = [data for name, data in files.items() if name != "figures.csv" and ".csv" in name]
+    assert table.decode() == "name,value\n'=1+1,-18\na;'+b,-inf\n"
+    (row,) = csv.DictReader(io.StringIO(files["figures.csv"].decode()))
+    assert (row["finding"], row["alt"]) == (guarded("@SUM(1)"), guarded("'-1"))
+
+
+def test_a_missing_photograph_is_told_before_the_run_and_only_to_supporters_editions(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = copy_example("coated_bars", tmp_path / "bars")
+    with (folder / "study.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            "\n[publishing]\nphotos = [{ file = 'gone.jpg', caption = 'Load.', "
+            "alt = 'A load of bars in a furnace.' }]\n"
+        )
+    runs: list[dict[str, object]] = []
+
+    def stopped(_path: Path, **options: object) -> None:
+        runs.append(options)
+        raise ReportError("stopped")
+
+    monkeypatch.setattr("quenchbook.report.run.executed", stopped)
+    with pytest.raises(ReportError, match=r"'gone\.jpg' is not in the study folder"):
+        report_study(folder, editions=("public", "supporters"))
+    assert not runs
+    with pytest.raises(ReportError, match="stopped"):
+        report_study(folder)
+    assert [options["without"] for options in runs] == [("supporters",)]
 
 
 def test_progress_counts_cells_and_outputs_and_all_editions_come_of_one_run(tmp_path: Path) -> None:

@@ -10,7 +10,16 @@ from html.parser import HTMLParser
 import pandas as pd
 import pytest
 
-from quenchbook.report.blocks import FindingRow, FindingRows, Paragraph, Run, Section, table
+from quenchbook.report.blocks import (
+    Column,
+    FindingRow,
+    FindingRows,
+    Paragraph,
+    Run,
+    Section,
+    TableBlock,
+    table,
+)
 from quenchbook.report.characters import shown
 from quenchbook.report.from_notebook import report_document
 from quenchbook.report.html import POLICY, html_page
@@ -205,3 +214,13 @@ def test_the_same_notebook_gives_the_same_page(careful, careful_page):
 def test_cells_of_a_table_may_hold_line_ends(notebook_showing):
     block = table(pd.DataFrame({"a": ["x\ny"]}), key="k", caption="c")
     assert "x<br>y" in html_page(report_document(notebook_showing(block)))
+
+
+def test_a_sentence_in_a_table_gets_room_and_short_cells_do_not(notebook_showing):
+    rows = (
+        ("load 7", "The clock stopped, so the soak was timed by hand with a stop watch instead."),
+    )
+    block = TableBlock("t", "c", (Column("where"), Column("note")), rows)
+    page = html_page(report_document(notebook_showing(block)))
+    assert '<td class="long">The clock' in page
+    assert '<th scope="row">load 7' in page

@@ -9,6 +9,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 from quenchbook.errors import ReportError
+from quenchbook.report.from_notebook import edition_cells
 from quenchbook.report.run import executed, parameters_source
 
 
@@ -45,6 +46,37 @@ def test_a_failing_cell_is_told_by_its_last_line_without_a_traceback(tmp_path):
     assert str(caught.value) == (
         "own.ipynb cell 3, '1 / 0  # here': ZeroDivisionError: division by zero."
     )
+
+
+def test_a_failing_cell_has_its_number_in_the_notebook_of_the_author(tmp_path):
+    path = _file(tmp_path, "x = 1", "extra", "1 / 0")
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells[2].metadata["tags"] = ["supporters"]
+    nbformat.write(notebook, path)
+    with pytest.raises(ReportError, match=r"own\.ipynb cell 4, '1 / 0'"):
+        executed(path, parameters={"x": 2}, folder=tmp_path, without=("supporters",))
+
+
+def test_a_name_that_only_a_cell_left_out_makes_is_explained(tmp_path):
+    path = _file(tmp_path, "x = 1", "y = 2", "print(y)")
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells[2].metadata["tags"] = ["supporters"]
+    nbformat.write(notebook, path)
+    with pytest.raises(ReportError, match=r"NameError.*Cells tagged supporters were not run"):
+        executed(path, parameters={}, folder=tmp_path, without=("supporters",))
+
+
+def test_cells_that_are_left_out_are_not_run_and_not_there(tmp_path):
+    path = _file(tmp_path, "x = 1", "open('ran', 'w').close()", "print(x)")
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells[2].metadata["tags"] = ["appendix", "supporters"]
+    nbformat.write(notebook, path)
+    done = executed(path, parameters={"x": 2}, folder=tmp_path, without=("supporters",))
+    assert [cell.id for cell in done.cells if cell.cell_type == "code"] == [
+        "c0", "injected-parameters", "c2",
+    ]  # fmt: skip
+    assert not (tmp_path / "ran").exists()
+    assert [number for number, _ in edition_cells(done, "public")][-1] == 4
 
 
 def test_a_cell_that_takes_too_long_is_told(tmp_path):

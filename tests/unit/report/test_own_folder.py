@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 
 from quenchbook.errors import ReportError
+from quenchbook.report import own_folder
 from quenchbook.report.own_folder import WRITTEN, write_own_folder
+from quenchbook.writing import write_bytes
 
 
 def _names(folder: Path) -> set[str]:
@@ -45,13 +47,58 @@ def test_a_list_that_names_other_places_takes_out_nothing_there(tmp_path: Path, 
     assert (folder / "sub" / "out.txt").exists()
 
 
-def test_a_list_that_cannot_be_read_takes_out_nothing(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "data",
+    [b"\xff\xfe\x00", b"", b"mine,too\n", b"file,sha256\n" + b"x" * 200_000 + b",1\n",
+     b"file,sha256,more\na,b,c\n"],
+)  # fmt: skip
+def test_a_list_of_somebody_else_is_neither_read_nor_replaced(tmp_path: Path, data: bytes) -> None:
     folder = tmp_path / "own"
     folder.mkdir()
-    (folder / WRITTEN).write_bytes(b"\xff\xfe\x00")
+    (folder / WRITTEN).write_bytes(data)
     (folder / "b.svg").write_bytes(b"2")
-    write_own_folder(folder, {"a.svg": b"1"})
-    assert _names(folder) == {"a.svg", "b.svg", WRITTEN}
+    with pytest.raises(ReportError, match="is no list of files that quenchbook wrote"):
+        write_own_folder(folder, {"a.svg": b"1"})
+    assert _names(folder) == {"b.svg", WRITTEN}
+    assert (folder / WRITTEN).read_bytes() == data
+
+
+def test_files_of_somebody_else_or_changed_by_hand_are_not_replaced(tmp_path: Path) -> None:
+    folder = tmp_path / "own"
+    write_own_folder(folder, {"a.svg": b"1", "b.svg": b"2", "c.svg": b"3"})
+    (folder / "a.svg").write_bytes(b"drawn over by hand")
+    (folder / "figures.csv").write_bytes(b"of somebody else")
+    (folder / "d.svg").symlink_to(folder / "b.svg")
+    (folder / "e.svg").mkdir()
+    before = _names(folder)
+    new = dict.fromkeys(("a.svg", "b.svg", "figures.csv", "d.svg", "e.svg"), b"new")
+    with pytest.raises(ReportError) as error:
+        write_own_folder(folder, new)
+    assert {Path(own.where).name for own in error.value.problems} == {
+        "a.svg", "figures.csv", "d.svg", "e.svg",
+    }  # fmt: skip
+    assert _names(folder) == before
+    assert (folder / "a.svg").read_bytes() == b"drawn over by hand"
+    assert (folder / "b.svg").read_bytes() == b"2"
+
+
+def test_an_interrupted_run_can_be_done_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "own"
+    write_own_folder(folder, {"a.svg": b"1", "b.svg": b"2"})
+
+    def stopped(path: Path, data: bytes) -> Path:
+        if path.name == "b.svg":
+            raise KeyboardInterrupt
+        return write_bytes(path, data)
+
+    monkeypatch.setattr(own_folder, "write_bytes", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        write_own_folder(folder, {"a.svg": b"3", "b.svg": b"4"})
+    monkeypatch.undo()
+    write_own_folder(folder, {"a.svg": b"5", "b.svg": b"6"})
+    assert [(folder / name).read_bytes() for name in ("a.svg", "b.svg")] == [b"5", b"6"]
 
 
 def test_a_file_or_a_link_in_place_of_the_folder_is_left_alone(tmp_path: Path) -> None:

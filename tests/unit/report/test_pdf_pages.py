@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import datetime
 import io
 import re
@@ -10,6 +11,8 @@ import warnings
 import pandas as pd
 import pikepdf
 import pytest
+from PIL import Image
+from tests.pdf_structure import fonts_without_a_file, outline_count, tags
 from tests.pdf_text import page_texts, right_edges
 
 from quenchbook.errors import QuenchbookWarning, ReportError
@@ -20,6 +23,7 @@ from quenchbook.report.blocks import (
     PageBreak,
     Paragraph,
     Quote,
+    Section,
     TableBlock,
     table,
 )
@@ -33,24 +37,6 @@ from quenchbook.report.typst_source import literal, typst_page
 def opened(careful_pdf):
     with pikepdf.open(io.BytesIO(careful_pdf)) as pdf:
         yield pdf
-
-
-def _tags(pdf):
-    """Structure elements of a tagged PDF."""
-    found, waiting = [], [pdf.Root.StructTreeRoot]
-    while waiting:
-        node = waiting.pop()
-        if not isinstance(node, pikepdf.Dictionary):
-            continue
-        if "/S" in node:
-            found.append(node)
-        children = node.get("/K", [])
-        waiting.extend(children if isinstance(children, pikepdf.Array) else [children])
-    return found
-
-
-def _outline_count(items):
-    return sum(1 + _outline_count(item.children) for item in items)
 
 
 def test_language_title_author_and_day(opened):
@@ -70,28 +56,24 @@ def test_the_standards_are_declared(opened):
 def test_bookmarks_are_the_headings(opened, careful):
     headings = [block for block in report_document(careful).blocks if heading_of(block)]
     with opened.open_outline() as outline:
-        assert _outline_count(outline.root) == len(headings) == 5
+        assert outline_count(outline.root) == len(headings) == 5
 
 
 def test_every_figure_has_its_words(opened):
-    figures = [tag for tag in _tags(opened) if tag.S == "/Figure"]
+    figures = [tag for tag in tags(opened) if tag.S == "/Figure"]
     assert len(figures) == 2
     assert {str(tag.Alt) for tag in figures} >= {"Noise."}
     assert all(str(tag.Alt) for tag in figures)
 
 
 def test_tables_are_tables_with_heads(opened):
-    tags = [str(tag.S) for tag in _tags(opened)]
-    assert tags.count("/Table") == 3
-    assert tags.count("/TH") == 2 + 3 + 5
+    kinds = [str(tag.S) for tag in tags(opened)]
+    assert kinds.count("/Table") == 3
+    assert kinds.count("/TH") == 2 + 3 + 5
 
 
 def test_fonts_are_embedded(opened):
-    for page in opened.pages:
-        for font in page.resources.Font.values():
-            for own in font.get("/DescendantFonts", [font]):
-                described = own.FontDescriptor
-                assert {"/FontFile2", "/FontFile3"} & set(described.keys())
+    assert fonts_without_a_file(opened) == []
 
 
 def test_pages_are_a4_and_numbered_in_the_running_foot(opened):
@@ -112,7 +94,7 @@ def test_a_day_given_from_outside_goes_before_that_of_the_report(monkeypatch, no
 
 def test_hostile_words_are_set_and_not_obeyed(hostile, hostile_pdf):
     with pikepdf.open(io.BytesIO(hostile_pdf)) as pdf:
-        figures = [str(tag.Alt) for tag in _tags(pdf) if tag.S == "/Figure"]
+        figures = [str(tag.Alt) for tag in tags(pdf) if tag.S == "/Figure"]
         assert all('"] #read("/etc/passwd")' in alt and '#panic("x")' in alt for alt in figures)
         assert "/etc/passwd" in str(pdf.docinfo.Title)
         assert "/AA" not in pdf.Root
@@ -131,7 +113,10 @@ def test_no_words_run_off_a_page(hostile, hostile_pdf):
     alternatives = re.findall(r'alt: "(?:[^"\\]|\\.)*"', body)
     told = body.count("private") - sum(words.count("private") for words in alternatives)
     assert told > 30
-    assert sum(page.count("private") for page in page_texts(hostile_pdf)) == told
+    found = sum(page.count("private") for page in page_texts(hostile_pdf))
+    repeated = found - told  # title and unit of a table's head, again on each page it goes over
+    assert repeated >= 0
+    assert repeated % 2 == 0
 
 
 def test_a_very_long_word_is_broken_at_the_margin(notebook_showing):
@@ -232,6 +217,64 @@ def test_a_very_long_caption_goes_under_its_figure_and_over_pages(notebook_showi
     with pikepdf.open(io.BytesIO(done)) as pdf:
         assert len(pdf.pages) >= 2
     assert sum(page.split().count("apart") for page in page_texts(done)) == 300
+
+
+def _page_of(pages: list[str], words: str) -> int:
+    return next(number for number, page in enumerate(pages) if words in page)
+
+
+def _figure(drawn: FigureBlock, number: int) -> FigureBlock:
+    return FigureBlock("one", drawn.svg, "", f"Shown {number}.", alt="Words.")
+
+
+@pytest.mark.parametrize("lines", [5, 15, 25, 35, 45])
+def test_text_fills_the_page_that_a_figure_leaves(notebook_showing, drawn, lines):
+    before = [Paragraph((f"before {n}.",)) for n in range(lines)]
+    after = [Paragraph((f"after {n}.",)) for n in range(60)]
+    blocks = [*before, Section("Own"), Paragraph(("own words.",)), _figure(drawn, 1), *after]
+    pages = page_texts(pdf_bytes(report_document(notebook_showing(*blocks))))
+    caption = _page_of(pages, "Shown 1")
+    heading = _page_of(pages, "Own")
+    assert heading <= caption <= heading + 1
+    for page in pages[:-1]:
+        lines_of_words = sum("before" in line or "after" in line for line in page.splitlines())
+        with_figure = "Shown" in page
+        assert lines_of_words >= (17 if with_figure else 37)
+
+
+@pytest.mark.parametrize("lines", range(24, 40, 3))
+def test_a_figure_never_stands_on_a_page_before_its_heading(notebook_showing, drawn, lines):
+    blocks = [
+        *(Paragraph((f"before {n}.",)) for n in range(lines)),
+        Section("Own", level=2), _figure(drawn, 1), _figure(drawn, 2), Paragraph(("own words",)),
+        Section("Next", level=2), Paragraph(("next words",)),
+    ]  # fmt: skip
+    pages = page_texts(pdf_bytes(report_document(notebook_showing(*blocks))))
+    heading, following = _page_of(pages, "Own"), _page_of(pages, "next words")
+    for number in (1, 2):
+        assert heading <= _page_of(pages, f"Shown {number}") <= following
+    assert heading == _page_of(pages, "own words")
+
+
+@pytest.mark.parametrize("lines", [20, 32, 34, 36])
+def test_a_long_table_begins_with_some_rows(notebook_showing, lines):
+    rows = tuple((f"K{n:03d}", "1") for n in range(60))
+    block = TableBlock("k", "c", (Column("coupon"), Column("load", align="right")), rows)
+    before = [Paragraph((f"before {n}.",)) for n in range(lines)]
+    pages = page_texts(pdf_bytes(report_document(notebook_showing(*before, block))))
+    first = pages[_page_of(pages, "K000")]
+    assert all(f"K{n:03d}" in first for n in range(4))
+
+
+def test_an_upright_photograph_leaves_room_on_its_page(notebook_showing, drawn):
+    photo = io.BytesIO()
+    Image.new("RGB", (300, 600), "grey").save(photo, "PNG")
+    data = base64.b64encode(photo.getvalue()).decode()
+    block = FigureBlock("photo", "", data, "Seen.", alt="A photograph.")
+    words = [Paragraph((f"after {n}.",)) for n in range(12)]
+    done = pdf_bytes(report_document(notebook_showing(block, *words)))
+    with pikepdf.open(io.BytesIO(done)) as pdf:
+        assert len(pdf.pages) == 1
 
 
 def test_an_author_may_set_another_language():

@@ -64,6 +64,51 @@ def test_every_usual_kind_of_picture_is_read(mode: str, tmp_path: Path) -> None:
         assert picture.mode in ("L", "RGB")
 
 
+def test_a_grey_picture_of_16_bits_keeps_its_tones(tmp_path: Path) -> None:
+    # of 16 bits the upper 8: 0, 100 * 256 and 65535 become 0, 100 and 255
+    values = np.array([[0, 100 * 256, 65535]], dtype=np.uint16)
+    Image.fromarray(values).save(tmp_path / "a.png")
+    with Image.open(tmp_path / "a.png") as given:
+        assert given.mode.startswith("I")
+    with Image.open(io.BytesIO(clean_photo(tmp_path / "a.png")[0])) as picture:
+        assert [picture.getpixel((x, 0)) for x in range(3)] == [0, 100, 255]
+
+
+def _with_swapped_profile() -> bytes:
+    """Profile as sRGB, but with the colorants of red and green exchanged."""
+    from PIL import ImageCms
+
+    profile = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    place = {}
+    for number in range(int.from_bytes(profile[128:132], "big")):
+        start = 132 + 12 * number
+        place[bytes(profile[start : start + 4])] = start
+    red, green = place[b"rXYZ"], place[b"gXYZ"]
+    profile[red : red + 4], profile[green : green + 4] = b"gXYZ", b"rXYZ"
+    return bytes(profile)
+
+
+@pytest.mark.parametrize("mode", ["RGB", "RGBA", "P"])
+def test_colours_of_a_profile_are_those_that_are_shown(mode: str, tmp_path: Path) -> None:
+    # a profile that says red is green (tag table of ICC.1:2010, 7.3): red pixels must come out green
+    picture = Image.new("RGB", (8, 8), (255, 0, 0)).convert(mode)
+    picture.save(tmp_path / "a.png", icc_profile=_with_swapped_profile())
+    with Image.open(io.BytesIO(clean_photo(tmp_path / "a.png")[0])) as clean:
+        assert "icc_profile" not in clean.info
+        red, green, blue = clean.getpixel((4, 4))
+    assert red < 10
+    assert green > 245
+    assert blue < 10
+
+
+@pytest.mark.parametrize("mode", ["L", "RGB"])
+def test_a_damaged_profile_is_passed_over(mode: str, tmp_path: Path) -> None:
+    colour = 100 if mode == "L" else (100, 0, 0)
+    Image.new(mode, (8, 8), colour).save(tmp_path / "a.png", icc_profile=b"no profile")
+    with Image.open(io.BytesIO(clean_photo(tmp_path / "a.png")[0])) as clean:
+        assert clean.getpixel((0, 0)) == colour
+
+
 def test_a_big_photograph_is_scaled_down_and_a_small_one_is_not_blown_up(tmp_path: Path) -> None:
     _camera_picture(tmp_path / "big.jpg", (4000, 1000), orientation=1)
     _camera_picture(tmp_path / "small.jpg", (40, 20), orientation=1)

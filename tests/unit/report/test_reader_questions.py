@@ -52,7 +52,7 @@ def runs_of(blocks: list[Block]) -> list[Run]:
 
 def test_an_answer_is_the_sentence_of_its_result(irons: Analysis) -> None:
     assert answer(irons, "freezer") == (
-        "Well?\nHardness was 0.63 HRC higher with freezer than with no cold step (95 % interval "
+        "Well?\nA real difference. Hardness was 0.63 HRC higher with freezer than with no cold step (95 % interval "
         "0.47 to 0.79), a real difference; whether it is more than the margin of 0.5 HRC is not "
         "settled. Asked as: Is a freezer enough to make it harder?"
     )
@@ -77,7 +77,9 @@ def test_what_was_refused_is_not_answered_with_the_reason(irons: Analysis) -> No
 def test_what_came_after_the_data_is_marked(irons: Analysis) -> None:
     own = dataclasses.replace(irons.finding("dry_ice"), change="asked later: exploratory.")
     after = dataclasses.replace(irons, findings=(own,))
-    assert answer(after, "dry_ice").startswith("Well?\nExploratory: Hardness was")
+    assert answer(after, "dry_ice").startswith(
+        "Well?\nExploratory: A difference of more than 0.5 HRC. Hardness was"
+    )
 
 
 def test_a_study_without_such_questions_has_no_such_section(irons: Analysis) -> None:

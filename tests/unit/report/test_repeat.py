@@ -15,7 +15,8 @@ from quenchbook.report.blocks import Block, Bullets, Paragraph, plain_text
 from quenchbook.report.data_and_method import cite_as
 from quenchbook.report.inference_space import inference_space
 from quenchbook.report.made_with import versions_used
-from quenchbook.report.measured_rates import measured_rates_words, rates_words
+from quenchbook.report.measured_rates import rates_words
+from quenchbook.study.definition import Multiplicity
 
 
 def analysed(name: str) -> Analysis:
@@ -53,7 +54,8 @@ def steps(analysis: Analysis) -> dict[str, str]:
 
 def test_the_space_of_the_result_is_one_line(irons: Analysis, bars: Analysis) -> None:
     assert inference_space(irons) == (
-        "A2 (annealed, one mill heat, eight bars), one furnace, 12 furnace loads, 3 days, 96 coupons"
+        "A2 (annealed, one mill heat, eight bars), one furnace, 12 furnace loads, 3 days, 96 coupons "
+        "planned, 95 measured"
     )
     assert inference_space(bars) == (
         "steel not told, mill heats not told, furnace not told, 6 furnace heats, days not told, "
@@ -115,6 +117,12 @@ def test_a_study_of_other_settings_lists_them_and_no_steps_of_its_own(bars: Anal
     assert "Steps that are not in this list were not told" in words(qb.report_repeat(bars))
 
 
+def test_a_factor_that_its_levels_name_is_not_said_twice() -> None:
+    text = words(qb.report_repeat(analysed("springs")))
+    assert "; carbon 0.5 or carbon 0.7, set for each run" in text
+    assert "carbon carbon" not in text
+
+
 def test_the_study_is_cited_by_author_date_title_plan_and_licence(irons: Analysis) -> None:
     assert cite_as(irons) == (
         "The tool workshop (invented) (2026-09-12). Plane irons of A2: route to cold, delay and "
@@ -126,7 +134,7 @@ def test_the_study_is_cited_by_author_date_title_plan_and_licence(irons: Analysi
 def test_versions_seed_plan_and_date_stand_in_the_report(irons: Analysis) -> None:
     text = words(qb.report_data(irons))
     matrix = irons.records.matrix
-    for part in (matrix.plan_hash, "seed 20260912", "dated 2026-09-12", "not measured in this"):
+    for part in (matrix.plan_hash, "seed 20260912", "dated 2026-09-12", "simulated studies"):
         assert part in text
     for name in ("quenchbook", "Python", "numpy", "scipy", "pandas", "statsmodels", "matplotlib",
                  "typst"):  # fmt: skip
@@ -134,23 +142,42 @@ def test_versions_seed_plan_and_date_stand_in_the_report(irons: Analysis) -> Non
     assert "not installed" not in text
 
 
-def test_measured_rates_are_read_or_said_to_be_missing() -> None:
+def test_rates_that_were_not_measured_are_said_to_be_missing() -> None:
     assert rates_words(None) == (
         "How often such sentences are false over whole studies was not measured in this version."
     )
-    assert measured_rates_words()
-    share = {"rate": 0.031, "conf_low": 0.021, "conf_high": 0.0437}
+
+
+def test_measured_rates_are_those_of_the_way_the_questions_are_judged() -> None:
+    share = {"rate": 0.031, "low": 0.021, "high": 0.0437, "of": 1000}
     measured = {
-        "quenchbook": "0.1.0", "studies": 1000, "confidence": 0.95, "false_difference": share,
-        "false_equivalence": share, "source": "See simulation.md.",
+        "studies": 1000, "questions": 5750, "confidence": 0.95, "version": "0.1.0",
+        "measured": "2026-11-26", "command": "python measure.py",
+        "rows": [{"level": "together", "what": "studies that err", **share},
+                 {"level": "each", "what": "questions that err", **share}],
     }  # fmt: skip
-    text = rates_words(json.loads(json.dumps(measured))).replace("\u00a0", " ")
-    assert "on 1000 simulated studies" in text
-    assert "false statement of difference in 3.1 % of them (2.1 to 4.4 %)" in text
-    assert text.endswith("(95 % limits). See simulation.md.")
+    text = rates_words(json.loads(json.dumps(measured)), "together").replace("\u00a0", " ")
+    assert "on 1,000 simulated studies with 5,750 questions at 95 %" in text
+    assert "studies that err 3.1 % of 1,000 (2.1 to 4.4 %)" in text
+    assert "questions that err" not in text
+    assert "questions that err" in rates_words(measured, "each")
+    assert "python measure.py" in text
+
+
+@pytest.mark.parametrize("multiplicity", ["each", "together"])
+def test_the_stored_rates_stand_in_the_report(irons: Analysis, multiplicity: Multiplicity) -> None:
+    study = dataclasses.replace(irons.study, multiplicity=multiplicity)
+    told = words(qb.report_data(dataclasses.replace(irons, study=study))).replace("\u00a0", " ")
+    assert "on 1,000 simulated studies" in told
+    assert "studies with any false statement" in told
+    assert ("smaller than the margin" in told) == (multiplicity == "together")
 
 
 @pytest.mark.parametrize("broken", [{}, {"confidence": "high"}, {"confidence": 0.9}])
 def test_a_file_without_rates_is_refused(broken: dict[str, object]) -> None:
     with pytest.raises(ReportError, match="does not hold measured rates"):
         rates_words(broken)
+
+
+def test_batches_without_a_cold_step_are_told_apart(irons: Analysis) -> None:
+    assert "48 cold batches, 12 of them without a cold step" in str(qb.report_repeat(irons))

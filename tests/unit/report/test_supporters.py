@@ -103,3 +103,16 @@ def test_more_figures_hold_the_curves_and_orders_that_the_public_report_lacks(
 def test_no_heading_stands_over_no_figures() -> None:
     own = qb.analyse(qb.read_folder(ROOT / "data" / "coated_bars")[2])
     assert report_more_figures(own) == []
+
+
+def test_batches_without_a_cold_step_are_said_where_batches_are_counted(
+    analysis: Analysis,
+) -> None:
+    _, money, _ = cost_account(analysis)
+    assert isinstance(money, TableBlock)
+    rows = {row[0]: row for row in money.rows}
+    assert rows["cold batches"][1].startswith("36")
+    assert any(
+        note.startswith("Of 48 cold batches in the plan 12 have no cold step")
+        for note in money.notes
+    )

@@ -85,6 +85,8 @@ def test_numbers_are_kept_in_the_storage_unit(tmp_path: Path) -> None:
         ('["none", "freezer"]', '["none", "none"]', "a level of cold_route is written twice."),
         ('["none", "freezer"]', '["none"]', "cold_route has fewer than two levels."),
         ("[factors.austenitize]", "[factors.coupon]", "'coupon' cannot be the name of a factor."),
+        ('compare = { cold_route = ["freezer", "none"] }', 'compare = ["freezer", "none"]', "compare is ['freezer', 'none']. Write compare = {"),
+        ('compare = { cold_route = ["freezer", "none"] }', "compare = 3", "compare is 3. Write compare = {"),
         ('compare = {', 'comparison = {', "'comparison' is not known here. Did you mean compare?"),
     ],
 )  # fmt: skip
@@ -184,3 +186,37 @@ def test_a_factor_is_not_held_constant(tmp_path: Path) -> None:
     name = next(iter(qb.read_study(written(tmp_path, GOOD)).factors)).name
     [found] = problems(tmp_path, GOOD + f'\n[held_constant]\n{name} = "1 h"\n')
     assert f"'{name}' is a factor, so it is not held constant." in found
+
+
+def test_levels_declared_in_degf_are_printed_as_declared_beside_the_storage_unit(
+    tmp_path: Path,
+) -> None:
+    study = qb.read_study(written(tmp_path, GOOD))
+    factor = study.factor("austenitize")
+    words = [factor.word(level).replace("\u00a0", " ") for level in factor.levels]
+    assert words == ["801.7 °C (1475 °F)", "815.6 °C (1500 °F)"]
+    # 1475.1 is what the rounded 801.7 would give
+    assert factor.set_word(factor.levels[0]).replace("\u00a0", " ") == "801.7 °C"
+
+
+def test_declared_degf_stand_the_same_with_both_units_in_print(tmp_path: Path) -> None:
+    both = qb.read_study(written(tmp_path, GOOD + '\n[publishing]\nunits = "both"\n'))
+    factor = both.factor("austenitize")
+    assert factor.word(factor.levels[0]).replace("\u00a0", " ") == "801.7 °C (1475 °F)"
+
+
+@pytest.mark.parametrize(
+    ("levels", "words"),
+    [
+        ('{ lowest = "1475 degF", highest = "1500 degF", step = "12.5 degF" }',
+         ["801.7 °C (1475 °F)", "808.6 °C (1487.5 °F)", "815.6 °C (1500 °F)"]),
+        ('["1475 degF", "815 degC"]', ["801.7 °C", "815 °C"]),
+        ('["800 degC", "815 degC"]', ["800 °C", "815 °C"]),
+    ],
+)  # fmt: skip
+def test_a_declared_unit_is_shown_where_all_levels_have_it(
+    tmp_path: Path, levels: str, words: list[str]
+) -> None:
+    text = GOOD.replace('["1475 degF", "1500 degF"]', levels)
+    factor = qb.read_study(written(tmp_path, text)).factor("austenitize")
+    assert [factor.word(x).replace("\u00a0", " ") for x in factor.levels] == words
