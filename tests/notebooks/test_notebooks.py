@@ -43,7 +43,7 @@ FOUND = {
         "0.99 (0.87 to 1.12)", "0.66 to 0.87", "Constant 18.3, standard error 1.2", "A prior, not a measurement",
     ),
     "where_is_it_hardest": (
-        "+27 °C (95 % interval +18 to +47 °C", "certainly from 988 to 1015 °C",
+        "+27 °C (95 % interval +18 to +47 °C", "certainly from 992 to 1014 °C",
         "<td>981.68</td>", "<td>1022.32</td>",
     ),
     "which_temper": ("155 °C with dry ice gives 63 HRC", "168 °C or cooler", "5.8 (4.1 to 7.4)"),

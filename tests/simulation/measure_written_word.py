@@ -16,13 +16,23 @@ import resource
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # small matrices: one thread for each process
 
+sys.path.insert(0, str(Path(__file__).parents[2]))  # started as a script
+
 import pandas as pd
-from written_layouts import LAYOUTS
-from written_rates import COUNTS, RATES, layout_table, markdown, measured, stored_counts
-from written_studies import PLANS, STUDIES, counts_of
+from tests.simulation.written_layouts import LAYOUTS
+from tests.simulation.written_rates import (
+    COUNTS,
+    RATES,
+    layout_table,
+    markdown,
+    measured,
+    stored_counts,
+)
+from tests.simulation.written_studies import PLANS, STUDIES, counts_of
 
 from quenchbook import __version__
 

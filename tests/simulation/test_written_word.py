@@ -24,9 +24,9 @@ from scipy import stats
 import quenchbook as qb
 
 sys.path.insert(0, str(Path(__file__).parent))
-import written_rates
-from written_bench import bench_of, records_from_files, template_of
-from written_claims import (
+from tests.simulation import written_rates
+from tests.simulation.written_bench import bench_of, records_from_files, template_of
+from tests.simulation.written_claims import (
     Difference,
     claimed_difference,
     claimed_ends,
@@ -38,8 +38,8 @@ from written_claims import (
     claimed_window,
     total_limits,
 )
-from written_layouts import LAYOUTS
-from written_rates import (
+from tests.simulation.written_layouts import LAYOUTS
+from tests.simulation.written_rates import (
     PLACES,
     counted,
     measured,
@@ -47,14 +47,14 @@ from written_rates import (
     stored_counts,
     stored_rates,
 )
-from written_studies import (
+from tests.simulation.written_studies import (
     PLANS,
     STUDIES,
     WHOLE,
     answers_on_their_own,
     counts_of,
 )
-from written_truths import MARGIN, true_difference
+from tests.simulation.written_truths import MARGIN, true_difference
 
 KINDS = ("difference", "equivalence", "place", "any_false")
 NAMES = [layout.name for layout in LAYOUTS]

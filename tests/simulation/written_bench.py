@@ -13,8 +13,8 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from written_layouts import Layout
-from written_truths import Truth, true_means
+from tests.simulation.written_layouts import Layout
+from tests.simulation.written_truths import Truth, true_means
 
 import quenchbook as qb
 from quenchbook.plan.matrix import CouponMatrix

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import re
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import pandas as pd
-from written_claims import (
+from tests.simulation.written_claims import (
     Difference,
     Span,
     claimed_difference,
@@ -24,7 +23,7 @@ from written_claims import (
     claimed_window,
     total_limits,
 )
-from written_truths import TINY, Truth, grid_of, true_difference, true_means
+from tests.simulation.written_truths import TINY, Truth, grid_of, true_difference, true_means
 
 from quenchbook.findings.answers import AnyFinding
 from quenchbook.findings.trade_findings import TradeFinding
@@ -253,8 +252,19 @@ def _judged_half_loss(
     times = delays.of(question.level)
     gain = _gain_at_first(study, truth, question)
     shaped, free = claimed_half_loss(own.sentence)
+    margin = study.equivalence_margin(question.response) or math.inf
+    is_over = gain >= margin - TINY
+    if own.sentence.startswith("There is no gain"):  # that matters, or else a loss
+        smaller = "to lose that matters" in own.sentence
+        return Judged(
+            own.key, "half_loss", difference=not smaller and gain >= -TINY,
+            equivalence=smaller and is_over, claims_difference=not smaller,
+            claims_equivalence=smaller, is_over=is_over,
+        )  # fmt: skip
+    if own.sentence.startswith("No gain"):  # not shown: the times are told for the case of one
+        return Judged(own.key, "half_loss", is_over=is_over)
     if gain <= TINY:  # half of nothing is not defined: the sentence must not name an upper limit
-        named = math.isfinite(shaped[1]) and not re.search("[Nn]o gain (in|that)", own.sentence)
+        named = math.isfinite(shaped[1])
         return Judged(own.key, "half_loss", place=named, claims_place=named, missed=named)
     # the last delay is the longest that was tried: beyond it only "not yet lost" is claimed
     lost = gain / 2 / -truth.decade if truth.decade else math.inf
@@ -262,7 +272,7 @@ def _judged_half_loss(
     missed = _outside(half, shaped)
     return Judged(
         own.key, "half_loss", place=missed, claims_place=shaped != (-math.inf, math.inf),
-        missed=missed, second_missed=_outside(half, free),
+        is_over=is_over, missed=missed, second_missed=_outside(half, free),
     )  # fmt: skip
 
 

@@ -7,7 +7,16 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from written_truths import Truth, curved, fading, nothing, one_margin, plain, size, tough
+from tests.simulation.written_truths import (
+    Truth,
+    curved,
+    fading,
+    nothing,
+    one_margin,
+    plain,
+    size,
+    tough,
+)
 
 ROUTES: Final = ("none", "freezer", "dry_ice")
 

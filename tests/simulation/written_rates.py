@@ -9,8 +9,8 @@ from typing import Any, Final
 
 import pandas as pd
 from scipy import stats
-from written_bench import SEED
-from written_studies import WHOLE
+from tests.simulation.written_bench import SEED
+from tests.simulation.written_studies import WHOLE
 
 ROOT: Final = Path(__file__).parents[2]
 COUNTS: Final = Path(__file__).with_name("written_word_counts.csv")

@@ -9,10 +9,17 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from written_bench import SEED, Bench, Template, bench_of, records_from_files, template_of
-from written_judging import Judged, judged
-from written_layouts import LAYOUTS
-from written_truths import Truth
+from tests.simulation.written_bench import (
+    SEED,
+    Bench,
+    Template,
+    bench_of,
+    records_from_files,
+    template_of,
+)
+from tests.simulation.written_judging import Judged, judged
+from tests.simulation.written_layouts import LAYOUTS
+from tests.simulation.written_truths import Truth
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
