@@ -62,8 +62,10 @@ def draw_small_picture(sheet: Sheet, picture: SmallPicture, place: Box, *, size:
     y_limits = scales.padded(values, 0.04)
     named = picture.is_curve and len(groups) > 1
     beside_title = text_width(picture.y_title, size) + 2 * size + names_width(groups, size)
-    head = 3.0 * size if named and beside_title > width else 1.7 * size
-    lift = 0.7 * size if picture.y_unit else 0.0  # a tick of two lines may stand highest
+    second_row = named and beside_title > width
+    head = 3.0 * size if second_row else 1.7 * size
+    # a tick of two lines may stand highest; a row of names leaves it room
+    lift = 0.7 * size if picture.y_unit and not second_row else 0.0
     plot_top = top + head + lift
     under = _UNDER * size if picture.ticks_below else 0.0
     plot_height = height - head - lift - 3.1 * size - under - _SPAN * size * len(peaks)
