@@ -7,7 +7,7 @@ import math
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from quenchbook.findings.answers import Analysis
@@ -182,6 +182,7 @@ def test_a_size_that_reads_larger_than_its_limit_is_said_to_be_rounded_up(
 
 
 # J in a foot pound-force: NIST SP 811 (2008), appendix B.8
+@settings(deadline=None)  # the first conversion loads the library of units
 @given(st.floats(-2, 2), st.floats(0.02, 1), st.floats(0.01, 1))
 def test_in_neither_unit_more_is_ruled_out_than_the_limits_allow(
     middle: float, half: float, std_error: float
