@@ -392,7 +392,7 @@ def test_check_marks_the_mistakes_in_a_copy(demo: Path, capsys) -> None:
 
 
 def test_a_warning_of_quenchbook_is_said_once_as_a_sentence_and_others_keep_their_place() -> None:
-    text = _plain_warning(lambda message, category, file, line: f"{file}:{line}: {message}\n")
+    text = _plain_warning(lambda message, _, file, line: f"{file}:{line}: {message}\n")
     assert text("A sentence.", QuenchbookWarning, "html.py", 3) == "A sentence.\n"
     assert text("A sentence.", QuenchbookWarning, "typst.py", 9) == ""
     assert text("Another.", QuenchbookWarning, "typst.py", 9) == "Another.\n"
