@@ -338,9 +338,9 @@ def test_the_published_study_goes_through_the_same_commands(tmp_path: Path, caps
     text = (
         (folder / "reports" / "coated_bars.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     )
-    assert "F(3, 9) 11.48" in text
-    assert "F(2, 3) 2.75" in text
-    assert "F(6, 9) 4.38" in text
+    assert "F(3, 9) = 11.48" in text
+    assert "F(2, 3) = 2.75" in text
+    assert "F(6, 9) = 4.38" in text
     assert "all three verdicts would have been reversed" in text
     assert (folder / "reports" / "coated_bars.pdf").read_bytes().startswith(b"%PDF")
 

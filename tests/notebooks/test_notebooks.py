@@ -20,7 +20,7 @@ FOUND = {
         "costs 0.23 HRC", "not yet lost after 24 h", "no upper limit", "<td>0.049</td>",
     ),
     "how_sure_is_a_published_table": (
-        "+23.00 per cent (95 % interval 16.65 to 29.35)", "rests on one spare unit",
+        "+23.00 percentage points (95 % interval 16.65 to 29.35)", "rests on one spare unit",
         "There was one group",
     ),
     "lot_against_lot": ("+14 °C (95 % interval +8 to +24 °C", "margin is not settled"),

@@ -85,8 +85,8 @@ def test_numbers_are_kept_in_the_storage_unit(tmp_path: Path) -> None:
         ('["none", "freezer"]', '["none", "none"]', "a level of cold_route is written twice."),
         ('["none", "freezer"]', '["none"]', "cold_route has fewer than two levels."),
         ("[factors.austenitize]", "[factors.coupon]", "'coupon' cannot be the name of a factor."),
-        ('compare = { cold_route = ["freezer", "none"] }', 'compare = ["freezer", "none"]', "compare is ['freezer', 'none']. Write compare = {"),
-        ('compare = { cold_route = ["freezer", "none"] }', "compare = 3", "compare is 3. Write compare = {"),
+        ('compare = { cold_route = ["freezer", "none"] }', 'compare = ["freezer", "none"]', "compare is ['freezer', 'none'], not a factor with two of its levels. Write compare = {"),
+        ('compare = { cold_route = ["freezer", "none"] }', "compare = 3", "compare is 3, not a factor with two of its levels. Write compare = {"),
         ('compare = {', 'comparison = {', "'comparison' is not known here. Did you mean compare?"),
     ],
 )  # fmt: skip

@@ -169,7 +169,9 @@ def test_coupons_with_all_levels_are_a_treatment_and_others_are_references(tmp_p
 def test_the_summary_says_what_is_special(tmp_path: Path) -> None:
     lines = read(tmp_path).summary().splitlines()
     assert any(", used 2 : 1 : 1 : 2; set for each furnace load" in line for line in lines)
-    assert "never austenitize 1023.9\xa0°C with cold route no cold step: cracks" in lines
+    assert (
+        "never austenitize 1023.9\xa0°C (1875\xa0°F) with cold route no cold step: cracks" in lines
+    )
     assert "beside the plan: 4 coupons as quenched, no temper (references)" in lines
     assert "beside the plan: 2 coupons usual (analysed like the others)" in lines
 
@@ -223,7 +225,7 @@ def test_a_file_without_the_keys_means_what_it_did(tmp_path: Path, plane_irons: 
         (', cold_route = "none" }\nreason', " }\nreason", "a forbidden treatment needs levels of two or more factors."),
         ('"1875 degF", cold_route = "none" }\nreason', '"1880 degF", cold_route = "none" }\nreason', "'1880 degF' is not a level of austenitize."),
         ('reason = "cracks"', 'because = "cracks"', "'because' is not known here."),
-        ('reason = "cracks"', '[[forbidden]]\nlevels = { austenitize = "1875 degF", cold_route = "freezer" }', "austenitize 1023.9\xa0°C is left without any treatment."),
+        ('reason = "cracks"', '[[forbidden]]\nlevels = { austenitize = "1875 degF", cold_route = "freezer" }', "austenitize 1023.9\xa0°C (1875\xa0°F) is left without any treatment."),
         ('key = "usual"', 'key = "as_quenched"', "key 'as_quenched' is used twice."),
         ('key = "usual"\n', "", "extra coupons have no key."),
         ('key = "usual"', 'key = "As usual"', "'As usual' is not a short name."),
