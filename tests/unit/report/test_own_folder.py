@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import functools
 from pathlib import Path
 
 import pytest
@@ -52,7 +54,11 @@ def test_a_list_that_names_other_places_takes_out_nothing_there(tmp_path: Path, 
     [b"\xff\xfe\x00", b"", b"mine,too\n", b"file,sha256\n" + b"x" * 200_000 + b",1\n",
      b"file,sha256,more\na,b,c\n"],
 )  # fmt: skip
-def test_a_list_of_somebody_else_is_neither_read_nor_replaced(tmp_path: Path, data: bytes) -> None:
+@pytest.mark.parametrize("limit", [131_072, 10**9])  # other libraries move that of csv
+def test_a_list_of_somebody_else_is_neither_read_nor_replaced(
+    tmp_path: Path, data: bytes, limit: int, request: pytest.FixtureRequest
+) -> None:
+    request.addfinalizer(functools.partial(csv.field_size_limit, csv.field_size_limit(limit)))
     folder = tmp_path / "own"
     folder.mkdir()
     (folder / WRITTEN).write_bytes(data)
