@@ -45,7 +45,7 @@ def main() -> None:
         mount("--bind", f"/dev/{name}", place)
     (world / "proc").mkdir()
     mount("-t", "proc", "proc", world / "proc")
-    (world / "tmp").mkdir()
+    (world / "tmp").mkdir(exist_ok=True)  # the project may lie below it
     (world / "tmp").chmod(0o1777)
     (world / "bench").mkdir()
     mount("--bind", Path(folder) / "work", world / "bench")
