@@ -332,7 +332,7 @@ class _Words:
         )
 
     def limits(self, low: float, high: float, std_error: float) -> str:
-        return evidence_limits(
+        return change_limits(
             low, high, std_error, is_ratio=self.is_ratio, unit=self.unit, units=self.units
         )
 
@@ -414,21 +414,6 @@ class _Words:
         inside = found.further_low <= own.estimate <= found.further_high
         where = "inside" if inside else "at the edge of"
         return f"{head}, {where} what a further study was expected to find ({self._range})."
-
-
-def evidence_limits(
-    low: float,
-    high: float,
-    std_error: float,
-    *,
-    is_ratio: bool,
-    unit: str,
-    units: PrintedUnits = "metric",
-) -> str:
-    """Limits of a difference or of a ratio in per cent: ``−27 % to +20 %``."""
-    if math.isnan(low):
-        return "limits not known"
-    return change_limits(low, high, std_error, is_ratio=is_ratio, unit=unit, units=units)
 
 
 def _studies(count: int) -> str:

@@ -59,6 +59,8 @@ def change_limits(
     units: PrintedUnits = "metric",
 ) -> str:
     """Limits of a difference, signed where they differ in it; of a ratio ``−27 % to +20 %``."""
+    if math.isnan(low) or math.isnan(high):
+        return "limits not known"
     if is_ratio:
         return f"{percent_text(low)} to {percent_text(high)}"
     printed = Printed(difference_unit(unit), units)

@@ -12,8 +12,8 @@ import pandas as pd
 
 from quenchbook.both_units import Printed
 from quenchbook.errors import ReportError
-from quenchbook.findings.evidence_answers import THIS_STUDY, evidence_limits
-from quenchbook.findings.statements import percent_text
+from quenchbook.findings.evidence_answers import THIS_STUDY
+from quenchbook.findings.statements import change_limits, percent_text
 from quenchbook.plots import scales, wording
 from quenchbook.plots.drawing import Drawing
 from quenchbook.plots.second_unit import axis_words, under_room
@@ -293,7 +293,7 @@ def _value(answer: EvidenceAnswer, row: _Row) -> str:
 
 
 def _limits(answer: EvidenceAnswer, row: _Row, low: float, high: float) -> str:
-    return evidence_limits(
+    return change_limits(
         low, high, row.std_error, is_ratio=answer.is_ratio, unit=answer.unit, units=answer.units
     )
 
