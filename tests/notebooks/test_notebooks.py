@@ -106,12 +106,23 @@ def folders(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return {name: copy_example(name, place / name) for name in names}
 
 
-@pytest.mark.parametrize("example", ["plane_irons", "coated_bars"])
-@pytest.mark.parametrize("name", NOTEBOOKS)
+CASES = [(name, example) for name in NOTEBOOKS for example in ("plane_irons", "coated_bars")]
+CASES.remove(("05_report", "plane_irons"))  # half a minute; `report_of` executes it for all tests
+
+
+@pytest.mark.parametrize(("name", "example"), CASES)
 def test_a_notebook_runs_from_a_clean_kernel(name: str, example: str, folders: dict[str, Path]) -> None:
     folder = folders[example]
     path = folder / "notebooks" / f"{name}.ipynb"
-    notebook = executed(path, parameters={"study_folder": ".."}, folder=path.parent)
+    check_outputs(executed(path, parameters={"study_folder": ".."}, folder=path.parent))
+
+
+def test_the_report_notebook_runs_from_a_clean_kernel_on_the_demonstration(report_of) -> None:
+    check_outputs(report_of("plane_irons").notebook)
+
+
+def check_outputs(notebook: nbformat.NotebookNode) -> None:
+    """There are outputs, none is an error, and some are to be read."""
     outputs = [out for cell in notebook.cells for out in cell.get("outputs", [])]
     assert outputs
     assert all(out.output_type != "error" for out in outputs)
