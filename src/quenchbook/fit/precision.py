@@ -28,6 +28,12 @@ MIXED_DF_POWER: Final = 0.85
 NEGLIGIBLE: Final = 1e-24
 """Squared length below which a linear function does not touch a stratum."""
 
+IN_COMMON: Final = 1e-12
+"""Share of a squared length below which crossed batches have no part in it.
+
+Where they have none, the form comes out at some 1e-17 of the length, with the sign of the rounding.
+"""
+
 WORTH_RECOVERING: Final = 0.95
 """A safety factor is only let below one where it is below this."""
 
@@ -331,7 +337,7 @@ class Precision:
             for unit in [] if stage.crossed else crossed:
                 common = carried.pop(unit)
                 other = self.strata.stage(unit)
-                if common > NEGLIGIBLE * length and isinstance(other, BatchStage) and other.df:
+                if common > IN_COMMON * length and isinstance(other, BatchStage) and other.df:
                     expected = common * self._expected(self.expected_weights(other))
                     pieces.append(_Piece(unit, common, ones, expected))
             shares = {u: value / length for u, value in carried.items()}

@@ -26,7 +26,7 @@ def note(analysis: Analysis, key: str) -> str:
 
 def test_a_comparison_names_test_df_noise_counts_confidence_and_row(irons: Analysis) -> None:
     assert note(irons, "dry_ice") == (
-        "Difference of means, t with 14.1 df; noise of temper batches and cold batches; 95 coupons "
+        "Difference of means, t with 15.8 df; noise of cold batches; 95 coupons "
         "in 12 furnace loads; 95 % confidence. findings.csv, row dry_ice."
     )
 

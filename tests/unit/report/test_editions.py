@@ -109,7 +109,7 @@ def test_the_summary_is_one_page_with_question_answer_limits_and_plan(
     text = " ".join(page.replace("\u00a0", " ").split())
     assert "make A2 plane irons harder and still tough" in text
     assert "Dry ice against no cold step: hardness +1.27 HRC" in text
-    assert "95 % interval 1.11 to 1.43 HRC" in text
+    assert "95 % interval 1.12 to 1.43 HRC" in text
     assert "The data are invented" in text
     assert "A2 (annealed, one mill heat, eight bars), one furnace, 12 furnace loads, 3 days" in text
     assert "Not answered: At the same hardness, is dry ice tougher than no cold step?" in text

@@ -38,7 +38,7 @@ def _plain(text: str) -> str:
     ("key", "answer", "interval"),
     [
         ("dry_ice", "Dry ice against no cold step: hardness +1.27 HRC, more than the margin of 0.5 HRC",
-         "95 % interval 1.11 to 1.43 HRC"),
+         "95 % interval 1.12 to 1.43 HRC"),
         ("nitrogen", "Liquid nitrogen and dry ice: hardness alike within 0.5 HRC",
          "90 % interval −0.12 to +0.14 HRC"),
         ("tough", "Dry ice and no cold step: impact energy alike within 15 % either way (−13 % to +15 %)",
