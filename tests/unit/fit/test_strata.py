@@ -12,6 +12,7 @@ from scipy import stats
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.formula import formula_terms
+from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import strata_of
 from quenchbook.study.terms import study_terms
@@ -180,6 +181,23 @@ def test_a_temperature_outside_what_was_tried_is_called_extrapolated(plane_irons
     means = qb.marginal_means(model, "cold_route", at={"austenitize": 1100.0})
     assert any("extrapolated: 1100" in note for note in means.notes)
     assert not any("even mix of austenitize" in note for note in means.notes)
+
+
+def test_rounding_does_not_decide_which_strata_a_contrast_has(
+    plane_irons, plane_irons_matrix
+) -> None:
+    # Each route holds every temper equally, so temper batches have no part in the contrast. The
+    # form that says so comes out at 1e-17 of either sign: here the order of the coupons changes it.
+    terms = study_terms(plane_irons, plane_irons.responses[0], plane_irons_matrix.frame)
+    units = ["furnace_load", "cold_batch", "temper_batch"]
+    found = set()
+    for seed in range(8):
+        frame = plane_irons_matrix.frame.sample(frac=1, random_state=seed, ignore_index=True)
+        strata = strata_of(frame, terms, units)
+        linear, _ = mean_rows(strata.terms, ["cold_route"], {})
+        precision = Precision(strata, np.zeros(len(frame)))
+        found |= {precision.strata_of_row(linear[0] - linear[place]) for place in (1, 2, 3)}
+    assert found == {("cold_batch",)}
 
 
 @pytest.mark.parametrize("fault", ["text", "log", "level"])
