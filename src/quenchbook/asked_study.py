@@ -172,9 +172,7 @@ def temperature_levels(text: str, name: str) -> tuple[str, ...]:
                 Problem("", f"'{part.strip()}' is not a temperature", "Write 790, 805, 820 degC.")
             )
         if not match[2] and not found:
-            raise StudyError(
-                Problem("", "The unit is missing", "Write degC or degF at the end.")
-            )
+            raise StudyError(Problem("", "The unit is missing", "Write degC or degF at the end."))
         unit = unit_named(match[2], "temperature") if match[2] else found[-1][1]
         found.append((float(match[1]), unit))
     if not found or len(set(found)) < len(found) or len(found) > _MOST_LEVELS:
@@ -185,7 +183,8 @@ def temperature_levels(text: str, name: str) -> tuple[str, ...]:
     mistakes = Mistakes("", "")
     check_temperatures(name, [(unit, celsius[value, unit]) for value, unit in found], "", mistakes)
     if mistakes.problems:
-        raise StudyError([Problem("", own.problem, own.remedy) for own in mistakes.problems])
+        first = mistakes.problems[0]  # the others are mostly the same slip
+        raise StudyError(Problem("", first.problem, first.remedy))
     return tuple(f"{value:.10g} {unit}" for value, unit in sorted(found, key=celsius.__getitem__))
 
 

@@ -101,9 +101,7 @@ def _put_factors(text: _Text, asked: AskedStudy) -> None:
             )
         else:
             held.append(f"{name} = {_quoted(levels[0])}")
-            text.put(
-                rf"^\[factors\.{name}\][^\n]*\n(?:[^\n]+\n)+", f"# {name} is held constant\n"
-            )
+            text.put(rf"^\[factors\.{name}\][^\n]*\n(?:[^\n]+\n)+", f"# {name} is held constant\n")
     if len(asked.austenitize) == 2:  # two temperatures make a line, no curve
         text.put(r'^shape = "quadratic"(?= +# a load)', 'shape = "linear"   ')
     if held:

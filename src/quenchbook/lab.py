@@ -42,9 +42,7 @@ def check_lab_folder(
     if not folder.is_dir():
         found = "is a file" if folder.exists() else "there is no such folder"
         raise StudyError(
-            Problem(
-                str(folder), found, f"Name a study, or make one: quenchbook new {folder}"
-            )
+            Problem(str(folder), found, f"Name a study, or make one: quenchbook new {folder}")
         )
     if not (folder / "study.toml").exists():
         say(

@@ -100,7 +100,7 @@ def write_missing_notebooks(folder: str | Path) -> list[Path]:
         for cell in notebook["cells"]:
             if "parameters" in cell["metadata"].get("tags", []):
                 lines = [line for line in cell["source"] if not line.startswith("study_folder")]
-                cell["source"] = ['study_folder = ".."\n', *lines]
+                cell["source"] = ['study_folder = ".."' + ("\n" if lines else ""), *lines]
         text = json.dumps(notebook, indent=1, ensure_ascii=False) + "\n"
         paths.append(write_new_bytes(place / f"{name}.ipynb", text.encode("utf-8")))
     return paths

@@ -99,14 +99,17 @@ class StudyProgress:
 
         from quenchbook.study_progress_page import cautions_html, steps_html
 
-        head = (
-            f"<p>{escape(self.title)}. <em>{escape(self.question)}</em></p>" if self.title else ""
-        )
+        head = f"<p>{escape(self.title)}. <em>{escape(self.question)}</em></p>"
         notes = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
-        return (
-            f"<p><strong>Next: {escape(self.comes_next)}</strong></p>{head}{steps_html(self)}"
-            f"{f'<ul>{notes}</ul>' if notes else ''}{cautions_html(self.dangers)}"
-        )
+        parts = [
+            f"<p><strong>Next: {escape(self.comes_next)}</strong></p>",
+            head if self.title else "",
+            '<p>What is asked and varied stands in <a href="../study.toml">study.toml</a>.</p>',
+            steps_html(self),
+            f"<ul>{notes}</ul>" if notes else "",
+            cautions_html(self.dangers),
+        ]
+        return "".join(parts)
 
 
 def study_progress(folder: str | Path) -> StudyProgress:
@@ -215,7 +218,7 @@ def _bench_step(folder: Path, matrix: CouponMatrix | None) -> ProgressStep:
     papers = [path for own in found.values() for path in own]
     missing = [place for place in places if not found[place]]
     if not papers:
-        return _step("bench", "open", "no booklet and no forms yet")
+        return _step("bench", "open", "no booklet and no forms here")
     if missing:
         return _step("bench", "in part", "the booklet of the new coupons is not written", papers)
     forms = len([*(folder / "bench").glob("**/forms/*.csv")])
@@ -264,7 +267,11 @@ def _coverage(records: Records) -> tuple[bool, str]:
         gaps = records.missing["response"] == response.name
         told = lost | set(records.missing.loc[gaps, "coupon"])
         complete = complete and planned <= read | told
-        parts.append(f"{response.quantity} of {len(planned & read)} of {len(planned)}")
+        gone = len(planned & told - read)
+        parts.append(
+            f"{response.quantity} of {len(planned & read)} of {len(planned)}"
+            f"{f' ({gone} lost or blank)' if gone else ''}"
+        )
     return complete, f"{', '.join(parts)} {records.study.unit_word('coupon', 2)}"
 
 

@@ -23,19 +23,23 @@ def steps_html(progress: StudyProgress) -> str:
     str
         One ``<table>``; the state of a step is a word, never only a colour.
     """
+    with_papers = any(own.papers for own in progress.steps)
     rows = []
     for number, own in enumerate(progress.steps, start=1):
         word = escape(own.state_words)
         word = f"<strong>{word}</strong>" if own.state == "look again" else word
-        cells = (_notebook(progress, own), escape(own.words), _papers(own))
-        filled = "".join(f'<td style="text-align:left">{cell}</td>' for cell in (word, *cells))
+        cells = [word, _notebook(progress, own), escape(own.words)]
+        cells += [_papers(own)] if with_papers else []
+        filled = "".join(f'<td style="text-align:left">{cell}</td>' for cell in cells)
         rows.append(
             f'<tr><th scope="row" style="text-align:left">{number} {escape(own.name)}</th>'
             f"{filled}</tr>"
         )
     heads = "".join(
         f'<th scope="col" style="text-align:left">{head}</th>'
-        for head in ("step", "state", "notebook", "what there is", "papers")
+        for head in ("step", "state", "notebook", "what there is", "papers")[
+            : 5 if with_papers else 4
+        ]
     )
     return f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
 

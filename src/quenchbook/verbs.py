@@ -63,7 +63,7 @@ def run_new(options: argparse.Namespace) -> int:
         print(f"\nNext: edit {folder / 'study.toml'}, then quenchbook plan {folder}")
     else:
         print(
-            f"\nNext: quenchbook plan {folder} --draft (writes nothing), or quenchbook lab {folder}."
+            f"\nNext: quenchbook plan {folder} --draft (writes nothing) or quenchbook lab {folder}."
             f"\nRead {folder / 'study.toml'}: what was not asked stands there as an example."
         )
     return 0

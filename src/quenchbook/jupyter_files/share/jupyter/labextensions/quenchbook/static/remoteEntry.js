@@ -89,6 +89,9 @@
                 await page.sessionContext.ready;
                 // our own page, just written here: it may run by itself
                 await app.commands.execute("notebook:run-all-cells");
+                await page.context.save();
+                page.content.activeCellIndex = 0;
+                await page.content.scrollToItem(0, "start");
                 return;
               } catch (error) {
                 await of.apputils.showErrorMessage("No study was opened", error.message);
@@ -97,7 +100,8 @@
           },
         });
         if (launcher) {
-          launcher.add({ command: COMMAND, category: CATEGORY, rank: 0 });
+          // A category of its own would stand below all others, out of sight on a small screen.
+          launcher.add({ command: COMMAND, category: "Other", rank: 1 });
         }
         if (palette) {
           palette.addItem({ command: COMMAND, category: CATEGORY, args: { isPalette: true } });
