@@ -164,6 +164,9 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--port", type=int, help="port to listen on (default: 8888 or the next free)")
     own.add_argument("--no-browser", action="store_true", help="only print the address")
     own.add_argument(
+        "--allow-root", action="store_true", help="start although you are root (in a container)"
+    )
+    own.add_argument(
         "--add-notebooks",
         action="store_true",
         help="copy the notebooks that the study does not have; nothing is overwritten",

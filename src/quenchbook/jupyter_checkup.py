@@ -92,11 +92,8 @@ def _tile() -> str:
     name = 'tile "New heat-treatment study" in the Launcher'
     if not any((Path(own) / EXTENSION / "package.json").is_file() for own in places):
         return f"{name}: MISSING (quenchbook new does the same). {_AGAIN}"
-    disabled = get_page_config(places).get("disabledExtensions", {})
-    if any(
-        disabled.get(own) is True or disabled.get(own) == {}
-        for own in (EXTENSION, f"{EXTENSION}:launcher")
-    ):
+    disabled = get_page_config(places).get("disabledExtensions", [])
+    if EXTENSION in disabled or f"{EXTENSION}:launcher" in disabled:
         return f"{name}: switched off. jupyter labextension enable {EXTENSION}"
     manager = ExtensionConfigManager(read_config_path=jupyter_config_path())
     parts = manager.get_jpserver_extensions()

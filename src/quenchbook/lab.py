@@ -78,7 +78,11 @@ def lab_page(folder: str | Path) -> str:
 
 
 def lab_command(
-    folder: str | Path, *, port: int | None = None, browser: bool = True
+    folder: str | Path,
+    *,
+    port: int | None = None,
+    browser: bool = True,
+    allow_root: bool = False,
 ) -> tuple[str, ...]:
     """Command that starts JupyterLab in a folder, at the page of `lab_page`.
 
@@ -91,6 +95,8 @@ def lab_command(
         Jupyter takes 8888, or the next that is free, when left out.
     browser : bool
         Whether a browser is opened.
+    allow_root : bool
+        Jupyter refuses to run as root without.
 
     Returns
     -------
@@ -105,13 +111,20 @@ def lab_command(
     ]  # fmt: skip
     if port is not None:
         command.append(f"--ServerApp.port={port}")
+    if allow_root:
+        command.append("--allow-root")
     if not browser:
         command.append("--ServerApp.open_browser=False")
     return tuple(command)
 
 
 def run_lab_until_stopped(
-    folder: str | Path, say: Say, *, port: int | None = None, browser: bool = True
+    folder: str | Path,
+    say: Say,
+    *,
+    port: int | None = None,
+    browser: bool = True,
+    allow_root: bool = False,
 ) -> int:
     """Run JupyterLab until it ends or Ctrl-C is pressed; its kernels end with it.
 
@@ -120,7 +133,7 @@ def run_lab_until_stopped(
     folder : str or Path
     say : callable
         Told the address when the server answers, and that it has ended.
-    port, browser
+    port, browser, allow_root
         See `lab_command`.
 
     Returns
@@ -128,7 +141,8 @@ def run_lab_until_stopped(
     int
         0 if it was stopped here, else what JupyterLab returned.
     """
-    lab = subprocess.Popen(lab_command(folder, port=port, browser=browser))
+    command = lab_command(folder, port=port, browser=browser, allow_root=allow_root)
+    lab = subprocess.Popen(command)
     try:
         if address := _address(lab, lab_page(folder)):
             say(f"JupyterLab runs at {address}\nStop it here with Ctrl-C; save your pages before.")

@@ -222,7 +222,7 @@ def _bench_step(folder: Path, matrix: CouponMatrix | None) -> ProgressStep:
     if missing:
         return _step("bench", "in part", "the booklet of the new coupons is not written", papers)
     forms = len([*(folder / "bench").glob("**/forms/*.csv")])
-    return _step("bench", "done", f"booklet and {forms} forms", papers)
+    return _step("bench", "done", f"booklet, and {forms} form{'' if forms == 1 else 's'}", papers)
 
 
 def _record_files(folder: Path) -> list[Path]:
@@ -299,7 +299,7 @@ def _report_step(folder: Path, newest: float) -> ProgressStep:
         return _step("report", "open", "not written")
     if max(path.stat().st_mtime for path in paths) < newest:
         return _step("report", "look again", "the records were changed afterwards", papers)
-    return _step("report", "done", f"{len(paths)} files", papers)
+    return _step("report", "done", f"{len(paths)} file{'' if len(paths) == 1 else 's'}", papers)
 
 
 def _more_step(matrix: CouponMatrix | None) -> ProgressStep:

@@ -315,7 +315,11 @@ def run_lab(options: argparse.Namespace) -> int:
 
     check_lab_folder(options.study, say, add_notebooks=wanted)
     return run_lab_until_stopped(
-        options.study, say, port=options.port, browser=not options.no_browser
+        options.study,
+        say,
+        port=options.port,
+        browser=not options.no_browser,
+        allow_root=options.allow_root,
     )
 
 

@@ -19,7 +19,11 @@ from quenchbook.steps import new_study
 
 def answering(answers: Iterable[str]) -> Callable[[str], str]:
     left = iter(answers)
-    return lambda prompt: next(left)
+    return lambda _prompt: next(left)
+
+
+def unheard(_line: str) -> None:
+    """Listener where nothing is expected to be said that matters."""
 
 
 @pytest.fixture
@@ -29,12 +33,12 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_the_enter_key_alone_gives_the_study_of_the_template(here: Path) -> None:
-    assert asked_study(answering([""] * 9), lambda line: None) == AskedStudy("my_study")
+    assert asked_study(answering([""] * 9), unheard) == AskedStudy("my_study")
 
 
 def test_every_question_has_a_default_in_brackets_for_the_steel_of_the_template(here: Path) -> None:
     prompts: list[str] = []
-    asked_study(lambda prompt: prompts.append(prompt) or "", lambda line: None)
+    asked_study(lambda prompt: prompts.append(prompt) or "", unheard)
     assert len(prompts) == 9
     assert all(prompt.endswith("]: ") for prompt in prompts)
 
@@ -92,7 +96,7 @@ def test_what_ends_the_questions_writes_nothing(here: Path, end: type[BaseExcept
         raise end
 
     with pytest.raises(end):
-        asked_study(stop, lambda line: None)
+        asked_study(stop, unheard)
     assert list(here.iterdir()) == []
 
 

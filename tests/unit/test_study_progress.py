@@ -39,7 +39,7 @@ def test_after_the_plan_comes_the_booklet_and_after_it_the_furnace(tmp_path: Pat
     (folder / "bench" / "booklet.html").touch()
     (folder / "bench" / "forms" / "hardness.csv").touch()
     progress = study_progress(folder)
-    assert progress.step("bench").words == "booklet and 1 forms"
+    assert progress.step("bench").words == "booklet, and 1 form"
     assert progress.comes_next.startswith("work at the furnace")
 
 
@@ -95,7 +95,7 @@ def test_the_verdicts_of_written_tables_are_counted(demo: Path) -> None:
 def test_a_plan_that_does_not_fit_the_study_file_is_told(demo: Path) -> None:
     path = demo / "study.toml"
     text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace('"960 degC"', '"955 degC"'), encoding="utf-8")
+    path.write_text(text.replace('"970 degC"', '"975 degC"'), encoding="utf-8")
     progress = study_progress(demo)
     assert progress.step("plan").state == "look again"
     assert progress.comes_next.startswith("the plan and study.toml do not fit")
