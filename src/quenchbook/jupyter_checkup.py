@@ -7,7 +7,7 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 EXTENSION: Final = "quenchbook"
 SERVER_PART: Final = "quenchbook.lab_server"
@@ -95,7 +95,7 @@ def _tile() -> str:
     disabled = get_page_config(places).get("disabledExtensions", [])
     if EXTENSION in disabled or f"{EXTENSION}:launcher" in disabled:
         return f"{name}: switched off. jupyter labextension enable {EXTENSION}"
-    manager = ExtensionConfigManager(read_config_path=jupyter_config_path())
+    manager: Any = ExtensionConfigManager(read_config_path=jupyter_config_path())
     parts = manager.get_jpserver_extensions()
     if SERVER_PART not in parts:
         return f"{name}: its server part is MISSING (quenchbook new does the same). {_AGAIN}"

@@ -27,6 +27,7 @@ def steps_html(progress: StudyProgress) -> str:
     rows = []
     for number, own in enumerate(progress.steps, start=1):
         word = escape(own.state_words)
+        word = word.replace(" ", "&nbsp;")
         word = f"<strong>{word}</strong>" if own.state == "look again" else word
         cells = [word, _notebook(progress, own), escape(own.words)]
         cells += [_papers(own)] if with_papers else []
