@@ -96,7 +96,9 @@ def _parser() -> argparse.ArgumentParser:
         "--published", action="store_true", help="the published coated-bars experiment instead"
     )
     own = verb("new", "start a study: study.toml with comments, and notebooks", study=False)
-    own.add_argument("folder", type=Path, help="new folder")
+    own.add_argument(
+        "folder", type=Path, nargs="?", help="new folder; without it a few questions are asked"
+    )
     own = verb("plan", "make the coupon matrix; say what it can tell and what it costs")
     own.add_argument("--draft", action="store_true", help="write nothing: a plan to look at")
     own.add_argument("--seed", type=int, help="seed of the randomization (default: drawn and kept)")
@@ -158,7 +160,17 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--no-appendix", action="store_true", help="leave the appendix out")
     own = verb("verify", "recompute an archive of open data and compare every number", study=False)
     own.add_argument("archive", type=Path, help="archive that report --to archive wrote")
-    verb("lab", "open the notebooks of a study in JupyterLab")
+    own = verb("lab", "open the notebooks of a study in JupyterLab")
+    own.add_argument("--port", type=int, help="port to listen on (default: 8888 or the next free)")
+    own.add_argument("--no-browser", action="store_true", help="only print the address")
+    own.add_argument(
+        "--allow-root", action="store_true", help="start although you are root (in a container)"
+    )
+    own.add_argument(
+        "--add-notebooks",
+        action="store_true",
+        help="copy the notebooks that the study does not have; nothing is overwritten",
+    )
     verb("doctor", "say what is installed and what is missing", study=False)
     return parser
 

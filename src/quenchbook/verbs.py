@@ -38,12 +38,35 @@ def run_demo(options: argparse.Namespace) -> None:
     print(f"\nNext: open {paths[-2]}, or quenchbook lab {folder}, or quenchbook new MY_STUDY")
 
 
-def run_new(options: argparse.Namespace) -> None:
-    """New study folder."""
+def run_new(options: argparse.Namespace) -> int:
+    """New study folder: from the template, or from a few questions where no folder is named."""
     from quenchbook.steps import new_study
 
-    _print_paths(new_study(options.folder))
-    print(f"\nNext: edit {options.folder / 'study.toml'}, then quenchbook plan {options.folder}")
+    folder, text = options.folder, None
+    if folder is None:
+        from quenchbook.asked_study import asked_study
+        from quenchbook.asked_study_text import asked_study_text
+
+        if not sys.stdin.isatty():
+            raise QuenchbookError(
+                "Without a folder quenchbook new asks a few questions, and here is no terminal "
+                "to ask in. Name the folder: quenchbook new my_study."
+            )
+        try:
+            asked = asked_study(input, print)
+            folder, text = Path(asked.folder), asked_study_text(asked)
+        except (KeyboardInterrupt, EOFError):
+            print("\nStopped; nothing was written.", file=sys.stderr)
+            return 130
+    _print_paths(new_study(folder, text=text))
+    if text is None:
+        print(f"\nNext: edit {folder / 'study.toml'}, then quenchbook plan {folder}")
+    else:
+        print(
+            f"\nNext: quenchbook plan {folder} --draft (writes nothing) or quenchbook lab {folder}."
+            f"\nRead {folder / 'study.toml'}: what was not asked stands there as an example."
+        )
+    return 0
 
 
 def run_plan(options: argparse.Namespace) -> None:
@@ -279,13 +302,25 @@ def run_verify(options: argparse.Namespace) -> int:
 
 def run_lab(options: argparse.Namespace) -> int:
     """JupyterLab on a study folder."""
-    import subprocess
+    from quenchbook.lab import check_lab_folder, run_lab_until_stopped
 
-    folder = options.study.resolve()
-    command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}"]
-    if (folder / "notebooks").is_dir():
-        command.append("--LabApp.default_url=/lab/tree/notebooks")
-    return subprocess.call(command)
+    def wanted() -> bool:
+        if options.add_notebooks or not sys.stdin.isatty():
+            return bool(options.add_notebooks)
+        asked = input("The start page is missing. Copy the missing notebooks? [yes] ")
+        return asked.strip().lower() in ("", "y", "yes")
+
+    def say(line: str) -> None:
+        print(line, flush=True)
+
+    check_lab_folder(options.study, say, add_notebooks=wanted)
+    return run_lab_until_stopped(
+        options.study,
+        say,
+        port=options.port,
+        browser=not options.no_browser,
+        allow_root=options.allow_root,
+    )
 
 
 def run_doctor(_options: argparse.Namespace) -> int:
