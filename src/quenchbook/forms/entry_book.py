@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
@@ -36,6 +36,7 @@ from quenchbook.units import is_energy, unit_ending
 from quenchbook.writing import write_bytes, write_new_bytes
 
 ENERGY_UNITS = ("J", "ft lbf")
+_FORM = "this form"
 _COMMA = re.compile(r"(?<=\d),(?=\d)")
 
 Cells = tuple[str, ...]
@@ -145,7 +146,8 @@ class EntryBook:
             header, row = ("coupon", columns[place]), (code, _pointed(text))
             found = self._measured([_table("form", header, [row])])
             own = [p for p in found.problems if p.column == columns[place]]
-            problems |= {place: Problem("", p.problem, p.remedy) for p in own[:1]}
+            if own:
+                problems[place] = Problem("", own[0].problem, own[0].remedy)
         return problems
 
     def enter(
@@ -325,9 +327,11 @@ class EntryBook:
             return columns
         if unit not in self.units(response):
             known = ", ".join(self.units(response))
-            raise RecordError(Problem(own.quantity, f"is not entered in {unit}", f"Known: {known}."))
+            raise RecordError(
+                Problem(own.quantity, f"is not entered in {unit}", f"Known: {known}.")
+            )
         stem = response_stem(own)
-        return tuple(f"{stem}_{unit_ending(unit)}{name[len(own.name):]}" for name in columns)
+        return tuple(f"{stem}_{unit_ending(unit)}{name[len(own.name) :]}" for name in columns)
 
     # --- writing ------------------------------------------------------------------------------
 
@@ -338,8 +342,7 @@ class EntryBook:
             own = _OwnFile(columns)
         rows = [*own.rows, row]
         data = _csv_bytes(self.matrix.plan_hash, columns, rows)
-        name = own.path.name if own.path is not None else f"{kind}_entered_1.csv"
-        self._check(name, data, columns, rows)
+        self._check(own.path.name if own.path is not None else "", columns, rows)
         if own.path is not None:
             path = write_bytes(own.path, data)
         else:
@@ -356,20 +359,22 @@ class EntryBook:
             except FileExistsError:
                 number += 1
 
-    def _check(self, name: str, data: bytes, columns: Cells, rows: Sequence[Cells]) -> None:
-        """Raise what is wrong with the records only since the new row."""
-        tables, problems = self._tables()
-        own = self._files.get(_kind_of(name))
-        known = own.path.name if own is not None and own.path is not None and own.data else ""
-        others = [table for table in tables if table.name != known or not _same(own, name)]
-        before = set(self._problems(tables, problems))
-        new = _table(_FORM, columns, rows, self.matrix.plan_hash)
+    def _check(self, name: str, columns: Cells, rows: Sequence[Cells]) -> None:
+        """Raise what is wrong with the records only since the new row.
+
+        `name` is the file that the rows replace; empty for a new one.
+        """
+        tables, wrong = self._tables()
+        before = {_unnamed(own) for own in self._problems(tables, wrong)}
+        new = _table(name or _FORM, columns, rows, self.matrix.plan_hash)
+        others = [table for table in tables if table.name != name]
         after = [
-            own for own in self._problems([*others, new], problems) if _unnamed(own) not in
-            {_unnamed(old) for old in before}
-        ]  # fmt: skip
+            _in_words(own, new.name)
+            for own in self._problems([*others, new], wrong)
+            if _unnamed(own) not in before
+        ]
         if after:
-            raise RecordError([_in_words(own) for own in after])
+            raise RecordError(after)
 
     def _problems(self, tables: Sequence[Table], wrong: Sequence[Problem]) -> tuple[Problem, ...]:
         try:
@@ -377,9 +382,6 @@ class EntryBook:
         except RecordError as error:
             return error.problems
         return ()
-
-
-_FORM = "this form"
 
 
 def entry_book(folder: str | Path) -> EntryBook:
@@ -408,14 +410,6 @@ def _pointed(text: str) -> str:
     """Number with a decimal point, whatever was typed."""
     plain = text.strip()
     return _COMMA.sub(".", plain) if plain.count(",") == 1 and "." not in plain else plain
-
-
-def _kind_of(name: str) -> str:
-    return name.partition("_entered_")[0]
-
-
-def _same(own: _OwnFile | None, name: str) -> bool:
-    return own is not None and own.path is not None and own.path.name == name
 
 
 def _is_as_written(own: _OwnFile) -> bool:
@@ -456,10 +450,15 @@ def _unnamed(problem: Problem) -> tuple[str, str]:
     return problem.problem, problem.remedy
 
 
-def _in_words(problem: Problem) -> Problem:
-    """Problem without the row of a form that has no rows."""
-    where = re.sub(rf"^{_FORM} row \d+(, )?", "", problem.where)
-    remedy = problem.remedy
+def _in_words(problem: Problem, name: str = _FORM) -> Problem:
+    """Problem as a form says it: it has no rows and no columns, and its corrections are made here.
+
+    `name` is the table of the form itself.
+    """
+    where = re.sub(rf"^{re.escape(name)} row \d+(, )?", "", problem.where)
+    remedy = problem.remedy.replace(" in the column actual", "")
     if "add a row to corrections.csv" in remedy:
         remedy = remedy.partition("add a row")[0] + "choose that code, and say so in the note."
+    if "already read" in problem.problem:
+        remedy = "Choose another coupon, or correct what was entered."
     return Problem(where, problem.problem, remedy, problem.column)

@@ -131,8 +131,8 @@ def _key(roles: Roles) -> str:
                 f"{escape(roles.mark.word(level))}</span>"
             )
     if roles.frame is not None:
-        level = roles.frame.word(roles.frame.levels[-1])
-        parts.append(f'<span style="margin-right:1.2em">Framed: {escape(roles.frame.title)} {escape(level)}</span>')
+        words = f"Framed: {roles.frame.title} {roles.frame.word(roles.frame.levels[-1])}"
+        parts.append(f'<span style="margin-right:1.2em">{escape(words)}</span>')
     if roles.strokes is not None:
         words = ", ".join(roles.strokes.word(level) for level in roles.strokes.levels)
         title = escape(roles.strokes.title)

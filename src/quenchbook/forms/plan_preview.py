@@ -19,7 +19,6 @@ from quenchbook.plan.files import read_plan
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix
 from quenchbook.study.definition import Study
-from quenchbook.units import number_text
 
 _CELL = 'style="text-align:left;vertical-align:top;padding:2px 14px 2px 0"'
 _HEADS = (
@@ -112,7 +111,9 @@ def _row(own: QuestionOutlook) -> str:
     """Cells of one question: words, interval, difference that is found, chance."""
     words = escape(own.question.words)
     if own.planned is None:
-        return f'<th scope="row" {_CELL}>{words}</th><td colspan="3" {_CELL}>{escape(own.reason)}</td>'
+        return (
+            f'<th scope="row" {_CELL}>{words}</th><td colspan="3" {_CELL}>{escape(own.reason)}</td>'
+        )
     half, found, shown = own.half_width(), own.detectable_difference(), own.equivalence_power()
     cells = (
         f"\u00b1{own.size_text(half)}" if half is not None else "whole term",
@@ -120,7 +121,9 @@ def _row(own: QuestionOutlook) -> str:
         chance_text(shown) if shown is not None else "no margin",
     )
     row = "".join(f"<td {_CELL}>{escape(cell)}</td>" for cell in cells)
-    return f'<th scope="row" {_CELL.replace("left;", "left;font-weight:normal;", 1)}>{words}</th>{row}'
+    return (
+        f'<th scope="row" {_CELL.replace("left;", "left;font-weight:normal;", 1)}>{words}</th>{row}'
+    )
 
 
 def plan_preview(study: Study, *, seed: int = 1) -> PlanPreview:
@@ -146,7 +149,7 @@ def plan_preview(study: Study, *, seed: int = 1) -> PlanPreview:
 
 
 def preview_of_edits(edits: StudyEdits, *, seed: int = 1) -> PlanPreview:
-    """Preview of a study file with its changes: of the kept plan, as long as they leave it as it is.
+    """Preview of a study file with its changes; of the kept plan where they leave it as it is.
 
     Questions about curves take longest and are left to `PlanPreview.with_curves`.
 

@@ -130,7 +130,7 @@ class StudyEdits:
         keys: dict[int, Key] = {}  # line to what stands on it
         for key, span in places.values.items():
             first, last = (self.text.count("\n", 0, at) + 1 for at in (span.statement, span.end))
-            keys |= {line: key for line in range(first, last + 1)}
+            keys |= dict.fromkeys(range(first, last + 1), key)
         for table, end in places.tables.items():
             keys.setdefault(self.text.count("\n", 0, end) + 1, table)
         for problem in self.problems:
@@ -217,8 +217,7 @@ class StudyEdits:
                 Problem(
                     self.path.name,
                     "was changed on disk since it was read here, so it is not written over",
-                    "Run the cell again: it reads the file as it is now. Your changes are listed "
-                    "below the form.",
+                    "Read it again; in a notebook, run the cell again.",
                 )
             )
 

@@ -16,7 +16,7 @@ Value = str | int | float | list[Any]
 
 
 def with_value(text: str, key: Key, value: Value | None) -> str:
-    """Text with one value changed, added, or (None) taken out.
+    r"""Text with one value changed, added, or (None) taken out.
 
     Parameters
     ----------
@@ -37,10 +37,10 @@ def with_value(text: str, key: Key, value: Value | None) -> str:
 
     Examples
     --------
-    >>> with_value('[costs]\\ncoupon = 1.50   # steel\\n', ("costs", "coupon"), 2.0)
-    '[costs]\\ncoupon = 2.0   # steel\\n'
-    >>> with_value('[costs]\\ncoupon = 1.50\\n', ("costs", "indent"), 0.1)
-    '[costs]\\ncoupon = 1.50\\nindent = 0.1\\n'
+    >>> with_value('[costs]\ncoupon = 1.50   # steel\n', ("costs", "coupon"), 2.0)
+    '[costs]\ncoupon = 2.0   # steel\n'
+    >>> with_value('[costs]\ncoupon = 1.50\n', ("costs", "indent"), 0.1)
+    '[costs]\ncoupon = 1.50\nindent = 0.1\n'
     """
     content = tomllib.loads(text)
     before = _found(content, key)
@@ -67,10 +67,10 @@ def with_value(text: str, key: Key, value: Value | None) -> str:
 
 
 def toml_text(value: Value) -> str:
-    """Value as it stands in a TOML file.
+    r"""Value as it stands in a TOML file.
 
     >>> toml_text(["none", "dry ice"]), toml_text(1.5), toml_text('5" bar')
-    ('["none", "dry ice"]', '1.5', '"5\\\\" bar"')
+    ('["none", "dry ice"]', '1.5', '"5\\" bar"')
     """
     if isinstance(value, list):
         return f"[{', '.join(map(toml_text, value))}]"
