@@ -114,7 +114,9 @@ def test_a_value_changed_by_its_label_is_previewed_and_saved(
     before = (study_folder / "study.toml").read_text(encoding="utf-8")
     page.get_by_label("Furnace loads", exact=True).fill("8")
     said(page, "64 coupons in 8 furnace loads")
-    expect(page.get_by_role("img", name=re.compile("^64 coupons in 8 furnace loads"))).to_be_visible()
+    expect(
+        page.get_by_role("img", name=re.compile("^64 coupons in 8 furnace loads"))
+    ).to_be_visible()
     said(page, "study file now asks for 8 furnace loads, the plan has 12")
     page.get_by_label("Coupons in a load").fill("none")
     said(page, "coupons_per_load is 'none'. Write a whole number, 1 or more")
@@ -153,6 +155,9 @@ def test_a_coupon_is_entered_and_kept_at_once(
     expect(page.get_by_label("Indent 1")).to_be_focused()
     page.screenshot(path=f"/tmp/shot_{page.url.split(chr(47))[-1][:9]}.png")
     assert axe_violations(page, ".jp-OutputArea-output") == []
-    records = qb.read_records(study_folder / "records", qb.read_plan(study_folder / "plan", qb.read_study(ROOT / "data" / "plane_irons")))
+    records = qb.read_records(
+        study_folder / "records",
+        qb.read_plan(study_folder / "plan", qb.read_study(ROOT / "data" / "plane_irons")),
+    )
     assert records.readings["value"].tolist() == [62.1, 62.4, 62.2, 61.9, 62.3]
     assert set(records.readings["coupon"]) == {"4FTD"}

@@ -9,6 +9,7 @@ from typing import Any
 from quenchbook.errors import QuenchbookError
 from quenchbook.forms.entry_book import EntryBook, entry_book
 from quenchbook.forms.shown_form import (
+    BUTTON,
     Form,
     choice_field,
     problem_html,
@@ -87,11 +88,9 @@ class EntryForm:
         self.note = text_field("Note", hint="may stay empty")
         self.blanks = ipywidgets.Checkbox(
             description="Take it with fewer readings than planned",
-            indent=False, layout={"width": "auto", "margin": f"0 0 0 {'19.5em'}"},
+            indent=False, layout={"width": "auto", "margin": "0 0 0 19.5em"},
         )  # fmt: skip
-        self.accept = ipywidgets.Button(
-            description="Accept coupon", layout={"width": "auto", "margin": "4px 0 4px 19.5em"}
-        )
+        self.accept = ipywidgets.Button(description="Accept coupon", layout=BUTTON)
         self.response.observe(lambda _: self._of_response(), names="value")
         self.unit.observe(lambda _: self._check_cells(), names="value")
         self.accept.on_click(lambda _: self._accept())
@@ -128,7 +127,10 @@ class EntryForm:
         """Coupons in the order of the sheet, the next one chosen."""
         frame = self.book.coupons(self.response.value)
         self.coupon.options = [
-            (f"{own['coupon']} (no. {own['order']}{', read' if own['read'] else ''})", own["coupon"])
+            (
+                f"{own['coupon']} (no. {own['order']}{', read' if own['read'] else ''})",
+                own["coupon"],
+            )
             for own in frame.to_dict("records")
         ]
         following = self.book.next_coupon(self.response.value)
@@ -175,9 +177,7 @@ class EntryForm:
         self.item = choice_field("What was different", [""])
         self.actual = text_field("What it really was", hint="with its unit")
         self.reason = text_field("Note", hint="may stay empty")
-        self.deviate = ipywidgets.Button(
-            description="Enter", layout={"width": "auto", "margin": "4px 0 4px 19.5em"}
-        )
+        self.deviate = ipywidgets.Button(description="Enter", layout=BUTTON)
         self.what.observe(lambda _: self._of_unit(), names="value")
         self.item.observe(lambda _: self._of_item(), names="value")
         self.deviate.on_click(lambda _: self._deviate())
@@ -227,9 +227,7 @@ class EntryForm:
         self.place = choice_field("Which entry", [("type the code first", None)])
         self.right = text_field("What it should say")
         self.why = text_field("Why", hint="such as misread label, slip of the pen")
-        self.correct = ipywidgets.Button(
-            description="Correct", layout={"width": "auto", "margin": "4px 0 4px 19.5em"}
-        )
+        self.correct = ipywidgets.Button(description="Correct", layout=BUTTON)
         self.label.observe(lambda _: self._of_label(), names="value")
         self.correct.on_click(lambda _: self._correct())
         return ipywidgets.VBox([self.label, self.place, self.right, self.why, self.correct])

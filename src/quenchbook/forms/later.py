@@ -40,17 +40,21 @@ class Later:
             then(work())
             return
 
-        def done(result: concurrent.futures.Future[Any]) -> None:
-            loop.call_soon_threadsafe(lambda: own == self._asked and then(result.result()))
+        def finish(result: concurrent.futures.Future[Any]) -> None:
+            if own == self._asked:
+                then(result.result())
 
         def begin() -> None:
             if own != self._asked:
                 return
             if slow:
-                self._threads.submit(
-                    lambda: work() if own == self._asked else None
-                ).add_done_callback(done)
+                task = self._threads.submit(self._unless_newer, work, own)
+                task.add_done_callback(lambda done: loop.call_soon_threadsafe(finish, done))
             else:
                 then(work())
 
         loop.call_later(WAIT, begin)
+
+    def _unless_newer(self, work: Callable[[], Any], own: int) -> Any:
+        """Result of the work; None if something newer came while an older one was worked out."""
+        return work() if own == self._asked else None

@@ -22,7 +22,8 @@ from quenchbook.study.definition import Study
 
 _CELL = 'style="text-align:left;vertical-align:top;padding:2px 14px 2px 0"'
 _HEADS = (
-    "question", "interval", "found 8 times in 10", "chance to show that nothing matters",
+    "question", "interval", "found 8 times in 10",
+    "shows that no difference matters, if there is none",
 )  # fmt: skip
 
 
@@ -95,7 +96,7 @@ class PlanPreview:
                 "<details><summary>What was assumed</summary>"
                 f'<ul style="max-width:46em">{items}</ul></details>'
             )
-        return "".join(parts)
+        return f'<div style="line-height:1.4">{"".join(parts)}</div>'
 
     def _questions_html(self) -> str:
         head = "".join(f'<th scope="col" {_CELL}>{name}</th>' for name in _HEADS)

@@ -69,7 +69,7 @@ class PlanForm:
             style={"button_width": "auto"}, layout={"margin": "0 0 6px 0"},
         )  # fmt: skip
         self.shown = ipywidgets.VBox([groups[2]])
-        self.status, self.general = status_line(), status_line()
+        self.status, self.general = status_line(), ipywidgets.HTML()
         self.save = ipywidgets.Button(
             description="Save study.toml", layout={"width": "auto"},
             tooltip="Writes the changed values into study.toml",
@@ -159,6 +159,8 @@ class PlanForm:
     def _first(self, edits: StudyEdits, result: PlanPreview | QuenchbookError) -> None:
         """Show matrix, power and cost; then work out what takes longer."""
         self._show(result)
+        if edits is not self.edits:  # saved or undone meanwhile, and said so
+            return
         count = len(edits.changes())
         words = f"{count} change{'s' if count != 1 else ''}, not saved yet." if count else ""
         if isinstance(result, PlanPreview):
@@ -184,8 +186,8 @@ class PlanForm:
     # --- buttons --------------------------------------------------------------------------------
 
     def _save(self) -> None:
-        self._changed()
-        if any(message.value for message in self.messages.values()):
+        if any(own.value for own in (self.general, *self.messages.values())):
+            self._say("Not saved: see the message beside the field.")
             return
         changed = self.edits.changes()
         try:

@@ -10,6 +10,7 @@ from quenchbook.errors import Problem
 
 LABEL_WIDTH: Final = "19em"
 FIELD_WIDTH: Final = "42em"
+BUTTON: Final = {"width": "auto", "margin": "4px 0 4px 19.5em", "align_self": "flex-start"}
 _BOX: Final = "border-left:2px solid #6F8577;padding-left:10px"
 
 
@@ -88,12 +89,3 @@ def problem_html(problems: Iterable[Problem]) -> str:
     """Messages of a reader beside a field, without the line of the file."""
     lines = [str(Problem("", own.problem, own.remedy)) for own in problems]
     return status_html("\n".join(lines), alert=True) if lines else ""
-
-
-def heading(words: str) -> Any:
-    """Heading inside a form."""
-    import ipywidgets
-
-    return ipywidgets.HTML(
-        value=f'<p style="font-weight:bold;margin:6px 0 2px">{escape(words)}</p>'
-    )

@@ -46,7 +46,7 @@ class TomlPlaces:
 
 
 def toml_places(text: str) -> TomlPlaces:
-    """Find the places of all values of a text that is valid TOML.
+    r"""Find the places of all values of a text that is valid TOML.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def toml_places(text: str) -> TomlPlaces:
 
     Examples
     --------
-    >>> places = toml_places('a = 1 # one\\n[b]\\nc = ["x", { d = 2 }]\\n')
+    >>> places = toml_places('a = 1 # one\n[b]\nc = ["x", { d = 2 }]\n')
     >>> [".".join(map(str, key)) for key in places.values]
     ['a', 'b.c.0', 'b.c.1.d', 'b.c.1', 'b.c']
     """
