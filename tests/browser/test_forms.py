@@ -128,7 +128,6 @@ def test_a_value_changed_by_its_label_is_previewed_and_saved(
     said(page, r"Saved study.toml at .*Furnace loads")
     after = (study_folder / "study.toml").read_text(encoding="utf-8")
     assert after == before.replace("furnace_loads = 12\n", "furnace_loads = 8\n")
-    page.screenshot(path=f"/tmp/shot_{page.url.split(chr(47))[-1][:9]}.png")
     assert axe_violations(page, ".jp-OutputArea-output") == []
 
 
@@ -153,7 +152,6 @@ def test_a_coupon_is_entered_and_kept_at_once(
     page.get_by_role("button", name="Accept coupon").click()
     said(page, "Kept in hardness_entered_1.csv: 4FTD")
     expect(page.get_by_label("Indent 1")).to_be_focused()
-    page.screenshot(path=f"/tmp/shot_{page.url.split(chr(47))[-1][:9]}.png")
     assert axe_violations(page, ".jp-OutputArea-output") == []
     records = qb.read_records(
         study_folder / "records",
@@ -161,3 +159,18 @@ def test_a_coupon_is_entered_and_kept_at_once(
     )
     assert records.readings["value"].tolist() == [62.1, 62.4, 62.2, 61.9, 62.3]
     assert set(records.readings["coupon"]) == {"4FTD"}
+
+
+def test_a_reopened_notebook_shows_a_summary_in_place_of_the_form(
+    open_form: Callable[[str], Page], study_folder: Path
+) -> None:
+    page = open_form("entry_form")
+    expect(page.locator(".quenchbook-form-summary")).to_be_hidden()
+    page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
+    page.wait_for_function("() => !window.jupyterapp.shell.currentWidget.context.model.dirty")
+    shutil.copy(study_folder / "entry_form.ipynb", study_folder / "again.ipynb")
+    page.goto(page.url.partition("/lab/")[0] + "/lab/tree/again.ipynb?reset")
+    page.wait_for_function(RUNNING, timeout=90_000)
+    expect(page.locator(".quenchbook-form-summary")).to_be_visible()
+    page.get_by_text("Error displaying widget").wait_for(state="hidden")
+    expect(page.get_by_text("Loading widget")).to_be_hidden()

@@ -88,7 +88,7 @@ class EntryForm:
         self.note = text_field("Note", hint="may stay empty")
         self.blanks = ipywidgets.Checkbox(
             description="Take it with fewer readings than planned",
-            indent=False, layout={"width": "auto", "margin": "0 0 0 19.5em"},
+            indent=False, layout={"width": "auto", "margin": "0 0 0 22.5em"},
         )  # fmt: skip
         self.accept = ipywidgets.Button(description="Accept coupon", layout=BUTTON)
         self.response.observe(lambda _: self._of_response(), names="value")

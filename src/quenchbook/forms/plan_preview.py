@@ -79,7 +79,11 @@ class PlanPreview:
         return f"<PlanPreview: {self.finding}>"
 
     def _repr_html_(self) -> str:
-        parts = [f"<p><strong>{escape(self.finding)}</strong></p>", load_picture(self.matrix)]
+        return f"<p><strong>{escape(self.finding)}</strong></p>{self.details_html()}"
+
+    def details_html(self) -> str:
+        """HTML below the finding: loads, what each question can expect, what was assumed."""
+        parts = [load_picture(self.matrix)]
         if self.outlook.answers:
             parts.append(self._questions_html())
         if asked := len(self.matrix.study.trade_questions):

@@ -81,7 +81,7 @@ class PlanForm:
             indent=False, layout={"width": "auto"},
         )  # fmt: skip
         self.exploratory = status_line()
-        self.view = ipywidgets.HTML()
+        self.finding, self.view = status_line(), ipywidgets.HTML()
         self.parts.observe(
             lambda change: setattr(self.shown, "children", [groups[GROUPS.index(change["new"])]]),
             names="value",
@@ -92,7 +92,8 @@ class PlanForm:
         box = ipywidgets.VBox(
             [
                 self.parts, self.shown, self.general,
-                ipywidgets.HBox([self.save, self.undo]), *kept, self.status, self.view,
+                ipywidgets.HBox([self.save, self.undo]), *kept,
+                self.status, self.finding, self.view,
             ]
         )  # fmt: skip
         self.form = Form(box, self._summary_html)
@@ -138,12 +139,16 @@ class PlanForm:
         self.general.value = problem_html(found.get("", ()))
         self.exploratory.value = status_html("\n".join(edits.exploratory()))
         if found:
-            self._say("Not saved: see the message beside the field. The preview is of before.")
+            groups = [self.saved.field(name).group for name in found if name]
+            parts = ", ".join(dict.fromkeys(groups)) or "the line above the buttons"
+            self._say(
+                f"This cannot be saved: see the messages in {parts}. Below is what was before."
+            )
             return
         count = len(edits.changes())
         words = f"{count} change{'s' if count != 1 else ''}, not saved yet."
         self._say(f"{words if count else 'Nothing is changed.'} Calculating.")
-        self.view.value = _OLD + self._view_html()
+        self.view.value = _OLD + (self.preview.details_html() if self.preview is not None else "")
         self.later.ask(
             lambda: self._worked_out(edits),
             lambda result: self._first(edits, result),
@@ -164,7 +169,7 @@ class PlanForm:
         count = len(edits.changes())
         words = f"{count} change{'s' if count != 1 else ''}, not saved yet." if count else ""
         if isinstance(result, PlanPreview):
-            self._say(f"{words or 'Nothing is changed.'} {result.finding}")
+            self._say(words or "Nothing is changed.")
             self.later.ask(result.with_curves, self._show, slow=True)
         else:
             self._say(f"{words} There is no plan like this, see below.")
@@ -172,13 +177,11 @@ class PlanForm:
     def _show(self, result: PlanPreview | QuenchbookError) -> None:
         if isinstance(result, QuenchbookError):
             self.preview = None
-            self.view.value = problem_html(result.problems)
+            self.finding.value, self.view.value = status_html(""), problem_html(result.problems)
         else:
+            self.finding.value = status_html(result.finding, strong=True)
             self.preview = result
-            self.view.value = self._view_html()
-
-    def _view_html(self) -> str:
-        return self.preview._repr_html_() if self.preview is not None else ""
+            self.view.value = result.details_html()
 
     def _say(self, words: str) -> None:
         self.status.value = status_html(words)
@@ -225,4 +228,5 @@ class PlanForm:
             parts.append(
                 f"<details><summary>{group}</summary><table>{''.join(rows)}</table></details>"
             )
-        return f"{self._view_html()}{''.join(parts)}"
+        preview = self.preview._repr_html_() if self.preview is not None else ""
+        return f"{preview}{''.join(parts)}"

@@ -225,7 +225,7 @@ def _of_responses(content: Mapping[str, Any]) -> Iterator[Field]:
         margin = entry.get("equivalence_margin")
         yield Field(
             f"responses.{name}.equivalence_margin", (*at, "equivalence_margin"), MARGINS,
-            f"{word}, difference too small to matter", "text", margin, example, optional=True,
+            f"{word}, too small to matter", "text", margin, example, optional=True,
         )  # fmt: skip
         noise = _table(entry, "noise")
         for unit_name in _NOISE:
