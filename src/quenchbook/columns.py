@@ -11,6 +11,8 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "furnace_load": ("number of the furnace load, in the order they are run", ""),
     "day": ("day of the furnace load", ""),
     "load_place": ("place in the load: order of quenching", ""),
+    "order": ("place on the sheet of the tester, which hides the treatment", ""),
+    "read": ("readings of the coupon that are there already", ""),
     "no_reading": ("whether the coupon is lost or has no reading", ""),
     "run_otherwise": ("whether the coupon or its load was not run as planned", ""),
     "otherwise": ("whether another setting than the one drawn was not run as planned", ""),

@@ -238,6 +238,31 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
                 "Put the filled forms there (CSV, xlsx, ods).",
             )
         )
+    return records_from_tables(tables, matrix, problems, notes)
+
+
+def records_from_tables(
+    tables: Sequence[Table],
+    matrix: CouponMatrix,
+    problems: Sequence[Problem] = (),
+    notes: Sequence[str] = (),
+) -> Records:
+    """Check tables against the plan, whether or not they lie in files yet.
+
+    Parameters
+    ----------
+    tables : sequence of Table
+        From `tables_in`, or `table_of` for a table that is still being written.
+    matrix : CouponMatrix
+    problems : sequence of Problem
+        What was wrong with their files already.
+    notes : sequence of str
+
+    Raises
+    ------
+    RecordError
+        As `read_records`.
+    """
     study, labels = matrix.study, Labels(matrix)
     foreign = _of_other_plans(tables, matrix)
     problems = [own for own in problems if _file_of(_place_in(own)[0]) not in foreign]

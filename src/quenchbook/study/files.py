@@ -70,6 +70,24 @@ def read_study(path: str | Path) -> Study:
         raise StudyError(
             Problem(str(path), "is not UTF-8 text", "Save it as UTF-8 in the editor.")
         ) from None
+    return study_from_text(text, path)
+
+
+def study_from_text(text: str, path: Path) -> Study:
+    """Read the text of a study file that lies, or will lie, at this path.
+
+    Parameters
+    ----------
+    text : str
+        All of the file.
+    path : Path
+        Its place; nothing is read there.
+
+    Raises
+    ------
+    StudyError
+        As `read_study`.
+    """
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also a number of thousands of digits
