@@ -203,22 +203,31 @@ class Terms:
         """
         at = dict(at or {})
         outer = sorted(self.variables, key=lambda variable: bool(variable.parent))
-        rows: list[tuple[dict[str, Level], float]] = [({}, 1.0)]
+        columns: dict[str, np.ndarray] = {}
+        weights = np.ones(1)
         for variable in outer:
-            grown = []
-            for row, weight in rows:
-                levels: Sequence[Level] = at.get(variable.name, variable.levels)
-                if variable.inside is not None:
-                    levels = [x for x in levels if x in variable.inside[row[variable.parent]]]
-                elif variable.parent and row[variable.parent] not in variable.exists_for:
-                    levels = ("",) if isinstance(levels[0], str) else (float("nan"),)
-                grown += [
-                    ({**row, variable.column: level}, weight / len(levels)) for level in levels
-                ]
-            rows = grown
-        grid = pd.DataFrame([row for row, _ in rows], index=pd.RangeIndex(len(rows)))
-        grid[MIX_WEIGHT] = [weight for _, weight in rows]
+            levels: Sequence[Level] = at.get(variable.name, variable.levels)
+            parents = columns[variable.parent] if variable.parent else [None] * len(weights)
+            choices = {parent: _levels_below(variable, levels, parent) for parent in set(parents)}
+            counts = np.array([len(choices[parent]) for parent in parents])
+            new = itertools.chain.from_iterable(choices[parent] for parent in parents)
+            columns = {name: np.repeat(column, counts) for name, column in columns.items()}
+            columns[variable.column] = np.fromiter(new, dtype=object, count=int(counts.sum()))
+            weights = np.repeat(weights / counts, counts)
+        grid = pd.DataFrame({name: column.tolist() for name, column in columns.items()})
+        grid[MIX_WEIGHT] = weights
         return grid
+
+
+def _levels_below(
+    variable: Variable, levels: Sequence[Level], parent: Level | None
+) -> Sequence[Level]:
+    """Levels that exist where the parent of the variable has the given level."""
+    if variable.inside is not None and parent is not None:
+        return [level for level in levels if level in variable.inside[parent]]
+    if variable.parent and parent not in variable.exists_for:
+        return ("",) if isinstance(levels[0], str) else (float("nan"),)
+    return levels
 
 
 def variable_of(factor: Factor, study: Study) -> Variable:
