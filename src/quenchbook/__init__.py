@@ -81,7 +81,7 @@ _HOME = {
     "PlanningSweep": "outlook.sweep_table",
     "figure_sweep": "plots.sweep",
     "run_many": "repeated_work",
-    "RepeatedWork": "repeated_work",
+    "RepeatedWork": "repeated_results",
     "units_needed": "outlook.needed",
     "peak_outlook": "outlook.peak",
     "delay_outlook": "outlook.delay",

@@ -198,7 +198,9 @@ def _add_sweep_options(own: argparse.ArgumentParser) -> None:
         "--backend", choices=("serial", "loky", "threading", "dask"),
         help="this process, processes, threads, a dask cluster (default: by the amount of work)",
     )  # fmt: skip
-    own.add_argument("--workers", type=int, metavar="N", help="processes or threads on this machine")
+    own.add_argument(
+        "--workers", type=int, metavar="N", help="processes or threads on this machine"
+    )
     own.add_argument(
         "--scheduler", metavar="ADDRESS",
         help="dask scheduler, such as tcp://127.0.0.1:8786 (default for dask: "

@@ -193,7 +193,10 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "simulated_power": ("share of simulated studies that find the difference", ""),
     "simulation_error": ("standard error of that share", ""),
     "noise_name": ("noise that a row was judged at, in short", ""),
-    "noise_multiple": ("noise over that of the study; blank where standard deviations are given", ""),
+    "noise_multiple": (
+        "noise over that of the study; blank where standard deviations are given",
+        "",
+    ),
     "half_width_error": ("standard error of the mean half width in simulated studies", ""),
     "inside_chance": ("chance by formula of showing the difference to be inside the margin", ""),
     "simulated_inside_chance": ("share of simulated studies that show that", ""),

@@ -63,8 +63,9 @@ def sweep_study(
     paths : list of Path
         Table and finished blocks.
     """
-    from quenchbook.outlook.sweep import sweep_grid, swept
+    from quenchbook.outlook.sweep import swept
     from quenchbook.outlook.sweep_blocks import BLOCK, simulated_block
+    from quenchbook.outlook.sweep_grid import sweep_grid
     from quenchbook.repeated_work import run_many
     from quenchbook.study.files import read_study
     from quenchbook.writing import write_text
@@ -77,10 +78,10 @@ def sweep_study(
         )
     asked = study.questions[0] if question is None else study.question_of(question)
     response = study.response(asked.response)
+    true = None if effects is None else [difference_told(own, response) for own in effects]
     grid = sweep_grid(
         study, asked.key, loads=loads, coupons=coupons, indents=indents,
-        noise=noise_told(noise), studies=studies,
-        differences=None if effects is None else [difference_told(own, response) for own in effects],
+        noise=noise_told(noise), differences=true, studies=studies,
     )  # fmt: skip
     place = Path(folder) / FOLDER
     place.mkdir(exist_ok=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import concurrent.futures
 import contextlib
 import functools
+import importlib
 import itertools
 import os
 from collections.abc import Callable, Iterator, Sequence
@@ -76,9 +77,8 @@ def worked_alone(
 
 @functools.cache
 def _limit_threads() -> None:
-    from threadpoolctl import threadpool_limits
-
     import scipy.linalg  # noqa: F401  its library is there before its threads are limited
+    from threadpoolctl import threadpool_limits
 
     threadpool_limits(1)
 
@@ -96,9 +96,8 @@ def versions() -> dict[str, str]:
 @contextlib.contextmanager
 def one_thread() -> Iterator[None]:
     """Linear algebra on one thread, as in the workers."""
-    from threadpoolctl import threadpool_limits
-
     import scipy.linalg  # noqa: F401  its library is there before its threads are limited
+    from threadpoolctl import threadpool_limits
 
     with threadpool_limits(1):
         yield
@@ -143,7 +142,7 @@ def cluster(scheduler: str | None, workers: int | None) -> Iterator[tuple[Any, i
     which is open already, else one is started here with workers of its own.
     """
     try:
-        import distributed
+        distributed: Any = importlib.import_module("distributed")
     except ImportError:
         raise RepeatedWorkError(
             "The backend dask is not installed. Install it with pip install 'quenchbook[cluster]', "
@@ -200,8 +199,7 @@ def dask_parts(
     client: Any, function: Any, seed: int, parts: Sequence[Sequence[Item]]
 ) -> Iterator[Answer]:
     """Do parts on a cluster, each given back when it is done; a part of a lost worker is redone."""
-    import distributed
-
+    distributed: Any = importlib.import_module("distributed")
     lost = (OSError, concurrent.futures.CancelledError, distributed.scheduler.KilledWorker)
     waiting = iter(parts)
     futures: set[Any] = set()

@@ -13,7 +13,7 @@ import pandas as pd
 from quenchbook.outlook.certainty_table import records_of
 from quenchbook.outlook.wording import chance_text, size_text, times_in
 from quenchbook.study.definition import Question, Response, Study
-from quenchbook.units import NO_BREAK
+from quenchbook.units import NO_BREAK, number_text
 
 PAIRS: Final = (
     ("power", "simulated_power"),
@@ -97,7 +97,7 @@ class PlanningSweep:
         -------
         DataFrame
             ``furnace_loads, coupons_per_load, indents, noise_name, difference, rough, column,
-            distance``; a pair that the formula knows to be nearly 0 or 1 is left out below one expected study.
+            distance``; without pairs that are 0 or 1 but for less than one study by formula.
         """
         keys = ["furnace_loads", "coupons_per_load", "indents", "noise_name", "difference", "rough"]
         parts = []
@@ -112,7 +112,8 @@ class PlanningSweep:
             seen = self.frame[counted].to_numpy(dtype=float)[some]
             own["column"], own["distance"] = counted, (seen - chance[some]) / error
             parts.append(own)
-        return pd.concat(parts, ignore_index=True)
+        together: pd.DataFrame = pd.concat(parts, ignore_index=True)
+        return together
 
     # --- words -----------------------------------------------------------------------------------
 
@@ -192,7 +193,8 @@ class PlanningSweep:
         for own, where in ((away[~rough], ""), (away[rough], " where the formula is rough")):
             if len(own):
                 beyond = int((own > _APART).sum())
-                by_chance = "" if where else f" (by chance about {len(own) * _BY_CHANCE:.0f})"
+                usual = number_text(len(own) * _BY_CHANCE, 0 if len(own) > 200 else 1)
+                by_chance = "" if where else f" (by chance about {usual})"
                 parts.append(
                     f"{beyond} of {len(own)} chances are more than two standard errors apart"
                     f"{where}{by_chance}, the farthest {own.max():.1f}"
@@ -235,7 +237,9 @@ class PlanningSweep:
             rows.append("".join(f"<td {left}>{escape(cell)}</td>" for cell in cells))
         head = "".join(f'<th scope="col" {left}>{escape(name)}</th>' for name in heads)
         body = "".join(f"<tr>{row}</tr>" for row in rows)
-        words = "".join(f"<p>{escape(line)}</p>" for line in (self.question.words, *self.sentences()))
+        words = "".join(
+            f"<p>{escape(line)}</p>" for line in (self.question.words, *self.sentences())
+        )
         notes = "".join(f"<p>{escape(line)}</p>" for line in self._last_lines())
         table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
         return (

@@ -1,4 +1,4 @@
-"""What more furnace loads buy at each noise: chances by formula as lines, simulated ones as marks."""
+"""What more furnace loads buy at each noise: chances by formula as lines, counted ones as marks."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def _draw(sweep: PlanningSweep, coupons: int | None, indents: int | None) -> Dra
     right = WIDTH - MARGIN - max(text_width(name, SMALL_PT) for name in names) - 12.0
     titles = [wrapped(own.title, WIDTH - 2 * MARGIN, TITLE_PT) for own in chances]
     heights = [13.0 * len(lines) + 10.0 + _HEIGHT + 30.0 for lines in titles]
-    sheet = Sheet(6.0 + sum(heights) + 16.0)
+    sheet = Sheet(6.0 + sum(heights) + 8.0)
     room = max(1.0, 0.06 * (loads[-1] - loads[0]))
     limits = (loads[0] - room, loads[-1] + room)
     top = 6.0
@@ -107,13 +107,14 @@ def _draw(sweep: PlanningSweep, coupons: int | None, indents: int | None) -> Dra
         _lines(sheet, panel, own, names)
         top += height
     axis = capital(plural(sweep.study.unit_word("furnace_load")))
-    sheet.text(right, top + 6.0, axis, size=TITLE_PT, align="right")
+    sheet.text(right, top - 1.0, axis, size=TITLE_PT, align="right")
     finding = " ".join(sweep.sentences()[:2])
     each = sweep.plan_text({"furnace_loads": 1, **wanted}).split(" of ", 1)[1]
     worst = 100 * float(frame[["simulation_error", "untrue_error"]].to_numpy().max())
     reading = (
         f"Lines are by formula, marks are counted in {sweep.studies} simulated studies each "
-        f"(standard error at most {worst:.1f} of 100). Loads of {each}."
+        f"(standard error at most {worst:.1f} of 100). Loads of {each}. The dotted line is "
+        f"{times_in(sweep.power)}."
     )
     subject = (
         f"Chances against the number of {plural(sweep.study.unit_word('furnace_load'))}, "
@@ -134,9 +135,8 @@ def _chances(sweep: PlanningSweep, frame: pd.DataFrame) -> list[_Chance]:
         found.append(_Chance(title, "power", "simulated_power", rows))
     none = frame[frame["difference"] == 0]
     if sweep.margin is not None and len(none):
-        title = (
-            f"Without a difference, less than {sweep.size_text(sweep.margin)} is shown, % of studies"
-        )
+        size = sweep.size_text(sweep.margin)
+        title = f"Without a difference, less than {size} is shown, % of studies"
         found.append(_Chance(title, "inside_chance", "simulated_inside_chance", none))
     if not found:
         title = "Without a difference, one is claimed all the same, % of studies"
@@ -191,8 +191,3 @@ def _lines(sheet: Sheet, panel: Panel, own: _Chance, names: Sequence[str]) -> No
         place = max(place + _ROW, min(wanted, lowest + _ROW * order))
         sheet.text(panel.left + panel.width + 8.0, place + 0.36 * SMALL_PT, name, size=SMALL_PT,
                    colour=INK)  # fmt: skip
-
-
-def wanted_words(power: float) -> str:
-    """Words of the dotted line."""
-    return times_in(power)
