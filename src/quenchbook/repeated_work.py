@@ -111,8 +111,8 @@ def run_many(
     [0, 1, 4, 9]
     """
     started = time.perf_counter()
+    _check(count_or_items, seed, backend, workers, chunk)
     items = range(count_or_items) if isinstance(count_or_items, int) else count_or_items
-    _check(len(items), seed, backend, workers, chunk)
     run = _Run(function, items, seed, keep)
     resumed = len(run.done)
     backend = backend or ("dask" if scheduler else None)
@@ -134,7 +134,11 @@ def run_many(
 
 
 def _check(
-    count: int, seed: int, backend: str | None, workers: int | None, chunk: int | None
+    items: int | Sequence[Any],
+    seed: int,
+    backend: str | None,
+    workers: int | None,
+    chunk: int | None,
 ) -> None:
     if backend is not None and backend not in BACKENDS:
         raise RepeatedWorkError(
@@ -142,8 +146,8 @@ def _check(
         )
     if seed < 0:
         raise RepeatedWorkError(f"seed is {seed}. Write a whole number from 0.")
-    if count < 0:
-        raise RepeatedWorkError(f"The number of items is {count}. Write a whole number from 0.")
+    if isinstance(items, int) and items < 0:
+        raise RepeatedWorkError(f"The number of items is {items}. Write a whole number from 0.")
     for name, value in (("workers", workers), ("chunk", chunk)):
         if value is not None and value < 1:
             raise RepeatedWorkError(f"{name} is {value}. Write a whole number from 1.")
@@ -178,7 +182,9 @@ class _Run:
         outcomes, used = answer
         own = work_backends.versions()
         if used != own:
-            theirs = ", ".join(f"{n} {used.get(n)}, here {own[n]}" for n in own if used != own)
+            theirs = ", ".join(
+                f"{n} {used.get(n)}, here {own[n]}" for n in own if used.get(n) != own[n]
+            )
             raise RepeatedWorkError(
                 f"A worker has other versions: {theirs}. Its numbers need not be the same; install "
                 "the same versions everywhere."

@@ -215,7 +215,7 @@ def dask_parts(
         return new
 
     try:
-        results = distributed.as_completed(submitted())
+        results = distributed.as_completed(submitted(), loop=client.loop)
         for future in results:
             answer: Answer = future.result()
             futures.discard(future)

@@ -98,6 +98,8 @@ def sweep_grid(
     power: float = 0.8,
 ) -> SweepGrid:
     """Draw the plans of a sweep and list what is to be simulated; as for `planning_sweep`."""
+    if study.published:
+        raise PlanError(f"{study.title}: this study was published, so there is nothing to plan.")
     if not study.questions:
         raise EstimabilityError(
             "The study declares no question, so there is nothing to sweep. Add [[questions]] to "
@@ -117,8 +119,6 @@ def sweep_grid(
         try:
             drawn = drawn_layout(study, asked, *size, seed=PLAN_SEED)
         except PlanError as error:
-            if study.published:
-                raise
             left_out.setdefault(str(error), []).append(f"{size[0]} × {size[1]}")
             continue
         for number in sorted(set(indents or [response.readings])):
