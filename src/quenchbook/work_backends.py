@@ -12,7 +12,9 @@ import contextlib
 import functools
 import importlib
 import itertools
+import math
 import os
+import time
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, Literal
 
@@ -28,6 +30,8 @@ BACKENDS: Final[tuple[Backend, ...]] = ("serial", "loky", "threading", "dask")
 ADDRESS_VARIABLE: Final = "DASK_SCHEDULER_ADDRESS"
 
 _PATIENCE: Final = "30s"  # until a scheduler answers, or a first worker is there
+
+_ASK_AGAIN: Final = 2.0  # seconds, how many threads a cluster has: workers come and go
 
 _AHEAD: Final = 3  # parts for each thread of a cluster: one at work, two that wait
 
@@ -204,9 +208,14 @@ def dask_parts(
     waiting = iter(parts)
     futures: set[Any] = set()
 
+    threads, asked = 1, -math.inf
+
     def submitted() -> list[Any]:
         """New parts, so that each thread has some and the scheduler need not hold all of them."""
-        room = _AHEAD * max(1, sum(client.nthreads().values())) - len(futures)
+        nonlocal threads, asked
+        if time.monotonic() - asked >= _ASK_AGAIN:  # each time would cost more than a small part
+            threads, asked = max(1, sum(client.nthreads().values())), time.monotonic()
+        room = _AHEAD * threads - len(futures)
         new = [
             client.submit(worked_alone, function, seed, list(part), pure=False)
             for part in itertools.islice(waiting, max(room, 0))
