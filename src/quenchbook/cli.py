@@ -119,6 +119,8 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument(
         "--simulate", action="store_true", help="also confirm the chances by simulated studies"
     )
+    own = verb("sweep", "judge many sizes of the plan by formula and by simulated studies")
+    _add_sweep_options(own)
     verb("bench", "write the bench booklet and blank entry forms")
     own = verb("check", "read the records and report every mistake")
     own.add_argument(
@@ -173,6 +175,49 @@ def _parser() -> argparse.ArgumentParser:
     )
     verb("doctor", "say what is installed and what is missing", study=False)
     return parser
+
+
+def _add_sweep_options(own: argparse.ArgumentParser) -> None:
+    """Options of the planning sweep."""
+    own.add_argument("--question", metavar="KEY", help="declared question (default: the first)")
+    own.add_argument(
+        "--loads", type=int, nargs="+", metavar="N",
+        help="numbers of furnace loads (default: repeats of the settings up to twice the plan)",
+    )  # fmt: skip
+    own.add_argument(
+        "--coupons", type=int, nargs="+", metavar="N",
+        help="numbers of coupons in a load (default: that of the study)",
+    )  # fmt: skip
+    own.add_argument(
+        "--indents", type=int, nargs="+", metavar="N",
+        help="numbers of readings on a coupon (default: that of the study)",
+    )  # fmt: skip
+    own.add_argument(
+        "--noise", nargs="+", default=["1"], metavar="X",
+        help="multiples of the noise of the study, or standard deviations, each such as "
+        "furnace_load=0.2,coupon=0.4,indent=0.6 (default: 1)",
+    )  # fmt: skip
+    own.add_argument(
+        "--effects", nargs="+", metavar="X",
+        help="true differences, in the unit of the response or in %% (default: 0 and the margin)",
+    )  # fmt: skip
+    own.add_argument(
+        "--studies", type=int, default=2000,
+        help="simulated studies of each plan at each noise (default: 2000)",
+    )  # fmt: skip
+    own.add_argument("--seed", type=int, default=1, help="seed of the simulation (default: 1)")
+    own.add_argument(
+        "--backend", choices=("serial", "loky", "threading", "dask"),
+        help="this process, processes, threads, a dask cluster (default: by the amount of work)",
+    )  # fmt: skip
+    own.add_argument(
+        "--workers", type=int, metavar="N", help="processes or threads on this machine"
+    )
+    own.add_argument(
+        "--scheduler", metavar="ADDRESS",
+        help="dask scheduler, such as tcp://127.0.0.1:8786 (default for dask: "
+        "DASK_SCHEDULER_ADDRESS, else one on this machine)",
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

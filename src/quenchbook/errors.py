@@ -9,6 +9,7 @@ QuenchbookError
     ReportError         a report cannot be rendered
         TypesettingError    its PDF cannot be made on this machine; nothing is wrong with it
     ArchiveError        an archive of open data is unsafe, damaged or none of ours
+    RepeatedWorkError   repeated work cannot be done, or a part of it failed
 QuenchbookWarning       something the reader of a result must know
 """
 
@@ -87,6 +88,10 @@ class TypesettingError(ReportError):
 
 class ArchiveError(QuenchbookError, ValueError):
     """An archive of open data is unsafe, damaged or none of ours."""
+
+
+class RepeatedWorkError(QuenchbookError, RuntimeError):
+    """Repeated work cannot be done, or a part of it failed; what is finished is kept."""
 
 
 class QuenchbookWarning(UserWarning):

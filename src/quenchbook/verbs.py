@@ -167,6 +167,22 @@ def _print_curves(matrix: CouponMatrix, noise: Mapping[str, Noise] | None = None
         print(trade_outlook(matrix, noise=noise).summary())
 
 
+def run_sweep(options: argparse.Namespace) -> None:
+    """Many sizes of the plan, by formula and by simulated studies."""
+    from quenchbook.sweep_steps import sweep_study
+
+    found, paths = sweep_study(
+        options.study, options.question, loads=options.loads, coupons=options.coupons,
+        indents=options.indents, noise=options.noise, effects=options.effects,
+        studies=options.studies, seed=options.seed, backend=options.backend,
+        workers=options.workers, scheduler=options.scheduler,
+    )  # fmt: skip
+    print(found.summary())
+    print(found.work)
+    _print_paths(paths)
+    print(f"\nNext: set the layout in study.toml, then quenchbook plan {options.study} --draft")
+
+
 def run_next(options: argparse.Namespace) -> None:
     """What open questions need, or the next coupons."""
     from quenchbook.outlook.questions import question_outlooks

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 import pandas as pd
@@ -164,8 +164,15 @@ def simulated_outlook(
     return SimulatedOutlook(pd.DataFrame(rows), studies, seed, outlook)
 
 
+class NormalDraws(Protocol):
+    """What draws noise: a numpy generator, or a stream of a plan."""
+
+    def normal(self, mean: float, sd: float, size: tuple[int, int], /) -> Array:
+        """Draw normal numbers."""
+
+
 def noise_values(
-    strata: Strata, variances: Mapping[str, float], studies: int, rng: np.random.Generator
+    strata: Strata, variances: Mapping[str, float], studies: int, rng: NormalDraws
 ) -> Array:
     """Coupon values of studies without any effect, shape (coupons, studies)."""
     count = strata.coupon.count
