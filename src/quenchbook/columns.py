@@ -149,6 +149,9 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "count": ("number of units of the stratum", ""),
     "variance": ("variance component", ""),
     "sd": ("standard deviation", ""),
+    "sd_lowest": ("lowest standard deviation of a single study", ""),
+    "sd_highest": ("highest standard deviation of a single study", ""),
+    "studies": ("number of studies", ""),
     # plans
     "alias": ("term that cannot be told from this one in the plan; blank if there is none", ""),
     "sign": ("1: the two effects add up, -1: they subtract, 0: there is no alias", ""),
