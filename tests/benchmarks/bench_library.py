@@ -13,9 +13,8 @@ import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from many_studies import write_studies
-
 import quenchbook as qb
+from many_studies import write_studies
 
 TARGET = 2.0
 

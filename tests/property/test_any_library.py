@@ -25,7 +25,7 @@ EDITS = st.lists(
         st.integers(0, 9),
     ),
     min_size=1,
-    max_size=4,
+    max_size=3,
 )
 
 
@@ -76,7 +76,7 @@ def read(library: Path, *, cache: bool) -> tuple[pd.DataFrame | None, list[str]]
     return own.table, [f"{one.folder.name} {one.reason}" for one in own.unread]
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(steps=EDITS)
 def test_kept_and_fresh_are_the_same_after_any_edits(
     master: Path, steps: list[tuple[str, int, int]]

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from quenchbook.errors import ArchiveError
-from quenchbook.report import unpacking
 from quenchbook.reading_files import path_fault
+from quenchbook.report import unpacking
 from quenchbook.report.unpacking import unpacked
 
 
