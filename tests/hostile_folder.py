@@ -48,7 +48,7 @@ def main(folder: str) -> None:
                 return
             seen.append(f"{event} {arguments!r:.200}")
         elif event == "open":
-            path, mode, flags = arguments
+            path, _, flags = arguments
             writes = isinstance(flags, int) and flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT)
             if not isinstance(path, str | bytes):
                 return

@@ -137,7 +137,9 @@ def _visible_files(folder: Path) -> list[Path]:
     return [
         path
         for path in sorted(folder.iterdir())
-        if path.is_file() and not path.name.startswith((".", "~$"))
+        # a link that leads to no file is told, not passed over
+        if (path.is_file() or (path.is_symlink() and not path.is_dir()))
+        and not path.name.startswith((".", "~$"))
     ]
 
 
