@@ -162,6 +162,22 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--no-appendix", action="store_true", help="leave the appendix out")
     own = verb("verify", "recompute an archive of open data and compare every number", study=False)
     own.add_argument("archive", type=Path, help="archive that report --to archive wrote")
+    own = verb("library", "read a folder of studies as one table: noise, routes, lots", study=False)
+    own.add_argument("folder", type=Path, help="folder that holds the study folders")
+    own.add_argument("--steel", nargs="+", metavar="GRADE", help="only these steels")
+    own.add_argument("--route", nargs="+", metavar="ROUTE", help='only these, such as "dry ice"')
+    own.add_argument(
+        "--between",
+        nargs=2,
+        metavar=("LOW", "HIGH"),
+        help='austenitize temperature, in °C if bare, or such as "1800 degF"',
+    )
+    own.add_argument("--response", nargs="+", metavar="NAME", help="only these, as hardness_hrc")
+    own.add_argument("--lot", nargs="+", metavar="LOT", help="only these heat lots")
+    own.add_argument("--dates", nargs=2, metavar=("FROM", "TO"), help="such as 2024 2025-06")
+    own.add_argument("--to", type=Path, metavar="FILE", help="also write the table: .csv, .parquet")
+    own.add_argument("--cache", type=Path, metavar="FOLDER", help="keep the table there")
+    own.add_argument("--no-cache", action="store_true", help="read all anew, keep nothing")
     own = verb("lab", "open the notebooks of a study in JupyterLab")
     own.add_argument("--port", type=int, help="port to listen on (default: 8888 or the next free)")
     own.add_argument("--no-browser", action="store_true", help="only print the address")

@@ -151,6 +151,9 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "count": ("number of units of the stratum", ""),
     "variance": ("variance component", ""),
     "sd": ("standard deviation", ""),
+    "sd_lowest": ("lowest standard deviation of a single study", ""),
+    "sd_highest": ("highest standard deviation of a single study", ""),
+    "studies": ("number of studies, own or simulated, behind a row", ""),
     # plans
     "alias": ("term that cannot be told from this one in the plan; blank if there is none", ""),
     "sign": ("1: the two effects add up, -1: they subtract, 0: there is no alias", ""),
@@ -207,7 +210,6 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "simulated_untrue_claims": ("share of simulated studies that claim something untrue", ""),
     "untrue_error": ("standard error of that share", ""),
     "rough": ("whether the formula holds only roughly for the plan", ""),
-    "studies": ("number of simulated studies behind a row", ""),
     "distance": ("simulated chance less the formula, in standard errors", ""),
     "simulated_equivalence_power": ("share of simulated studies that show equivalence", ""),
     "place": ("where the peak is expected, in the storage unit of the factor", ""),

@@ -316,6 +316,27 @@ def run_verify(options: argparse.Namespace) -> int:
     return 0 if done.agrees else 2
 
 
+def run_library(options: argparse.Namespace) -> None:
+    """Many studies as one table."""
+    from quenchbook.own_studies import library_overview, read_studies
+
+    cache = False if options.no_cache else options.cache or True
+    studies = read_studies(options.folder, cache=cache)
+    wanted = {
+        "steel": options.steel,
+        "cold_route": options.route,
+        "austenitize": options.between and tuple(options.between),
+        "response": options.response,
+        "heat_lot": options.lot,
+        "date": options.dates and tuple(options.dates),
+    }
+    studies = studies.where(**{name: value for name, value in wanted.items() if value})
+    print(library_overview(studies).summary())
+    if options.to is not None:
+        print("\nWritten:")
+        _print_paths([studies.write_table(options.to)])
+
+
 def run_lab(options: argparse.Namespace) -> int:
     """JupyterLab on a study folder."""
     from quenchbook.lab import check_lab_folder, run_lab_until_stopped

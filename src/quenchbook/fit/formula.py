@@ -10,6 +10,7 @@ from typing import cast
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.formula_size import formula_fault
 from quenchbook.study.factors import Level, Shape
 from quenchbook.study.terms import Terms, Variable
 
@@ -91,6 +92,8 @@ def _formula_names(formula: str) -> list[str]:
     from formulaic.errors import FormulaSyntaxError
     from formulaic.parser import DefaultFormulaParser
 
+    if wrong := formula_fault(formula):
+        raise EstimabilityError(f"'{formula[:60]}' {wrong}")
     if not re.fullmatch(r"[\w\s+*:/()^-]*", formula):
         raise EstimabilityError(
             f"'{formula}' has more than names and + * : / - ( ). Write such as 'temp * route'."

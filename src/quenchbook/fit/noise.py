@@ -199,6 +199,42 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     """
     from scipy import special
 
+    names, weights, square, df = stratum_equations(model)
+    alpha = 1 - model.confidence
+    upper_quantile, lower_quantile = (
+        special.chdtri(df, alpha / 2),
+        special.chdtri(df, 1 - alpha / 2),
+    )
+    shrink, stretch = 1 - df / upper_quantile, df / lower_quantile - 1
+    limits = dict.fromkeys(
+        (*(stage.unit for stage in model.strata.stages), *names), (np.nan, np.nan)
+    )
+    for row, name in enumerate(names):
+        own = np.where(np.abs(weights[row]) < 1e-12, 0.0, weights[row])
+        middle = float(own @ square)
+        size = (own * square) ** 2
+        positive = own > 0
+        below = float(np.sqrt(np.sum(size * np.where(positive, shrink, stretch) ** 2)))
+        above = float(np.sqrt(np.sum(size * np.where(positive, stretch, shrink) ** 2)))
+        limits[name] = (
+            float(np.sqrt(max(middle - below, 0.0))),
+            float(np.sqrt(max(middle + above, 0.0))),
+        )
+    return limits
+
+
+def stratum_equations(model: MixedModel) -> tuple[list[str], Array, Array, Array]:
+    """Mean squares of the strata, and how a variance component follows from them.
+
+    Returns
+    -------
+    names : list of str
+        Units whose stratum has error df.
+    weights : ndarray, shape (units, units)
+        A row for each unit: its component is ``weights @ squares``.
+    squares, dfs : ndarray, shape (units,)
+        Mean squares and their error df.
+    """
     precision, strata = model.precision, model.strata
     names, squares, dfs = [], [], []
     for stage in strata.stages:
@@ -222,23 +258,7 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     usable = [place for place, df in enumerate(dfs) if df > 0]
     expectation = expectation[np.ix_(usable, usable)]
     weights = np.linalg.pinv(expectation)
-    square, df = np.array(squares)[usable], np.array(dfs)[usable]
-    alpha = 1 - model.confidence
-    upper_quantile, lower_quantile = (
-        special.chdtri(df, alpha / 2),
-        special.chdtri(df, 1 - alpha / 2),
-    )
-    shrink, stretch = 1 - df / upper_quantile, df / lower_quantile - 1
-    limits = dict.fromkeys(names, (np.nan, np.nan))
-    for row, place in enumerate(usable):
-        own = np.where(np.abs(weights[row]) < 1e-12, 0.0, weights[row])
-        middle = float(own @ square)
-        size = (own * square) ** 2
-        positive = own > 0
-        below = float(np.sqrt(np.sum(size * np.where(positive, shrink, stretch) ** 2)))
-        above = float(np.sqrt(np.sum(size * np.where(positive, stretch, shrink) ** 2)))
-        limits[names[place]] = (
-            float(np.sqrt(max(middle - below, 0.0))),
-            float(np.sqrt(max(middle + above, 0.0))),
-        )
-    return limits
+    kept = [names[place] for place in usable]
+    own_squares: Array = np.array(squares, dtype=float)[usable]
+    own_dfs: Array = np.array(dfs, dtype=float)[usable]
+    return kept, np.asarray(weights, dtype=float), own_squares, own_dfs

@@ -208,7 +208,7 @@ def _sha256(text: str) -> str:
 def canonical_text(frame: pd.DataFrame) -> str:
     """Text of a table that is the same on every machine: LF, decimal strings, blank for none."""
     lines = [",".join(frame.columns)]
-    for row in frame.itertuples(index=False):
+    for row in frame.itertuples(index=False, name=None):
         lines.append(",".join(cell_text(value) for value in row))
     return "\n".join(lines) + "\n"
 

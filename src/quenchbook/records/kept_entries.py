@@ -12,6 +12,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from operator import attrgetter
@@ -19,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import Problem, RecordError
+from quenchbook.reading_files import path_fault
 from quenchbook.writing import write_new_bytes
 
 if TYPE_CHECKING:
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "kept"
 _RAW: Final = "raw"
+_DIGEST: Final = re.compile("[0-9a-f]{64}")
 _START: Final = "nothing"
 _AFTER, _SEAL = "# after ", "# sha256 "
 
@@ -231,6 +234,9 @@ def _raw_problems(place: Path, entries: Sequence[Entry]) -> list[Problem]:
     problems = []
     for own in entries:
         if own.kind == "file":
+            if path_fault(own.file) or "/" in own.file or not _DIGEST.fullmatch(own.sha256):
+                problems.append(_damage(place, f"names a file '{own.file:.80}' outside it"))
+                continue
             path = _raw_path(place, own)
             if not path.exists():
                 problems.append(_damage(path, "is missing"))
