@@ -159,6 +159,18 @@ def _parser() -> argparse.ArgumentParser:
     own = verb("verify", "recompute an archive of open data and compare every number", study=False)
     own.add_argument("archive", type=Path, help="archive that report --to archive wrote")
     verb("lab", "open the notebooks of a study in JupyterLab")
+    own = verb(
+        "handbook", "write the handbook: a folder of pages that need no network", study=False
+    )
+    own.add_argument(
+        "folder", type=Path, nargs="?", help="folder for it (default: quenchbook-handbook)"
+    )
+    own.add_argument(
+        "--without-running",
+        action="store_true",
+        help="words and code of the notebooks only: quick, without figures and answers",
+    )
+    own.set_defaults(parsers=verbs.choices)
     verb("doctor", "say what is installed and what is missing", study=False)
     return parser
 
