@@ -21,7 +21,7 @@ from quenchbook.handbook.glossary import terms_as_definitions
 from quenchbook.handbook.links import link_problems
 from quenchbook.handbook.names_index import index_page
 from quenchbook.handbook.own_blocks import Card, Cards
-from quenchbook.handbook.page_source import PageSource, link_targets
+from quenchbook.handbook.page_source import PageSource, check_links
 from quenchbook.handbook.reference import known_names, reference_pages
 from quenchbook.handbook.site_folder import check_free, write_site
 from quenchbook.handbook.site_page import SitePage, with_links
@@ -84,10 +84,11 @@ def write_handbook(
     check_free(folder)
     given = _given(run, notebooks, progress)
     pages = handbook_pages(page_sources(), given, commands or {}, ran=run or notebooks is not None)
-    texts = handbook_html(pages)
+    texts = bare_html(pages)
     if problems := link_problems(texts):
         raise ReportError(problems)
-    return write_site(folder, {name: text.encode("utf-8") for name, text in texts.items()})
+    written = with_fonts(texts)
+    return write_site(folder, {name: text.encode("utf-8") for name, text in written.items()})
 
 
 def page_sources() -> list[PageSource]:
@@ -130,13 +131,7 @@ def words_page(source: PageSource, cards: Mapping[str, Card]) -> SitePage:
     ``{{ gallery NAME NAME }}`` shows the cards of these notebooks, ``{{ gallery }}`` those that no
     other place of the page shows; without such a line the index ends with it.
     """
-    problems = [
-        Problem(source.where, f"the link to {target} stands in a table, where it is lost")
-        for target, in_table in link_targets(source.text)
-        if in_table
-    ]
-    if problems:
-        raise ReportError(problems)
+    check_links(source.text, source.where)
     segments = list(source.segments())
     if source.name == INDEX and (GALLERY, "") not in segments:
         segments.append((GALLERY, ""))
@@ -145,7 +140,10 @@ def words_page(source: PageSource, cards: Mapping[str, Card]) -> SitePage:
     for number, (name, words) in enumerate(segments, start=1):
         if name == GALLERY:
             wanted = words.split() or [own for own in cards if own not in told]
-            blocks += _gallery(wanted, cards, source.where)
+            shown = _gallery(wanted, cards, source.where)
+            if not shown and blocks and isinstance(blocks[-1], Section):
+                blocks.pop()  # a heading over nothing
+            blocks += shown
         elif name:
             blocks += filled(name, where=source.where)
         else:
@@ -154,12 +152,15 @@ def words_page(source: PageSource, cards: Mapping[str, Card]) -> SitePage:
     return SitePage(source.name, title, tuple(terms_as_definitions(source.name, blocks)), "words")
 
 
-def handbook_html(pages: Sequence[SitePage]) -> dict[str, str]:
-    """HTML of the pages by their file names; the fonts hold the characters of all of them."""
-    texts = {page.file: html_page(page.document(), frame_of(page, pages)) for page in pages}
-    characters = "".join(
-        sorted(set().union(*(set(html.unescape(text)) for text in texts.values())))
-    )
+def bare_html(pages: Sequence[SitePage]) -> dict[str, str]:
+    """HTML of the pages by their file names, the fonts left out."""
+    return {page.file: html_page(page.document(), frame_of(page, pages)) for page in pages}
+
+
+def with_fonts(texts: Mapping[str, str]) -> dict[str, str]:
+    """Pages with fonts: the same in each, with the characters of all of them."""
+    found = set().union(*(html.unescape(text) for text in texts.values()))
+    characters = "".join(sorted(found))
     faces = f"{font_faces(characters)}\n{serif_faces(characters)}"
     return {name: text.replace(FACES, faces, 1) for name, text in texts.items()}
 

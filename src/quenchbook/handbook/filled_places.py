@@ -88,6 +88,7 @@ def glossary_columns_blocks() -> list[Block]:
             aside=unit,
             anchor=f"{COLUMN_ANCHOR}{name}",
             is_code=True,
+            sort="column",
         )
         for name, (meaning, unit) in sorted(GLOSSARY.items())
     )

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from quenchbook.errors import Problem, ReportError
 from quenchbook.handbook.output_html import output_blocks
 from quenchbook.handbook.own_blocks import Card
-from quenchbook.handbook.page_source import link_targets
+from quenchbook.handbook.page_source import check_links
 from quenchbook.handbook.site_page import SitePage
 from quenchbook.report.blocks import (
     MIME,
@@ -64,6 +64,8 @@ def executed_questions(
     progress : callable, optional
         Called with the number of notebooks done and the number of all.
     """
+    from jupyter_core.utils import ensure_event_loop
+
     from quenchbook.report.run import executed
 
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
@@ -72,7 +74,10 @@ def executed_questions(
         questions.mkdir(parents=True)
 
         def run(path: Path) -> NotebookNode:
-            return executed(shutil.copy(path, questions), parameters={}, folder=questions)
+            try:
+                return executed(shutil.copy(path, questions), parameters={}, folder=questions)
+            finally:
+                ensure_event_loop().close()  # that of this thread, which nobody else closes
 
         found = {}
         with ThreadPoolExecutor(max_workers=max(1, min(cores or 1, len(paths)))) as pool:
@@ -133,7 +138,7 @@ def _cell_blocks(cell: Mapping[str, Any], where: str) -> Iterator[Block]:
     """Blocks of a cell; results that show themselves as HTML are read from it."""
     source = "".join(cell["source"])
     if cell["cell_type"] == "markdown":
-        _check_links(source, where)
+        check_links(source, where)
     bare = {**cell, "outputs": []}
     yield from cell_blocks(bare, where, show_code=True)
     for number, output in enumerate(cell.get("outputs", []), start=1):
@@ -144,16 +149,6 @@ def _cell_blocks(cell: Mapping[str, Any], where: str) -> Iterator[Block]:
         else:
             shown = {**cell, "source": "", "outputs": [output]}
             yield from (own for own in cell_blocks(shown, where, show_code=False))
-
-
-def _check_links(source: str, where: str) -> None:
-    problems = [
-        Problem(where, f"the link to {target} stands in a table, where it is lost")
-        for target, in_table in link_targets(source)
-        if in_table
-    ]
-    if problems:
-        raise ReportError(problems)
 
 
 def _check_places(path: Path, notebook: NotebookNode, place: str) -> None:

@@ -39,9 +39,9 @@ def _entries(pages: Sequence[SitePage]) -> Iterator[IndexEntry]:
             elif isinstance(block, Definitions):
                 for own in block.entries:
                     if own.anchor:
-                        aside = "column" if own.is_code else "term"
                         target = f"{page.file}#{own.anchor}"
-                        yield IndexEntry(own.term, target, aside, is_code=own.is_code)
+                        words = own.listed or own.term
+                        yield IndexEntry(words, target, own.sort, is_code=own.is_code)
 
 
 def _letter(words: str) -> str:

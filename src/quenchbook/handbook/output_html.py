@@ -248,7 +248,7 @@ def _span(text: str | None) -> int:
 
 
 def _grid(rows: list[list[_Cell]]) -> list[list[str]]:
-    """Words of each place; a cell over several rows speaks only in its first."""
+    """Words of each place; a cell over several rows speaks in each of them."""
     found: list[list[str]] = []
     taken: dict[tuple[int, int], str] = {}
     for number, row in enumerate(rows):
@@ -258,8 +258,7 @@ def _grid(rows: list[list[_Cell]]) -> list[list[str]]:
                 place += 1
             for down in range(min(cell.rows, len(rows) - number)):
                 for right in range(cell.columns):
-                    first = down == 0 and right == 0
-                    taken[number + down, place + right] = cell.words if first else ""
+                    taken[number + down, place + right] = "" if right else cell.words
         width = 1 + max((own for line, own in taken if line == number), default=-1)
         found.append([taken.get((number, own), "") for own in range(width)])
     return found

@@ -18,7 +18,8 @@ WriteRuns = Callable[[Runs], str]
 class Definition:
     """A word with what it means; `aside` is its unit or type.
 
-    With an `anchor` links lead to it; with a `target` it is a link itself.
+    With an `anchor` links lead to it, and the page from A to Z lists it as `listed` (else as its
+    term), of this `sort`; with a `target` it is a link itself.
     """
 
     term: str
@@ -27,6 +28,8 @@ class Definition:
     anchor: str = ""
     target: str = ""
     is_code: bool = False
+    listed: str = ""
+    sort: str = "term"
 
 
 @dataclass(frozen=True)
@@ -136,9 +139,9 @@ def _index_entries(block: IndexEntries, _anchor: str, _runs: WriteRuns) -> str:
 def _named_entry(block: NamedEntry, anchor: str, _runs: WriteRuns) -> str:
     level = min(block.level, 6)
     home = f'<p class="home">{escape(block.home)}</p>' if block.home else ""
+    call = f'<pre class="signature">{escape(block.signature)}</pre>' if block.signature else ""
     return (
-        f'<h{level} class="name" id="{escape(anchor)}">{escape(block.title)}</h{level}>'
-        f'<pre class="signature">{escape(block.signature)}</pre>{home}'
+        f'<h{level} class="name" id="{escape(anchor)}">{escape(block.title)}</h{level}>{call}{home}'
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from quenchbook.errors import Problem, ReportError
+from quenchbook.report.markdown import ALLOWED_LINK
 
 FILLED: Final = re.compile(r"\{\{\s*(?P<name>\w+)(?P<words>[^{}\n]*)\}\}")
 """A line of a page that is filled from the code's own data."""
@@ -133,7 +134,34 @@ class PageSource:
             raise ReportError(Problem(f"{self.where} line {start}", "a block of code has no end"))
 
 
-def link_targets(source: str) -> list[tuple[str, bool]]:
+def check_links(source: str, where: str) -> None:
+    """Raise for links in Markdown that a page cannot carry; where the others lead is seen later.
+
+    Parameters
+    ----------
+    source : str
+    where : str
+        Name of the page or cell, for messages.
+    """
+    problems = []
+    for target, in_table in _link_targets(source):
+        if in_table:
+            problems.append(
+                Problem(where, f"the link to {target} stands in a table, where it is lost")
+            )
+        elif not ALLOWED_LINK.fullmatch(target):
+            problems.append(
+                Problem(
+                    where,
+                    f"the link to {target} leads to no page",
+                    "Name a page as page.md, a notebook as name.ipynb, or a place as #place.",
+                )
+            )
+    if problems:
+        raise ReportError(problems)
+
+
+def _link_targets(source: str) -> list[tuple[str, bool]]:
     """Targets of the links in Markdown, and whether each stands in a table."""
     import mistune
 

@@ -163,14 +163,30 @@ def _entry(name: str, value: Any) -> list[Block]:
         name, level=2, anchor=name, signature=call_text(f"qb.{name}", value), home=home
     )
     blocks: list[Block] = [head, *_doc(value.__doc__ or "")]
+    short, long = _members(name, value)
+    if short:
+        blocks += [Paragraph((Run("In short", strong=True),)), Definitions(tuple(short))]
+    return [*blocks, *long]
+
+
+def _members(name: str, value: Any) -> tuple[list[Definition], list[Block]]:
+    """Methods and properties that one paragraph explains, and blocks of those that need more."""
+    short: list[Definition] = []
+    long: list[Block] = []
     for method, member in methods(value):
-        text = _text(member)
-        inner = NamedEntry(
-            f"{name}.{method}", level=3, anchor=f"{name}.{method}",
-            signature=call_text(f".{method}", member),
-        )  # fmt: skip
-        blocks += [inner, *_doc(text)]
-    return blocks
+        call, words = call_text(f".{method}", member), f"{name}.{method}"
+        found = doc_blocks(_text(member))
+        first = found[0][1]
+        if len(found) == 1 and len(first) == 1 and isinstance(first[0], Paragraph):
+            short.append(
+                Definition(
+                    call, (first[0].runs,), anchor=words, is_code=True, listed=words, sort=""
+                )
+            )
+        else:
+            head = NamedEntry(words, level=3, anchor=words, signature=call)
+            long += [head, *_doc(_text(member))]
+    return short, long
 
 
 def _text(member: Any) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections import Counter
 from collections.abc import Sequence
 from importlib import resources
 from typing import Final
@@ -25,7 +26,7 @@ from quenchbook.report.blocks import (
     Summary,
     TableBlock,
 )
-from quenchbook.report.characters import shown
+from quenchbook.report.characters import shortened, shown
 from quenchbook.report.document import Document, Placed
 from quenchbook.report.formulas import formula_key, formula_views
 from quenchbook.report.number_columns import fraction_gaps
@@ -47,6 +48,7 @@ POLICY: Final = (
 )
 _FEWEST_CONTENTS: Final = 3
 _MOST_IN_A_COLUMN: Final = 5
+_LONGEST_NAME: Final = 80  # characters of the name of a table without a caption
 _LONG_CELL: Final = 60  # characters from which a cell is a sentence that needs some room
 
 
@@ -109,6 +111,7 @@ class _Page:
         self.frame = frame
         self.formulas = formula_views(document.blocks)
         self.notes: list[str] = []
+        self.untitled: Counter[str] = Counter()
 
     def body(self) -> str:
         document = self.document
@@ -198,7 +201,7 @@ class _Page:
             case FigureBlock():
                 return _figure(block, placed)
             case TableBlock():
-                return _table(block, placed)
+                return _table(block, placed, self._name_of(block))
             case Cautions():
                 items = "".join(f"<li>{_lines(item)}</li>" for item in block.items)
                 title = escape(block.title)
@@ -211,6 +214,14 @@ class _Page:
             case Summary():
                 return ""  # for the outputs beside the report
         raise AssertionError(f"no HTML for {block.kind}")
+
+    def _name_of(self, block: TableBlock) -> str:
+        """Name of a table without a caption, for those who do not see it; no two are alike."""
+        heads = ", ".join(column.title for column in block.columns if column.title)
+        name = shortened(f"Table of {heads}" if heads else "Table", _LONGEST_NAME)
+        self.untitled[name] += 1
+        count = self.untitled[name]
+        return name if count == 1 else f"{name} ({count})"
 
     def _headline(self, block: Headline, anchor: str) -> str:
         byline = block.byline or signature(self.document)
@@ -254,7 +265,7 @@ class _Page:
         )
 
     def _target(self, link: str | None) -> str:
-        """Where a link leads; one page among others may lead to those."""
+        """Where a link leads; one page among others may lead to those, its links are checked."""
         if self.frame is not None and link and BESIDE.fullmatch(link):
             return link
         return safe_link(link, self.document)
@@ -319,7 +330,7 @@ def _figure(block: FigureBlock, placed: Placed) -> str:
     )
 
 
-def _table(block: TableBlock, placed: Placed) -> str:
+def _table(block: TableBlock, placed: Placed, name: str) -> str:
     anchor = escape(placed.anchor)
     caption = escape(table_caption(block, placed.label))
     kinds = [' class="right"' if column.align == "right" else "" for column in block.columns]
@@ -327,10 +338,12 @@ def _table(block: TableBlock, placed: Placed) -> str:
         f'<th scope="col"{kind}>{escape(column.title)}'
         + (f'<span class="unit">, {escape(column.unit)}</span>' if column.unit else "")
         + "</th>"
+        if column.title or column.unit
+        else "<td></td>"
         for column, kind in zip(block.columns, kinds, strict=True)
     )
     short = " short" if len(block.rows) <= SHORT_TABLE else ""
-    named = f'aria-labelledby="{anchor}-caption"' if caption else 'aria-label="Table"'
+    named = f'aria-labelledby="{anchor}-caption"' if caption else f'aria-label="{escape(name)}"'
     columns = [
         _column(texts, right=column.align == "right", first=number == 0)
         for number, (texts, column) in enumerate(
@@ -352,7 +365,7 @@ def _column(texts: Sequence[str], *, right: bool, first: bool) -> list[str]:
     if not right:
         kinds = [' class="long"' if len(text) > _LONG_CELL else "" for text in texts]
         return [
-            f"<{name}{scope}{kind}>{_lines(text)}</{name}>"
+            f"<{name}{scope}{kind}>{_lines(text)}</{name}>" if text.strip() else "<td></td>"
             for text, kind in zip(texts, kinds, strict=True)
         ]
     gaps = [f' data-gap="{gap}"' if gap else "" for gap in fraction_gaps(texts)]

@@ -25,7 +25,7 @@ from quenchbook.report.blocks import (
 )
 from quenchbook.report.formula_syntax import DISPLAY, INLINE, formulas
 
-_ALLOWED_LINK = re.compile(
+ALLOWED_LINK = re.compile(
     r"(?:https?://|mailto:|#)[^\s<>\"]*|[\w./-]+\.(?:md|ipynb)(?:#[^\s<>\"]*)?", re.IGNORECASE
 )  # the last: a page beside this one, which only the handbook has
 _DEEPEST = 60  # nested quotes or lists beyond this are somebody's joke
@@ -170,7 +170,7 @@ def _gather(parts: list[str | Run], tokens: Sequence[Token], style: Run, where: 
             _gather(parts, children, replace(style, emphasis=True), where)
         elif kind == "link":
             link = html.unescape(str(token["attrs"]["url"])).strip()
-            allowed = _ALLOWED_LINK.fullmatch(link) is not None
+            allowed = ALLOWED_LINK.fullmatch(link) is not None
             _gather(parts, children, replace(style, link=link) if allowed else style, where)
         elif kind == "image":
             words = "".join(str(child.get("raw", "")) for child in children)

@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from quenchbook.report.blocks import Block, Runs
 
-BESIDE: Final = re.compile(r"[\w-]+\.html(?:#[^\s<>\"]*)?")
-"""A link to a page in the same folder."""
+BESIDE: Final = re.compile(r"(?:[\w-]+\.html)?(?:#[^\s<>\"]*)?")
+"""A link to a page in the same folder, or to a place on the page itself."""
 
 Writer = Callable[[Any, str, Callable[[Runs], str]], str]
 """Block, its anchor and the function that writes runs, to HTML."""
