@@ -120,6 +120,8 @@ def units_needed(
     if not 0 < power < 1:
         raise EstimabilityError(f"power is {power:g}. Write a number such as 0.8.")
     settings = furnace_settings(study)
+    by_response = {study.response(name).name: own for name, own in (noise or {}).items()}
+    told = {name: own for name, own in by_response.items() if name == asked.response}
     tried: dict[int, tuple[int, float]] = {}
     notes: tuple[str, ...] = ()
     refusals: list[str] = []
@@ -129,7 +131,7 @@ def units_needed(
         loads = repeats * settings
         if loads not in tried:
             drawn = drawn_layout(study, asked, loads, study.layout.coupons_per_load, seed=1)
-            outlook = question_outlooks(drawn.matrix, noise=noise)
+            outlook = question_outlooks(drawn.matrix, noise=told)
             notes = outlook.notes
             tried[loads] = (drawn.counts.coupons, _power(outlook.answer(question), goal))
         return tried[loads][1]
