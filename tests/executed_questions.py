@@ -33,6 +33,9 @@ def keep(path: Path, notebook: NotebookNode, config: pytest.Config) -> None:
     part = kept.with_suffix(f".{os.getpid()}.part")
     nbformat.write(notebook, part)
     os.replace(part, kept)
+    for stale in kept.parent.glob(f"{path.stem}-*.ipynb"):
+        if stale != kept:
+            stale.unlink(missing_ok=True)
 
 
 def is_kept(path: Path, config: pytest.Config) -> bool:
