@@ -108,7 +108,11 @@ def handbook_pages(
     ran: bool = True,
 ) -> list[SitePage]:
     """All pages in the order in which they are read."""
-    questions = [question_page(name, own, ran=ran) for name, own in notebooks.items()]
+    told = [name for own in sources if own.name == INDEX for name in _shown_on(own)]
+    order = [*(name for name in told if name in notebooks), *notebooks]
+    questions = [
+        question_page(name, notebooks[name], ran=ran) for name in dict.fromkeys(order)
+    ]  # one follows the other as their cards do
     cards = {page.name: card_of(page) for page in questions}
     words = {own.name: words_page(own, cards) for own in sources}
     if INDEX not in words:
@@ -176,6 +180,11 @@ def _given(
     if run:
         return executed_questions(paths, progress)
     return {path.stem: plain_notebook(path) for path in paths}
+
+
+def _shown_on(source: PageSource) -> list[str]:
+    """Questions that a page names in its gallery."""
+    return [own for name, words in source.segments() if name == GALLERY for own in words.split()]
 
 
 def _gallery(wanted: Sequence[str], cards: Mapping[str, Card], where: str) -> list[Block]:

@@ -41,7 +41,7 @@ NOT_RUN: Final = (
 )
 _CARD_WIDTH: Final = 480  # pixels: a card is at most half as wide on the page
 _CARD_SHAPE: Final = 0.85  # height over width
-_CARD_COLOURS: Final = 48
+_CARD_COLOURS: Final = 64
 
 
 def question_notebooks() -> list[Path]:
@@ -201,5 +201,6 @@ def _small_picture(png_base64: str) -> str:
     height = max(1, round(picture.height * width / picture.width))
     small = picture.resize((width, height), PIL.Image.Resampling.LANCZOS)
     written = io.BytesIO()
-    small.quantize(_CARD_COLOURS).save(written, format="PNG", optimize=True)
+    kept = PIL.Image.Quantize.MAXCOVERAGE  # the few pixels of a route keep their colour
+    small.quantize(_CARD_COLOURS, method=kept).save(written, format="PNG", optimize=True)
     return base64.b64encode(written.getvalue()).decode("ascii")

@@ -12,7 +12,7 @@ import pytest
 import quenchbook as qb
 from quenchbook.cli import main
 from quenchbook.errors import ReportError
-from quenchbook.handbook.building import bare_html, page_sources, write_handbook
+from quenchbook.handbook.building import bare_html, handbook_pages, page_sources, write_handbook
 from quenchbook.handbook.gallery import NOT_RUN, question_notebooks, question_page
 from quenchbook.handbook.own_blocks import PythonCode
 from quenchbook.handbook.page_source import PageSource
@@ -113,6 +113,14 @@ def test_the_width_of_the_terminal_does_not_reach_the_pages(
 
     assert helped("40") == helped("200")
     assert list(helped("40")) == ["a"]
+
+
+def test_questions_follow_one_another_as_their_cards_do() -> None:
+    cell = {"cell_type": "markdown", "source": "# A?", "metadata": {}}
+    notebooks = {name: {"cells": [cell], "metadata": {}} for name in ("a", "b", "c")}
+    index = PageSource("index", "# A\n\n{{ gallery c }}\n\n{{ gallery }}\n")
+    pages = handbook_pages([index], notebooks, {})
+    assert [own.name for own in pages if own.part == "questions"] == ["c", "a", "b"]
 
 
 def test_a_name_in_words_and_in_code_leads_to_the_reference() -> None:
