@@ -41,7 +41,7 @@ NOT_RUN: Final = (
 )
 _CARD_WIDTH: Final = 480  # pixels: a card is at most half as wide on the page
 _CARD_SHAPE: Final = 0.85  # height over width
-_CARD_COLOURS: Final = 64
+_CARD_COLOURS: Final = 128
 
 
 def question_notebooks() -> list[Path]:
@@ -201,6 +201,6 @@ def _small_picture(png_base64: str) -> str:
     height = max(1, round(picture.height * width / picture.width))
     small = picture.resize((width, height), PIL.Image.Resampling.LANCZOS)
     written = io.BytesIO()
-    kept = PIL.Image.Quantize.MAXCOVERAGE  # the few pixels of a route keep their colour
-    small.quantize(_CARD_COLOURS, method=kept).save(written, format="PNG", optimize=True)
+    # without the two rounds of means the few pixels of a route would turn grey
+    small.quantize(_CARD_COLOURS, kmeans=2).save(written, format="PNG", optimize=True)
     return base64.b64encode(written.getvalue()).decode("ascii")
