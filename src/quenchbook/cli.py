@@ -189,6 +189,18 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="copy the notebooks that the study does not have; nothing is overwritten",
     )
+    own = verb(
+        "handbook", "write the handbook: a folder of pages that need no network", study=False
+    )
+    own.add_argument(
+        "folder", type=Path, nargs="?", help="folder for it (default: quenchbook-handbook)"
+    )
+    own.add_argument(
+        "--without-running",
+        action="store_true",
+        help="words and code of the notebooks only: quick, without figures and answers",
+    )
+    own.set_defaults(parsers=verbs.choices)
     verb("doctor", "say what is installed and what is missing", study=False)
     return parser
 

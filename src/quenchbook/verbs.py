@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import functools
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -358,6 +359,38 @@ def run_lab(options: argparse.Namespace) -> int:
         browser=not options.no_browser,
         allow_root=options.allow_root,
     )
+
+
+def run_handbook(options: argparse.Namespace) -> None:
+    """Handbook as a folder of pages."""
+    from tqdm import tqdm
+
+    from quenchbook.handbook.building import DEFAULT, write_handbook
+
+    with tqdm(desc="questions", leave=False, disable=not sys.stderr.isatty()) as bar:
+
+        def shown(done: int, total: int) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        paths = write_handbook(
+            options.folder or DEFAULT,
+            run=not options.without_running,
+            commands=_help_texts(options.parsers),
+            progress=shown,
+        )
+    print(f"{len(paths)} pages; all links lead somewhere.")
+    _print_paths(paths[:1])
+
+
+def _help_texts(parsers: Mapping[str, argparse.ArgumentParser]) -> dict[str, str]:
+    """Help of each verb, in lines of one width whatever the terminal; aliases are left out."""
+    found: dict[argparse.ArgumentParser, str] = {}
+    for name, parser in parsers.items():
+        parser.formatter_class = functools.partial(argparse.HelpFormatter, width=88)
+        parser.epilog = None  # the handbook has a page of cautions
+        found.setdefault(parser, name)
+    return {name: parser.format_help() for parser, name in found.items()}
 
 
 def run_doctor(_options: argparse.Namespace) -> int:

@@ -8,6 +8,7 @@ from pathlib import Path
 import nbformat
 import pytest
 from tests.conftest import ROOT
+from tests.executed_questions import executed_question
 
 from quenchbook.report.run import executed
 from quenchbook.steps import NOTEBOOKS, copy_example
@@ -124,8 +125,10 @@ def test_a_page_of_one_question_says_what_it_found_and_what_not(path: Path) -> N
 
 
 @pytest.mark.parametrize("path", QUESTIONS, ids=lambda path: path.stem)
-def test_a_page_of_one_question_shows_what_its_words_say(path: Path) -> None:
-    notebook = executed(path, parameters={}, folder=path.parent)
+def test_a_page_of_one_question_shows_what_its_words_say(
+    path: Path, request: pytest.FixtureRequest
+) -> None:
+    notebook = executed_question(path, request.config)  # kept for the handbook of the browser lane
     outputs = [out for cell in notebook.cells for out in cell.get("outputs", [])]
     shown = " ".join(out.get("data", {}).get("text/html", "") for out in outputs)
     shown = html.unescape(re.sub(r"</?(?:strong|em|b)>", "", shown)).replace("\xa0", " ")
