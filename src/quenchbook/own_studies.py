@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from quenchbook.errors import EstimabilityError, QuenchbookError
+from quenchbook.errors import EstimabilityError, QuenchbookError, with_suggestion
+from quenchbook.shown import ShowsItself
 from quenchbook.study_folder import read_folder, study_folders
 from quenchbook.units import listed
 
@@ -30,7 +31,7 @@ class UnreadStudy:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class OwnStudies:
+class OwnStudies(ShowsItself):
     """Several studies as one table.
 
     Attributes
@@ -64,9 +65,8 @@ class OwnStudies:
         table = self.table
         for column, value in wanted.items():
             if column not in table:
-                raise EstimabilityError(
-                    f"There is no column '{column}'. There are {', '.join(table.columns)}."
-                )
+                words = f"There is no column '{column}'. There are {', '.join(table.columns)}."
+                raise EstimabilityError(with_suggestion(words, column, table.columns))
             known = table[column].dropna().unique()
             if isinstance(value, tuple) and len(value) == 2 and table[column].dtype.kind == "f":
                 table = table[table[column].between(*value)]
@@ -178,13 +178,12 @@ class OwnStudies:
         """Return a copy of the table."""
         return self.table.copy()
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Readings": self.table}
+
     def __repr__(self) -> str:
         return f"<OwnStudies: {len(self.records)} studies, {len(self.unread)} not read>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return f"<p>{escape(self.summary())}</p>".replace("\n", "<br>")
 
 
 def read_studies(folder: str | Path) -> OwnStudies:

@@ -16,14 +16,18 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.metallurgy.expected import Array
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.units import interval_text, listed, number_text
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SOURCE: Final = (
     "equilibrium computed with pycalphad and the database iron4cd of B. Hallstedt (CC BY 4.0)"
@@ -50,7 +54,7 @@ _CARBIDES: Final = {
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Austenite:
+class Austenite(ShowsItself):
     """Austenite of one steel at the temperatures of the table.
 
     Attributes
@@ -119,6 +123,19 @@ class Austenite:
                 f"not at {listed([f'{value:g}' for value in np.ravel(outside)])} °C."
             )
         return places
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each temperature: composition in mass per cent, then carbides."""
+        import pandas as pd
+
+        carbides = {f"carbide_{name.lower()}": own for name, own in self.carbides.items()}
+        return pd.DataFrame({"austenitize_c": self.temperature_c, **self.composition, **carbides})
+
+    def shown(self) -> Shown:
+        """For which steel and range it is known, then the table."""
+        low, high = self.limits_c
+        finding = f"Austenite of {self.grade}, {interval_text(low, high, 0)} °C."
+        return Shown(finding, self.to_frame())
 
     def __repr__(self) -> str:
         low, high = self.limits_c
