@@ -105,14 +105,18 @@ def made_by(result: object) -> MadeBy:
     -------
     MadeBy
     """
-    found = (own for own in _behind(result) if hasattr(own, "short_hash"))
-    plan: Any = next(found, None)
+    plan = _plan_behind(result)
     seed = getattr(result, "seed", getattr(result, "_seed", None))
-    if plan is not None and plan is result:
-        return MadeBy(_versions(), plan.short_hash, seed)
     if plan is None:
         return MadeBy(_versions(), seed=seed)
+    if plan is result:
+        return MadeBy(_versions(), str(plan.short_hash), seed)
     return MadeBy(_versions(), plan.short_hash, plan.seed, seed)
+
+
+def _plan_behind(result: object) -> Any:
+    """The coupon matrix that a result was made from; None if there is none."""
+    return next((own for own in _behind(result) if hasattr(own, "short_hash")), None)
 
 
 def _behind(result: Any, depth: int = _DEEPEST) -> Iterator[Any]:

@@ -168,14 +168,12 @@ def _table(table: WrittenTable, caption: str) -> str:
     rows = []
     for row in table.rows:
         cells = [
-            f'<td style="{_DIGITS if own.is_number else _WORDS}">{escape(cell)}</td>'
+            f'<td style="{_DIGITS if own.is_number else _WORDS}">{_marked(own.head, cell)}</td>'
             for cell, own in zip(row, table.columns, strict=True)
         ]
-        first, own = cells[0], table.columns[0]
-        if not own.is_number:
-            words = f'<th scope="row" style="{_WORDS}font-weight:normal">{escape(row[0])}</th>'
-            first = words
-        rows.append(f"<tr>{''.join([first, *cells[1:]])}</tr>")
+        if not table.columns[0].is_number:  # what a row is about, for those who hear the table
+            cells[0] = f'<th scope="row" style="{_WORDS}font-weight:normal">{escape(row[0])}</th>'
+        rows.append(f"<tr>{''.join(cells)}</tr>")
     hidden = "position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)"
     return (
         '<div style="overflow-x:auto"><table style="border-collapse:collapse;margin:4px 0">'
@@ -183,6 +181,11 @@ def _table(table: WrittenTable, caption: str) -> str:
         f'<thead><tr style="border-bottom:{_RULE}">{heads}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>{_lines(table.more())}"
     )
+
+
+def _marked(head: str, cell: str) -> str:
+    """Cell, escaped; a verdict is read first, so it is bold."""
+    return f"<b>{escape(cell)}</b>" if head == "verdict" else escape(cell)
 
 
 def _head(own: Column) -> str:

@@ -17,8 +17,13 @@ if TYPE_CHECKING:
 MOST_ROWS: Final = 24
 """Rows of a listing that are shown; `to_frame` has them all."""
 
+_WIDEST: Final = 48  # letters of a cell, so that a row of numbers stays on a screen
+
 _ENDS: Final = (("conf_low", "conf_high"), ("inner_low", "inner_high"))
-_ROUNDED: Final = {"df": 1, "df_error": 1, "statistic": 2, "critical": 2}
+_ROUNDED: Final = {
+    "df": 1, "df_error": 1, "statistic": 2, "critical": 2, "price": 2, "total": 2, "hours": 1,
+    "furnace_hours": 1,
+}  # fmt: skip
 _SHARED: Final = (
     "sd",
     "mean",
@@ -74,10 +79,11 @@ class WrittenTable:
         """Lines of text: heads and cells in columns, words at the left and numbers at the right."""
         if not self.rows:
             return []
-        widths = [max(map(len, (own.head, *own.cells))) for own in self.columns]
         heads = tuple(own.head for own in self.columns)
+        rows = [tuple(map(_shortened, row)) for row in (heads, *self.rows)]
+        widths = [max(map(len, cells)) for cells in zip(*rows, strict=True)]
         lines = []
-        for row in (heads, *self.rows):
+        for row in rows:
             cells = [
                 cell.rjust(width) if own.is_number else cell.ljust(width)
                 for cell, width, own in zip(row, widths, self.columns, strict=True)
@@ -145,6 +151,11 @@ def written_table(
     return WrittenTable(kept, len(frame) - len(shown))
 
 
+def _shortened(cell: str) -> str:
+    """Cell for a table of text; a notebook shows the whole of it."""
+    return cell if len(cell) <= _WIDEST else f"{cell[: _WIDEST - 1]}\u2026"
+
+
 def _is_number(value: Any) -> bool:
     return isinstance(value, numbers.Number) and not isinstance(value, bool)
 
@@ -176,7 +187,8 @@ def _number(value: float, decimals: int | None) -> str:
     if decimals is not None:
         return number_text(value, decimals)
     digits = 3 - math.floor(math.log10(abs(value))) if value and math.isfinite(value) else 0
-    return number_text(value, min(max(digits, 0), 6))
+    text = number_text(value, min(max(digits, 0), 6))
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _cell(name: str, value: Any, decimals: int | None) -> str:
@@ -191,7 +203,7 @@ def _cell(name: str, value: Any, decimals: int | None) -> str:
         return "< 0.001" if value < 0.001 else number_text(value, 3)
     if name in _ROUNDED:
         text = number_text(value, _ROUNDED[name])
-        return text.removesuffix(".0") if name.startswith("df") else text
+        return text.removesuffix(".0") if _ROUNDED[name] == 1 else text
     if name in _SHARED:
         return _number(value, decimals)
     return _number(value, 0 if float(value).is_integer() else None)

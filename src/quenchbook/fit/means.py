@@ -205,7 +205,9 @@ def slopes(
     below = marginal_means(model, [factor, *by], at={factor: [x - step for x in points]})
     here = marginal_means(model, [factor, *by], at={factor: points})
     # The central difference of a quadratic is exact, whatever the step.
-    return replace(here, linear=(above.linear - below.linear) / (2 * step))
+    note = f"Change of {model.response} for one unit of {model.term_word(factor)}."
+    slope = (above.linear - below.linear) / (2 * step)
+    return replace(here, linear=slope, notes=(note, *here.notes))
 
 
 def _untried(model: MixedModel, by: Sequence[str], cells: pd.DataFrame) -> tuple[str, ...]:

@@ -389,6 +389,10 @@ class MixedModel(ShowsItself):
         fitted = self.fixed_matrix() @ self.precision.coefficients[:, 0]
         return np.asarray(self.coupons["value"].to_numpy(dtype=float) - fitted)
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return the tests of all terms, as `tests` does."""
+        return self.tests()
+
     def shown(self) -> Shown:
         """Which terms show an effect, then the tests and what they were judged on."""
         table = self.tests()[

@@ -6,6 +6,7 @@ from typing import Final
 
 import pandas as pd
 
+from quenchbook.fit.fitted_curve import FittedCurve
 from quenchbook.fit.inversion import Piece, hull
 from quenchbook.shown import Shown, ShowsItself
 from quenchbook.units import listed

@@ -125,17 +125,27 @@ class Austenite(ShowsItself):
         return places
 
     def to_frame(self) -> pd.DataFrame:
-        """Return one row for each temperature: composition in mass per cent, then carbides."""
+        """Return one row for each temperature and part: ``austenitize_c, what, item, value``.
+
+        `what` is ``austenite`` with mass per cent of an element, or ``carbide`` with a share of the
+        steel's mass.
+        """
         import pandas as pd
 
-        carbides = {f"carbide_{name.lower()}": own for name, own in self.carbides.items()}
-        return pd.DataFrame({"austenitize_c": self.temperature_c, **self.composition, **carbides})
+        parts = [("austenite", self.composition), ("carbide", self.carbides)]
+        rows = [
+            (float(place), what, name, float(values[number]))
+            for number, place in enumerate(self.temperature_c)
+            for what, own in parts
+            for name, values in own.items()
+        ]
+        return pd.DataFrame(rows, columns=["austenitize_c", "what", "item", "value"])
 
     def shown(self) -> Shown:
         """For which steel and range it is known, then the table."""
         low, high = self.limits_c
         finding = f"Austenite of {self.grade}, {interval_text(low, high, 0)} °C."
-        return Shown(finding, self.to_frame())
+        return Shown(finding, listings={"Table": self.to_frame()})
 
     def __repr__(self) -> str:
         low, high = self.limits_c

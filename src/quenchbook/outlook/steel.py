@@ -22,7 +22,7 @@ from quenchbook.outlook.steel_ranges import (
     ranges_frame,
 )
 from quenchbook.outlook.told_steel import told_steel
-from quenchbook.shown import Shown, ShowsItself
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import ROUTE_WORDS, Factor
 from quenchbook.units import capital, interval_text, number_text, with_unit
@@ -119,7 +119,13 @@ class SteelPrior(ShowsItself):
         """Say the ranges in words, with what they leave out and what the levels miss."""
         if not self.known:
             return "\n".join(self.warnings)
-        lines = [f"Expected of {self.steel} before any test (ranges, not measurements):"]
+        peaks = [
+            f"hardness peak {route_phrase(route, self.route_words)} {region.words()}"
+            for route, region in self.peaks.items()
+            if region.known
+        ]
+        who = f"Expected of {self.steel} before any test (ranges, not measurements)"
+        lines = [f"{who}: {peaks[0]}." if peaks else f"{who}:"]
         for place in self.places:
             start = self._at(START, "", place)
             parts = [
@@ -147,15 +153,6 @@ class SteelPrior(ShowsItself):
     def listings(self) -> Mapping[str, pd.DataFrame]:
         """Long tables by their title."""
         return {"Ranges": self.to_frame()}
-
-    def shown(self) -> Shown:
-        """Where the hardness peak is expected, then all ranges and what the levels miss."""
-        lines = self.summary().split("\n")
-        peaks = [line for line in lines if line.startswith("Hardness peak")]
-        if not peaks:
-            return super().shown()
-        first = f"Expected of {self.steel} before any test, not measured: {peaks[0]}"
-        return Shown(first.rstrip(".") + ".", notes=tuple(lines), listings=self.listings())
 
     def __repr__(self) -> str:
         state = f"{len(self.warnings)} warnings" if self.known else "not known"

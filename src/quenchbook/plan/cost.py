@@ -166,7 +166,11 @@ class PlanCost(ShowsItself):
 
     def shown(self) -> Shown:
         """Money and hours in one sentence, then each line."""
-        return Shown(self.sum_words(), self.to_frame(), self.notes())
+        table = self.to_frame()
+        table["price"] = [
+            "no price told" if own.price is None else f"{own.price:.2f}" for own in self.lines
+        ]
+        return Shown(self.sum_words(), table, self.notes())
 
     def __repr__(self) -> str:
         return f"<PlanCost: {self.sum_words()}>"
