@@ -64,6 +64,7 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
+    "rmse": ("root mean square of what a fit leaves over", ""),
     "critical": ("size from which on a deviation is flagged", ""),
     "flagged": ("whether a coupon deviates more than chance lets expect", ""),
     "layouts": ("number of different layouts of the settings over the units", ""),

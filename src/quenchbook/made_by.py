@@ -109,9 +109,8 @@ def made_by(result: object) -> MadeBy:
     seed = getattr(result, "seed", getattr(result, "_seed", None))
     if plan is None:
         return MadeBy(_versions(), seed=seed)
-    if plan is result:
-        return MadeBy(_versions(), str(plan.short_hash), seed)
-    return MadeBy(_versions(), plan.short_hash, plan.seed, seed)
+    own_seed = None if isinstance(result, type(plan)) else seed  # that of a plan is told as such
+    return MadeBy(_versions(), plan.short_hash, plan.seed, own_seed)
 
 
 def _plan_behind(result: object) -> Any:

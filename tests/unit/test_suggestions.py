@@ -33,7 +33,7 @@ SLIPS: dict[str, tuple[Callable[[Analysis, Any], Any], str, str]] = {
         lambda a, m: qb.pairs(qb.marginal_means(m, "cold_route"), adjustment="tuckey"),  # type: ignore[arg-type]
         "tukey", "holm",
     ),
-    "coupon": (lambda a, m: qb.without(m, ["JCY"]), "JCY9", "JCY9"),
+    "coupon": (lambda a, m: qb.without(m, ["C94"]), "C94K", "C94 is not"),
     "outlook": (
         lambda a, m: qb.question_outlooks(a.records.matrix).answer("freezr"), "freezer", "dry_ice",
     ),

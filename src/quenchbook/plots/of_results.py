@@ -84,8 +84,12 @@ def _of_records(records: Any, **options: Any) -> Drawing:
 
 
 def _of_model(model: Any, **options: Any) -> Drawing:
-    from quenchbook.fit.curves import response_curves
+    from quenchbook.fit.curves import curve_factors, response_curves
 
+    x, group = curve_factors(model)
+    options = {"x": x, "group": group, **options}
+    if options["x"] is None:
+        raise ReportError("No factor of this model has numbers as levels, so there is no curve.")
     return _named(_DRAWN["ResponseCurves"])(response_curves(model, **options))
 
 
