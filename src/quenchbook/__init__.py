@@ -157,6 +157,8 @@ _HOME = {
     "cautions_table": "report.contents",
     "files_table": "report.study_tables",
     "meaning": "columns",
+    "cite": "references",
+    "plot": "plots.of_results",
     "new_study": "steps",
     "write_missing_notebooks": "steps",
     "study_progress": "study_progress",
@@ -194,7 +196,12 @@ __all__ = ["__version__", *sorted(_HOME)]
 
 def __getattr__(name: str) -> Any:
     if name not in _HOME:
-        raise AttributeError(f"module 'quenchbook' has no attribute '{name}'")
+        if name.startswith("_"):  # asked for by programs, such as __path__: no person made a slip
+            raise AttributeError(f"module 'quenchbook' has no attribute '{name}'")
+        from quenchbook.errors import with_suggestion
+
+        words = f"module 'quenchbook' has no attribute '{name}'."
+        raise AttributeError(with_suggestion(words, name, _HOME), name=name)
     value = getattr(importlib.import_module(f"quenchbook.{_HOME[name]}"), name)
     globals()[name] = value
     return value

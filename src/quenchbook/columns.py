@@ -66,6 +66,12 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
     "meaning": ("what a column means", ""),
+    "rmse": ("root mean square of what a fit leaves over", ""),
+    "critical": ("size from which on a deviation is flagged", ""),
+    "flagged": ("whether a coupon deviates more than chance lets expect", ""),
+    "layouts": ("number of different layouts of the settings over the units", ""),
+    "draws": ("number of layouts that were looked at", ""),
+    "smallest": ("smallest p value that any layout reaches", ""),
     # files of figures
     "figure": ("number of the figure in its report", ""),
     "svg": ("file of the figure as SVG; blank for a photograph", ""),

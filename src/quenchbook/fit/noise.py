@@ -14,11 +14,14 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.unit_codes import is_nested
+from quenchbook.made_by import made_from
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.terms import Array
+from quenchbook.units import listed
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class NoiseBudget:
+class NoiseBudget(ShowsItself):
     """Standard deviation of each stratum with its interval, and the deviations behind it.
 
     Attributes
@@ -54,23 +57,24 @@ class NoiseBudget:
         """Return the table of components."""
         return self.components.copy()
 
-    def summary(self) -> str:
-        """Say each standard deviation with its interval."""
-        lines = []
-        for row in self.components.to_dict("records"):
+    def shown(self) -> Shown:
+        """The largest part of the scatter, then each standard deviation with its interval."""
+        own = self.components
+        words = []
+        for row in own.to_dict("records"):
             sd = self.printed.difference(row["sd"], 2)
             limits = self.printed.limits(row["conf_low"], row["conf_high"], 2)
-            lines.append(f"{self.stratum_words[row['stratum']]} ({row['count']}): {sd} ({limits})")
-        return "\n".join([*lines, *self.notes])
+            words.append(f"{self.stratum_words[row['stratum']]} {sd} ({limits})")
+        most = words[int(own["variance"].to_numpy().argmax())]
+        return Shown(
+            f"The scatter of {self.quantity} is largest between: {most}; in all: "
+            f"{listed(words)}.",
+            own, self.notes, ("Standard deviations by restricted maximum likelihood.",),
+            confidence=self.confidence, unit=self.unit,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<NoiseBudget of {self.quantity}: {', '.join(self.components['stratum'])}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.components.round(3).to_html(index=False, border=0, na_rep="not known") + words
 
 
 def noise_budget(model: MixedModel) -> NoiseBudget:
@@ -106,7 +110,7 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
     if model.scale == "log":
         quantity = f"logarithm of {quantity}"
         notes.append("On the log scale: 0.10 is about 10 %.")
-    return NoiseBudget(
+    made = NoiseBudget(
         components=components,
         deviations=deviations,
         quantity=quantity,
@@ -116,6 +120,7 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
         notes=tuple(notes),
         units=model.printed.units,
     )
+    return made_from(made, model)
 
 
 def error_shares(contrast: MarginalMeans) -> pd.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from typing import TYPE_CHECKING, Any, Final
 
-from quenchbook.errors import EstimabilityError, UnitError
+from quenchbook.errors import EstimabilityError, UnitError, with_suggestion
 from quenchbook.study.factors import COLUMN_ENDINGS
 from quenchbook.units import parse_quantity
 
@@ -49,7 +49,8 @@ def column_named(table: pd.DataFrame, name: str) -> tuple[str, str]:
         celsius = f"{wanted.removesuffix(ending)}_c"
         if wanted.endswith(ending) and celsius in table:
             return celsius, "degF"
-    raise EstimabilityError(f"There is no column '{name}'. There are {', '.join(table.columns)}.")
+    words = f"There is no column '{name}'. There are {', '.join(table.columns)}."
+    raise EstimabilityError(with_suggestion(words, name, table.columns))
 
 
 def rows_with(table: pd.DataFrame, name: str, value: Any) -> Marks:

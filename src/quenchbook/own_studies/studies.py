@@ -13,6 +13,7 @@ from quenchbook.own_studies.entries import StudyEntry, UnreadStudy
 from quenchbook.own_studies.filters import filter_words, rows_with
 from quenchbook.own_studies.noise import NoiseOfStudies, StudyNoise, pooled
 from quenchbook.own_studies.study_records import StudyRecords
+from quenchbook.shown import ShowsItself
 from quenchbook.units import listed
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ _OTHERS: Final = ("data of others, published", "an invented demonstration")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class OwnStudies:
+class OwnStudies(ShowsItself):
     """Several studies as one table.
 
     Attributes
@@ -256,13 +257,9 @@ class OwnStudies:
             return write_bytes(path, text.encode("utf-8"))
         raise EstimabilityError(f"'{path.name}' ends in neither .csv nor .parquet. Name one.")
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Readings": self.table}
+
     def __repr__(self) -> str:
         return f"<OwnStudies: {len(self.entries)} studies, {len(self.unread)} not read>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = f"<p>{escape(self.summary())}</p>".replace("\n", "<br>")
-        shown = self.table.head(12).round(3).to_html(index=False, border=0, na_rep="")
-        rows = f"<summary>{len(self.table)} rows, the first 12</summary>"
-        return f"{words}<details>{rows}{shown}</details>"

@@ -13,7 +13,7 @@ import csv
 import hashlib
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from operator import attrgetter
 from pathlib import Path
@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import Problem, RecordError
 from quenchbook.reading_files import path_fault
+from quenchbook.shown import ShowsItself
 from quenchbook.writing import write_new_bytes
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ _CELLS: Final = attrgetter(*_COLUMNS)  # dataclasses.astuple copies each text, t
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class KeptEntries:
+class KeptEntries(ShowsItself):
     """Everything that was accepted, in the order of time.
 
     Attributes
@@ -112,14 +113,12 @@ class KeptEntries:
             f"{changed} entries with a reason."
         )
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Entries": self.to_frame()}
+
     def __repr__(self) -> str:
         return f"<KeptEntries: {self.summary()}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        table = self.to_frame().to_html(index=False, border=0, max_rows=24, na_rep="")
-        return f"<p>{escape(self.summary())}</p>{table}"
 
 
 def kept_entries(folder: str | Path) -> KeptEntries:

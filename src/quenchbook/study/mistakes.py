@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime
-import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, cast
 
-from quenchbook.errors import Problem
+from quenchbook.errors import Problem, did_you_mean
 
 NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 """A short name of the study file."""
@@ -144,10 +143,7 @@ def shown(value: object) -> str:
 def nearest(text: str, names: Iterable[str]) -> str:
     """Remedy that names the nearest known name, or all of them."""
     names = [str(name) for name in names]
-    close = difflib.get_close_matches(text, names, n=1, cutoff=0.6)
-    if close:
-        return f"Did you mean {close[0]}?"
-    return f"Known: {', '.join(names)}." if names else ""
+    return did_you_mean(text, names) or (f"Known: {', '.join(names)}." if names else "")
 
 
 def line_numbers(text: str) -> dict[tuple[str, str], int]:
