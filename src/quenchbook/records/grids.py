@@ -131,7 +131,7 @@ def workbook_grids(name: str, data: bytes) -> tuple[list[Grid], list[Problem]]:
         return [], [Problem(name, "is empty", "Fill it in, or delete it.")]
     wrong = workbook_fault(data)
     if wrong:
-        return [], [Problem(name, wrong, "Save the table alone, or as CSV.")]
+        return [], [Problem(name, wrong, "Save it again, or as CSV.")]
     grids: list[Grid] = []
     try:
         workbook = CalamineWorkbook.from_filelike(io.BytesIO(data))

@@ -53,7 +53,7 @@ def workbook_fault(data: bytes) -> str:
                 if wrong := _part_fault(part.filename.lower(), text):
                     return wrong
     except _DAMAGE:
-        return "is damaged and cannot be opened"
+        return "cannot be opened as a workbook (no sound zip archive)"
     return ""
 
 
