@@ -120,6 +120,7 @@ _RULE: Final = "1px solid var(--jp-border-color2, rgba(128, 128, 128, 0.4))"
 _CELL: Final = "padding:2px 14px 2px 0;vertical-align:top;background:none;white-space:normal;"
 _WORDS: Final = _CELL + "text-align:left;max-width:34em;"
 _DIGITS: Final = _CELL + "text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap;"
+_SENTENCE: Final = 28  # letters from which on a cell needs room to be read
 _QUIET: Final = "margin:2px 0;max-width:46em;"
 
 
@@ -190,5 +191,9 @@ def _marked(head: str, cell: str) -> str:
 
 def _head(own: Column) -> str:
     title = f' title="{escape(own.meaning)}"' if own.meaning else ""
-    style = _DIGITS if own.is_number else _WORDS
+    style = _DIGITS.replace("nowrap", "normal") if own.is_number else _WORDS
+    if not own.is_number and max(map(len, own.cells), default=0) > _SENTENCE:
+        style += (
+            "min-width:16em;"  # else many numbers beside it press a sentence to one word a line
+        )
     return f'<th scope="col" style="{style}font-weight:bold"{title}>{escape(own.head)}</th>'

@@ -22,7 +22,8 @@ _WIDEST: Final = 48  # letters of a cell, so that a row of numbers stays on a sc
 _ENDS: Final = (("conf_low", "conf_high"), ("inner_low", "inner_high"))
 _ROUNDED: Final = {
     "df": 1, "df_error": 1, "statistic": 2, "critical": 2, "price": 2, "total": 2, "hours": 1,
-    "furnace_hours": 1,
+    "furnace_hours": 1, "power": 2, "simulated_power": 2, "equivalence_power": 2,
+    "simulated_equivalence_power": 2,
 }  # fmt: skip
 _SHARED: Final = (
     "sd",

@@ -61,3 +61,8 @@ def test_arithmetic_says_that_it_needs_no_source() -> None:
 def test_unknown_method_says_what_comes_nearest() -> None:
     with pytest.raises(QuenchbookError, match=r"Did you mean peak_place\?"):
         qb.cite("peak_plcae")
+
+
+def test_finding_about_a_curve_cites_the_curve(plane_irons_analysis: Analysis) -> None:
+    own = next(f for f in plane_irons_analysis.findings if getattr(f, "asks", "") == "peak_shift")
+    assert "Fieller (1954)" in str(own.cite())

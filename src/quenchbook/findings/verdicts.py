@@ -56,6 +56,11 @@ class AnyAnswer(ShowsItself):
         """Return the verdict and the sentence."""
         return " ".join(filter(None, (f"{self.word}: {self.sentence}", self.remedy, self.change)))
 
+    def methods_used(self) -> tuple[str, ...]:
+        """Methods whose sources stand with it: those of the fitted result, if there is one."""
+        result = getattr(self, "result", None)
+        return (type(result).__name__,) if result is not None else ()
+
     def to_frame(self) -> pd.DataFrame:
         """Return one row at full precision, columns as in the archive of open data."""
         from quenchbook.findings.result_tables import finding_frame

@@ -106,7 +106,7 @@ class MarginalMeans(ShowsItself):
 
     def methods_used(self) -> tuple[str, ...]:
         """Methods whose sources stand with it."""
-        return self.model.methods_used()
+        return tuple(own for own in self.model.methods_used() if own != "reml")
 
     def __repr__(self) -> str:
         return f"<MarginalMeans of {self.model.response}: {len(self.grid)} rows>"
