@@ -77,6 +77,11 @@ _HOME = {
     "question_outlooks": "outlook.questions",
     "PlanOutlook": "outlook.questions",
     "simulated_outlook": "outlook.simulation",
+    "planning_sweep": "outlook.sweep",
+    "PlanningSweep": "outlook.sweep_table",
+    "figure_sweep": "plots.sweep",
+    "run_many": "repeated_work",
+    "RepeatedWork": "repeated_results",
     "units_needed": "outlook.needed",
     "peak_outlook": "outlook.peak",
     "delay_outlook": "outlook.delay",
@@ -152,14 +157,30 @@ _HOME = {
     "cautions_table": "report.contents",
     "files_table": "report.study_tables",
     "meaning": "columns",
+    "cite": "references",
+    "plot": "plots.of_results",
     "new_study": "steps",
+    "write_missing_notebooks": "steps",
+    "study_progress": "study_progress",
+    "StudyProgress": "study_progress",
     "plan_study": "planning_steps",
     "bench_study": "steps",
     "read_folder": "study_folder",
     "read_studies": "own_studies",
     "OwnStudies": "own_studies",
+    "StudyNoise": "own_studies",
+    "library_overview": "own_studies",
+    "LibraryOverview": "own_studies",
     "lot_means": "fit.lots",
     "LotMeans": "fit.lots",
+    "plan_form": "forms.planning",
+    "plan_preview": "forms.plan_preview",
+    "PlanPreview": "forms.plan_preview",
+    "study_edits": "forms.study_edits",
+    "StudyEdits": "forms.study_edits",
+    "entry_form": "forms.entering",
+    "entry_book": "forms.entry_book",
+    "EntryBook": "forms.entry_book",
     "draft_plan": "planning_steps",
     "noise_of_studies": "planning_steps",
     "next_needs": "planning_steps",
@@ -175,7 +196,12 @@ __all__ = ["__version__", *sorted(_HOME)]
 
 def __getattr__(name: str) -> Any:
     if name not in _HOME:
-        raise AttributeError(f"module 'quenchbook' has no attribute '{name}'")
+        if name.startswith("_"):  # asked for by programs, such as __path__: no person made a slip
+            raise AttributeError(f"module 'quenchbook' has no attribute '{name}'")
+        from quenchbook.errors import with_suggestion
+
+        words = f"module 'quenchbook' has no attribute '{name}'."
+        raise AttributeError(with_suggestion(words, name, _HOME), name=name)
     value = getattr(importlib.import_module(f"quenchbook.{_HOME[name]}"), name)
     globals()[name] = value
     return value

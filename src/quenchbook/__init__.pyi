@@ -1,8 +1,6 @@
 # Public names with their types, for type checkers and editors. Written from _HOME of
 # __init__.py by tests/compatibility/public_types.py: run that after a change, edit nothing here.
 
-__version__: str
-
 from quenchbook.archive_steps import verify_archive as verify_archive
 from quenchbook.archive_steps import write_archive as write_archive
 from quenchbook.bench.at_hand import Consumables as Consumables
@@ -56,6 +54,14 @@ from quenchbook.fit.tempered_steel import tempered_steel as tempered_steel
 from quenchbook.fit.tempering import temper_curve as temper_curve
 from quenchbook.fit.tempering import temper_set as temper_set
 from quenchbook.fit.working_window import working_window as working_window
+from quenchbook.forms.entering import entry_form as entry_form
+from quenchbook.forms.entry_book import EntryBook as EntryBook
+from quenchbook.forms.entry_book import entry_book as entry_book
+from quenchbook.forms.plan_preview import PlanPreview as PlanPreview
+from quenchbook.forms.plan_preview import plan_preview as plan_preview
+from quenchbook.forms.planning import plan_form as plan_form
+from quenchbook.forms.study_edits import StudyEdits as StudyEdits
+from quenchbook.forms.study_edits import study_edits as study_edits
 from quenchbook.metallurgy.austenite import possible_austenites as possible_austenites
 from quenchbook.metallurgy.martensite import martensite_start as martensite_start
 from quenchbook.metallurgy.own_database import database_austenite as database_austenite
@@ -80,8 +86,13 @@ from quenchbook.outlook.questions import PlanOutlook as PlanOutlook
 from quenchbook.outlook.questions import question_outlooks as question_outlooks
 from quenchbook.outlook.simulation import simulated_outlook as simulated_outlook
 from quenchbook.outlook.steel import steel_prior as steel_prior
+from quenchbook.outlook.sweep import planning_sweep as planning_sweep
+from quenchbook.outlook.sweep_table import PlanningSweep as PlanningSweep
 from quenchbook.outlook.trade_outlook import trade_outlook as trade_outlook
+from quenchbook.own_studies import LibraryOverview as LibraryOverview
 from quenchbook.own_studies import OwnStudies as OwnStudies
+from quenchbook.own_studies import StudyNoise as StudyNoise
+from quenchbook.own_studies import library_overview as library_overview
 from quenchbook.own_studies import read_studies as read_studies
 from quenchbook.plan.cost import plan_cost as plan_cost
 from quenchbook.plan.files import read_plan as read_plan
@@ -107,7 +118,9 @@ from quenchbook.plots.evidence import figure_evidence as figure_evidence
 from quenchbook.plots.furnace_order import figure_furnace_order as figure_furnace_order
 from quenchbook.plots.gauges import figure_contrasts as figure_contrasts
 from quenchbook.plots.noise import figure_noise_budget as figure_noise_budget
+from quenchbook.plots.of_results import plot as plot
 from quenchbook.plots.steel_prior import figure_steel_prior as figure_steel_prior
+from quenchbook.plots.sweep import figure_sweep as figure_sweep
 from quenchbook.plots.tempering import figure_temper as figure_temper
 from quenchbook.plots.timetable import figure_timetable as figure_timetable
 from quenchbook.publishing_steps import report_study as report_study
@@ -122,6 +135,9 @@ from quenchbook.records.reading import Records as Records
 from quenchbook.records.reading import read_records as read_records
 from quenchbook.records.reading_evidence import read_evidence as read_evidence
 from quenchbook.records.tester import checks_of_testers as checks_of_testers
+from quenchbook.references import cite as cite
+from quenchbook.repeated_results import RepeatedWork as RepeatedWork
+from quenchbook.repeated_work import run_many as run_many
 from quenchbook.report.asked import report_asked as report_asked
 from quenchbook.report.blocks import table as table
 from quenchbook.report.booklet_files import write_bench_documents as write_bench_documents
@@ -156,7 +172,14 @@ from quenchbook.report.supporters import report_supporters as report_supporters
 from quenchbook.steps import analyse_study as analyse_study
 from quenchbook.steps import bench_study as bench_study
 from quenchbook.steps import new_study as new_study
+from quenchbook.steps import write_missing_notebooks as write_missing_notebooks
 from quenchbook.study.definition import Noise as Noise
 from quenchbook.study.definition import Study as Study
 from quenchbook.study.files import read_study as read_study
 from quenchbook.study_folder import read_folder as read_folder
+from quenchbook.study_progress import StudyProgress as StudyProgress
+from quenchbook.study_progress import study_progress as study_progress
+
+__version__: str
+__all__: list[str]
+_HOME: dict[str, str]

@@ -96,7 +96,9 @@ def _parser() -> argparse.ArgumentParser:
         "--published", action="store_true", help="the published coated-bars experiment instead"
     )
     own = verb("new", "start a study: study.toml with comments, and notebooks", study=False)
-    own.add_argument("folder", type=Path, help="new folder")
+    own.add_argument(
+        "folder", type=Path, nargs="?", help="new folder; without it a few questions are asked"
+    )
     own = verb("plan", "make the coupon matrix; say what it can tell and what it costs")
     own.add_argument("--draft", action="store_true", help="write nothing: a plan to look at")
     own.add_argument("--seed", type=int, help="seed of the randomization (default: drawn and kept)")
@@ -117,6 +119,8 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument(
         "--simulate", action="store_true", help="also confirm the chances by simulated studies"
     )
+    own = verb("sweep", "judge many sizes of the plan by formula and by simulated studies")
+    _add_sweep_options(own)
     verb("bench", "write the bench booklet and blank entry forms")
     own = verb("check", "read the records and report every mistake")
     own.add_argument(
@@ -158,9 +162,90 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--no-appendix", action="store_true", help="leave the appendix out")
     own = verb("verify", "recompute an archive of open data and compare every number", study=False)
     own.add_argument("archive", type=Path, help="archive that report --to archive wrote")
-    verb("lab", "open the notebooks of a study in JupyterLab")
+    own = verb("library", "read a folder of studies as one table: noise, routes, lots", study=False)
+    own.add_argument("folder", type=Path, help="folder that holds the study folders")
+    own.add_argument("--steel", nargs="+", metavar="GRADE", help="only these steels")
+    own.add_argument("--route", nargs="+", metavar="ROUTE", help='only these, such as "dry ice"')
+    own.add_argument(
+        "--between",
+        nargs=2,
+        metavar=("LOW", "HIGH"),
+        help='austenitize temperature, in °C if bare, or such as "1800 degF"',
+    )
+    own.add_argument("--response", nargs="+", metavar="NAME", help="only these, as hardness_hrc")
+    own.add_argument("--lot", nargs="+", metavar="LOT", help="only these heat lots")
+    own.add_argument("--dates", nargs=2, metavar=("FROM", "TO"), help="such as 2024 2025-06")
+    own.add_argument("--to", type=Path, metavar="FILE", help="also write the table: .csv, .parquet")
+    own.add_argument("--cache", type=Path, metavar="FOLDER", help="keep the table there")
+    own.add_argument("--no-cache", action="store_true", help="read all anew, keep nothing")
+    own = verb("lab", "open the notebooks of a study in JupyterLab")
+    own.add_argument("--port", type=int, help="port to listen on (default: 8888 or the next free)")
+    own.add_argument("--no-browser", action="store_true", help="only print the address")
+    own.add_argument(
+        "--allow-root", action="store_true", help="start although you are root (in a container)"
+    )
+    own.add_argument(
+        "--add-notebooks",
+        action="store_true",
+        help="copy the notebooks that the study does not have; nothing is overwritten",
+    )
+    own = verb(
+        "handbook", "write the handbook: a folder of pages that need no network", study=False
+    )
+    own.add_argument(
+        "folder", type=Path, nargs="?", help="folder for it (default: quenchbook-handbook)"
+    )
+    own.add_argument(
+        "--without-running",
+        action="store_true",
+        help="words and code of the notebooks only: quick, without figures and answers",
+    )
+    own.set_defaults(parsers=verbs.choices)
     verb("doctor", "say what is installed and what is missing", study=False)
     return parser
+
+
+def _add_sweep_options(own: argparse.ArgumentParser) -> None:
+    """Options of the planning sweep."""
+    own.add_argument("--question", metavar="KEY", help="declared question (default: the first)")
+    own.add_argument(
+        "--loads", type=int, nargs="+", metavar="N",
+        help="numbers of furnace loads (default: repeats of the settings up to twice the plan)",
+    )  # fmt: skip
+    own.add_argument(
+        "--coupons", type=int, nargs="+", metavar="N",
+        help="numbers of coupons in a load (default: that of the study)",
+    )  # fmt: skip
+    own.add_argument(
+        "--indents", type=int, nargs="+", metavar="N",
+        help="numbers of readings on a coupon (default: that of the study)",
+    )  # fmt: skip
+    own.add_argument(
+        "--noise", nargs="+", default=["1"], metavar="X",
+        help="multiples of the noise of the study, or standard deviations, each such as "
+        "furnace_load=0.2,coupon=0.4,indent=0.6 (default: 1)",
+    )  # fmt: skip
+    own.add_argument(
+        "--effects", nargs="+", metavar="X",
+        help="true differences, in the unit of the response or in %% (default: 0 and the margin)",
+    )  # fmt: skip
+    own.add_argument(
+        "--studies", type=int, default=2000,
+        help="simulated studies of each plan at each noise (default: 2000)",
+    )  # fmt: skip
+    own.add_argument("--seed", type=int, default=1, help="seed of the simulation (default: 1)")
+    own.add_argument(
+        "--backend", choices=("serial", "loky", "threading", "dask"),
+        help="this process, processes, threads, a dask cluster (default: by the amount of work)",
+    )  # fmt: skip
+    own.add_argument(
+        "--workers", type=int, metavar="N", help="processes or threads on this machine"
+    )
+    own.add_argument(
+        "--scheduler", metavar="ADDRESS",
+        help="dask scheduler, such as tcp://127.0.0.1:8786 (default for dask: "
+        "DASK_SCHEDULER_ADDRESS, else one on this machine)",
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -9,13 +9,41 @@ QuenchbookError
     ReportError         a report cannot be rendered
         TypesettingError    its PDF cannot be made on this machine; nothing is wrong with it
     ArchiveError        an archive of open data is unsafe, damaged or none of ours
+    RepeatedWorkError   repeated work cannot be done, or a part of it failed
 QuenchbookWarning       something the reader of a result must know
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import difflib
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+
+_ALIKE = 0.6  # of difflib: two slips in a word of eight letters
+
+
+def did_you_mean(name: object, known: Iterable[object]) -> str:
+    """Question that names what comes nearest to a name that is not known; empty if nothing does.
+
+    Capitals, spaces, hyphens and underscores do not count.
+
+    >>> did_you_mean("Dry Ice", ["none", "freezer", "dry_ice"])
+    'Did you mean dry_ice?'
+    >>> did_you_mean("mixed_modle", ["mixed_model", "marginal_means"])
+    'Did you mean mixed_model?'
+    """
+    plain = {_plain(own): str(own) for own in known}
+    close = difflib.get_close_matches(_plain(name), plain, n=1, cutoff=_ALIKE)
+    return f"Did you mean {plain[close[0]]}?" if close else ""
+
+
+def with_suggestion(message: str, name: object, known: Iterable[object]) -> str:
+    """Message about a name that is not known, with what was probably meant at its end."""
+    return f"{message} {did_you_mean(name, known)}".rstrip()
+
+
+def _plain(name: object) -> str:
+    return str(name).casefold().replace("_", " ").replace("-", " ").strip()
 
 
 @dataclass(frozen=True)
@@ -87,6 +115,10 @@ class TypesettingError(ReportError):
 
 class ArchiveError(QuenchbookError, ValueError):
     """An archive of open data is unsafe, damaged or none of ours."""
+
+
+class RepeatedWorkError(QuenchbookError, RuntimeError):
+    """Repeated work cannot be done, or a part of it failed; what is finished is kept."""
 
 
 class QuenchbookWarning(UserWarning):

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from quenchbook.errors import QuenchbookWarning, ReportError, TypesettingError
+from quenchbook.errors import QuenchbookWarning, ReportError, TypesettingError, with_suggestion
 from quenchbook.study.left_from_template import template_words
 from quenchbook.study_folder import read_folder, resource
 
@@ -153,6 +153,7 @@ def _writer(target: str) -> Callable[..., list[Path]]:
 def _known(given: Sequence[str], known: Sequence[str] | Mapping[str, Any], what: str) -> None:
     for name in given:
         if name not in known:
-            raise ReportError(f"{what.capitalize()} '{name}' is not known: {', '.join(known)}.")
+            words = f"{what.capitalize()} '{name}' is not known: {', '.join(known)}."
+            raise ReportError(with_suggestion(words, name, known))
     if not given:
         raise ReportError(f"No {what} was named: {', '.join(known)}.")

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from quenchbook.errors import PlanError, Problem, StudyError
 from quenchbook.study_folder import plan_of, read_folder, resource
-from quenchbook.writing import write_text
+from quenchbook.writing import write_new_bytes, write_text
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis
@@ -32,16 +32,23 @@ EXAMPLES = {
     "springs": "published experiment without repeats",
     "leaf_springs": "published experiment, a fraction of all settings",
 }
-NOTEBOOKS = ("01_plan", "02_bench", "03_records", "04_analysis", "05_report", "06_next")
+START_PAGE = "00_start"
+"""Notebook that says where a study stands; opened first."""
+
+NOTEBOOKS = (
+    START_PAGE, "01_plan", "02_bench", "03_records", "04_analysis", "05_report", "06_next",
+)  # fmt: skip
 
 
-def new_study(folder: str | Path) -> list[Path]:
+def new_study(folder: str | Path, *, text: str | None = None) -> list[Path]:
     """Start a study: ``study.toml`` with comments, notebooks, an empty ``records`` folder.
 
     Parameters
     ----------
     folder : str or Path
         New or empty folder.
+    text : str, optional
+        Text of the study file with the key ``my_study``; the template when left out.
 
     Returns
     -------
@@ -57,12 +64,46 @@ def new_study(folder: str | Path) -> list[Path]:
         raise StudyError(
             Problem(str(folder), "is not empty", "Name a new folder; nothing is overwritten.")
         )
-    template = Path(__file__).parent / "study" / "template.toml"
+    if text is None:
+        text = (Path(__file__).parent / "study" / "template.toml").read_text(encoding="utf-8")
     (folder / "records").mkdir(parents=True)
     name = folder.resolve().name
-    text = template.read_text(encoding="utf-8").replace("my_study", _short_name(name))
+    text = text.replace('key = "my_study"', f'key = "{_short_name(name)}"', 1)
     paths = [write_text(folder / "study.toml", text)]
-    return [*paths, *_copy_notebooks(folder)]
+    return [*paths, *write_missing_notebooks(folder)]
+
+
+def missing_notebooks(folder: str | Path) -> list[str]:
+    """Names of the notebooks that a study folder does not have, in order."""
+    place = Path(folder) / "notebooks"
+    return [name for name in NOTEBOOKS if not (place / f"{name}.ipynb").exists()]
+
+
+def write_missing_notebooks(folder: str | Path) -> list[Path]:
+    """Copy the notebooks that a study folder does not have; those that are there stay as they are.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Study folder; ``notebooks`` in it is made if needed.
+
+    Returns
+    -------
+    list of Path
+        What was written; empty if nothing was missing.
+    """
+    place = Path(folder) / "notebooks"
+    place.mkdir(parents=True, exist_ok=True)
+    paths = []
+    for name in missing_notebooks(folder):
+        notebook = json.loads(resource("notebooks", f"{name}.ipynb").read_text(encoding="utf-8"))
+        for cell in notebook["cells"]:
+            if "parameters" in cell["metadata"].get("tags", []):
+                lines = [line for line in cell["source"] if not line.startswith("study_folder")]
+                cell["source"] = ['study_folder = ".."' + ("\n" if lines else ""), *lines]
+        text = json.dumps(notebook, indent=1, ensure_ascii=False) + "\n"
+        paths.append(write_new_bytes(place / f"{name}.ipynb", text.encode("utf-8")))
+    return paths
 
 
 def copy_example(name: str, folder: str | Path) -> Path:
@@ -92,7 +133,7 @@ def copy_example(name: str, folder: str | Path) -> Path:
     shutil.copytree(
         source, folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns("__pycache__")
     )
-    _copy_notebooks(folder)
+    write_missing_notebooks(folder)
     return folder
 
 
@@ -237,21 +278,6 @@ def _check_seed(matrix: CouponMatrix) -> None:
             f"{matrix.short_hash}. "
             "The stored matrix stays the plan; the seed is only evidence."
         )
-
-
-def _copy_notebooks(folder: Path) -> list[Path]:
-    place = folder / "notebooks"
-    place.mkdir(parents=True, exist_ok=True)
-    paths = []
-    for name in NOTEBOOKS:
-        notebook = json.loads(resource("notebooks", f"{name}.ipynb").read_text(encoding="utf-8"))
-        for cell in notebook["cells"]:
-            if "parameters" in cell["metadata"].get("tags", []):
-                lines = [line for line in cell["source"] if not line.startswith("study_folder")]
-                cell["source"] = ['study_folder = ".."\n', *lines]
-        text = json.dumps(notebook, indent=1, ensure_ascii=False) + "\n"
-        paths.append(write_text(place / f"{name}.ipynb", text))
-    return paths
 
 
 def _short_name(name: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import functools
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -38,12 +39,35 @@ def run_demo(options: argparse.Namespace) -> None:
     print(f"\nNext: open {paths[-2]}, or quenchbook lab {folder}, or quenchbook new MY_STUDY")
 
 
-def run_new(options: argparse.Namespace) -> None:
-    """New study folder."""
+def run_new(options: argparse.Namespace) -> int:
+    """New study folder: from the template, or from a few questions where no folder is named."""
     from quenchbook.steps import new_study
 
-    _print_paths(new_study(options.folder))
-    print(f"\nNext: edit {options.folder / 'study.toml'}, then quenchbook plan {options.folder}")
+    folder, text = options.folder, None
+    if folder is None:
+        from quenchbook.asked_study import asked_study
+        from quenchbook.asked_study_text import asked_study_text
+
+        if not sys.stdin.isatty():
+            raise QuenchbookError(
+                "Without a folder quenchbook new asks a few questions, and here is no terminal "
+                "to ask in. Name the folder: quenchbook new my_study."
+            )
+        try:
+            asked = asked_study(input, print)
+            folder, text = Path(asked.folder), asked_study_text(asked)
+        except (KeyboardInterrupt, EOFError):
+            print("\nStopped; nothing was written.", file=sys.stderr)
+            return 130
+    _print_paths(new_study(folder, text=text))
+    if text is None:
+        print(f"\nNext: edit {folder / 'study.toml'}, then quenchbook plan {folder}")
+    else:
+        print(
+            f"\nNext: quenchbook plan {folder} --draft (writes nothing) or quenchbook lab {folder}."
+            f"\nRead {folder / 'study.toml'}: what was not asked stands there as an example."
+        )
+    return 0
 
 
 def run_plan(options: argparse.Namespace) -> None:
@@ -142,6 +166,22 @@ def _print_curves(matrix: CouponMatrix, noise: Mapping[str, Noise] | None = None
 
     if matrix.study.trade_questions:
         print(trade_outlook(matrix, noise=noise).summary())
+
+
+def run_sweep(options: argparse.Namespace) -> None:
+    """Many sizes of the plan, by formula and by simulated studies."""
+    from quenchbook.sweep_steps import sweep_study
+
+    found, paths = sweep_study(
+        options.study, options.question, loads=options.loads, coupons=options.coupons,
+        indents=options.indents, noise=options.noise, effects=options.effects,
+        studies=options.studies, seed=options.seed, backend=options.backend,
+        workers=options.workers, scheduler=options.scheduler,
+    )  # fmt: skip
+    print(found.summary())
+    print(found.work)
+    _print_paths(paths)
+    print(f"\nNext: set the layout in study.toml, then quenchbook plan {options.study} --draft")
 
 
 def run_next(options: argparse.Namespace) -> None:
@@ -277,15 +317,80 @@ def run_verify(options: argparse.Namespace) -> int:
     return 0 if done.agrees else 2
 
 
+def run_library(options: argparse.Namespace) -> None:
+    """Many studies as one table."""
+    from quenchbook.own_studies import library_overview, read_studies
+
+    cache = False if options.no_cache else options.cache or True
+    studies = read_studies(options.folder, cache=cache)
+    wanted = {
+        "steel": options.steel,
+        "cold_route": options.route,
+        "austenitize": options.between and tuple(options.between),
+        "response": options.response,
+        "heat_lot": options.lot,
+        "date": options.dates and tuple(options.dates),
+    }
+    studies = studies.where(**{name: value for name, value in wanted.items() if value})
+    print(library_overview(studies).summary())
+    if options.to is not None:
+        print("\nWritten:")
+        _print_paths([studies.write_table(options.to)])
+
+
 def run_lab(options: argparse.Namespace) -> int:
     """JupyterLab on a study folder."""
-    import subprocess
+    from quenchbook.lab import check_lab_folder, run_lab_until_stopped
 
-    folder = options.study.resolve()
-    command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}"]
-    if (folder / "notebooks").is_dir():
-        command.append("--LabApp.default_url=/lab/tree/notebooks")
-    return subprocess.call(command)
+    def wanted() -> bool:
+        if options.add_notebooks or not sys.stdin.isatty():
+            return bool(options.add_notebooks)
+        asked = input("The start page is missing. Copy the missing notebooks? [yes] ")
+        return asked.strip().lower() in ("", "y", "yes")
+
+    def say(line: str) -> None:
+        print(line, flush=True)
+
+    check_lab_folder(options.study, say, add_notebooks=wanted)
+    return run_lab_until_stopped(
+        options.study,
+        say,
+        port=options.port,
+        browser=not options.no_browser,
+        allow_root=options.allow_root,
+    )
+
+
+def run_handbook(options: argparse.Namespace) -> None:
+    """Handbook as a folder of pages."""
+    from tqdm import tqdm
+
+    from quenchbook.handbook.building import DEFAULT, write_handbook
+
+    with tqdm(desc="questions", leave=False, disable=not sys.stderr.isatty()) as bar:
+
+        def shown(done: int, total: int) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        paths = write_handbook(
+            options.folder or DEFAULT,
+            run=not options.without_running,
+            commands=_help_texts(options.parsers),
+            progress=shown,
+        )
+    print(f"{len(paths)} pages; all links lead somewhere.")
+    _print_paths(paths[:1])
+
+
+def _help_texts(parsers: Mapping[str, argparse.ArgumentParser]) -> dict[str, str]:
+    """Help of each verb, in lines of one width whatever the terminal; aliases are left out."""
+    found: dict[argparse.ArgumentParser, str] = {}
+    for name, parser in parsers.items():
+        parser.formatter_class = functools.partial(argparse.HelpFormatter, width=88)
+        parser.epilog = None  # the handbook has a page of cautions
+        found.setdefault(parser, name)
+    return {name: parser.format_help() for parser, name in found.items()}
 
 
 def run_doctor(_options: argparse.Namespace) -> int:

@@ -10,6 +10,7 @@ from quenchbook.cli import _plain_warning, main
 from quenchbook.errors import QuenchbookWarning
 from quenchbook.steps import copy_example
 from quenchbook.study.files import read_study
+from quenchbook.sweep_steps import difference_told
 
 
 def run(*arguments: str | Path) -> int:
@@ -398,3 +399,68 @@ def test_a_warning_of_quenchbook_is_said_once_as_a_sentence_and_others_keep_thei
     assert text("Another.", QuenchbookWarning, "typst.py", 9) == "Another.\n"
     other = "a.py:3: Old.\n"
     assert [text("Old.", UserWarning, "a.py", 3) for _ in range(2)] == [other, other]
+
+
+SWEEP = ("--loads", 8, "--studies", 120, "--question", "dry_ice")
+
+
+def test_the_same_sweep_again_goes_on_and_another_one_gets_its_own_files(
+    demo: Path, capsys
+) -> None:
+    assert run("sweep", demo, *SWEEP) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("Does dry ice make it harder?\nAt the noise of the study no plan here")
+    table, kept = demo / "sweep" / "sweep.csv", demo / "sweep" / "sweep.jsonl"
+    before, lines = table.read_bytes(), kept.read_bytes().splitlines(keepends=True)
+    assert table.read_text().splitlines()[1].startswith("dry_ice,8,8,5,64,")
+    kept.write_bytes(b"".join(lines[:2]) + lines[2][:9])  # killed while it wrote
+    table.unlink()
+    assert run("sweep", demo, *SWEEP) == 0
+    assert "2 of 2 items done" in capsys.readouterr().out
+    assert (table.read_bytes(), kept.read_bytes()) == (before, b"".join(lines))
+    assert run("sweep", demo, *SWEEP, "--seed", 2) == 0
+    assert run("sweep", demo, *SWEEP, "--seed", 2) == 0
+    names = sorted(path.name for path in (demo / "sweep").iterdir())
+    assert names == ["sweep.csv", "sweep.jsonl", "sweep_2.csv", "sweep_2.jsonl"]
+    assert (table.read_bytes(), kept.read_bytes()) == (before, b"".join(lines))
+
+
+def test_a_sweep_never_replaces_a_table_whose_sweep_is_not_known(demo: Path) -> None:
+    (demo / "sweep").mkdir()
+    (demo / "sweep" / "sweep.csv").write_text("mine")
+    assert run("sweep", demo, *SWEEP) == 0
+    assert (demo / "sweep" / "sweep.csv").read_text() == "mine"
+    assert (demo / "sweep" / "sweep_2.csv").is_file()
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--noise", "1", "coupon=2"), "not both at once"),
+        (("--noise", "furnace=2"), "'furnace' has no noise of its own"),
+        (("--noise", "x"), "noise: 'x' is not a number"),
+        (("--effects", "0.5 mm"), "effects: '0.5 mm' is not a number"),
+        (("--question", "tough", "--effects", "0.1"), "write per cent, such as 15%"),
+        (("--question", "tough", "--effects=-100%"), "leaves nothing"),
+        (("--question", "nothing"), "There is no question 'nothing'"),
+    ],
+)
+def test_a_sweep_that_is_told_wrongly_writes_nothing(
+    demo: Path, capsys, options: tuple[str, ...], words: str
+) -> None:
+    assert run("sweep", demo, "--loads", 8, "--studies", 10, *options) == 2
+    assert words in capsys.readouterr().err
+    assert not (demo / "sweep").exists()
+
+
+@pytest.mark.parametrize(
+    ("question", "text", "value"),
+    [("dry_ice", "0.5", 0.5), ("dry_ice", "0,5 HRC", 0.5), ("tough", "15 %", 0.1397619424),
+     ("tough", "-15%", -0.1625189295), ("tough", "0", 0.0)],
+)  # fmt: skip
+def test_true_differences_are_told_as_they_are_analysed(
+    demo: Path, question: str, text: str, value: float
+) -> None:
+    study = read_study(demo)
+    response = study.response(study.question_of(question).response)
+    assert difference_told(text, response) == pytest.approx(value, abs=1e-9)

@@ -18,11 +18,12 @@ HEAD = (
 
 def public_types(home: Mapping[str, str]) -> str:
     """Text of the stub: each public name imported from the module where it lives."""
-    lines = [
+    imports = [
         f"from quenchbook.{module} import {name} as {name}"
         for name, module in sorted(home.items(), key=lambda item: (item[1], item[0]))
     ]
-    return "\n".join([HEAD, "__version__: str", "", *lines, ""])
+    own = ["__version__: str", "__all__: list[str]", "_HOME: dict[str, str]"]
+    return "\n".join([HEAD, *imports, "", *own, ""])
 
 
 if __name__ == "__main__":

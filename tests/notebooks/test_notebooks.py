@@ -8,6 +8,7 @@ from pathlib import Path
 import nbformat
 import pytest
 from tests.conftest import ROOT
+from tests.executed_questions import executed_question
 
 from quenchbook.report.run import executed
 from quenchbook.steps import NOTEBOOKS, copy_example
@@ -19,14 +20,35 @@ FOUND = {
     "does_waiting_spoil_it": (
         "costs 0.23 HRC", "not yet lost after 24 h", "no upper limit", "<td>0.049</td>",
     ),
+    "how_many_coupons": (
+        "12 furnace loads with 96 coupons", "8 furnace loads with 64 coupons",
+        "if there is none 8 times in 10", "0.82 instead of 0.50 HRC", "<td style=\"text-align:left\">712 EUR",
+    ),
+    "how_many_furnace_loads": (
+        "1.65 HRC", "1.66 HRC", "1.02 HRC", "1.23 HRC", "4.4 HRC", "No plan here finds",
+        "<td>0.50</td>", "<td>0.54</td>",
+    ),
     "how_sure_is_a_published_table": (
         "+23.00 percentage points (95 % interval 16.65 to 29.35)", "rests on one spare unit",
         "There was one group",
     ),
+    "is_a_freezer_enough": (
+        "hardness +0.63 HRC (95 % interval 0.47 to 0.79)", "+0.64 HRC (95 % interval 0.48 to 0.80)",
+        "any difference is smaller than the margin of 0.5 HRC", "134.3097",
+    ),
     "lot_against_lot": ("+14 °C (95 % interval +8 to +24 °C", "margin is not settled"),
+    "no_difference_that_matters": (
+        "+0.01 HRC (90 % interval −0.12 to +0.14)", "−0.15 to +0.17; margin 0.1 HRC",
+        "about 5.1 times", "−17 % to +13 %", "in 79 % of such studies", "hardly ever",
+    ),
     "tougher_or_only_softer": (
         "neither a difference nor its absence was shown", "about 2.4 times",
         "never had the same hardness",
+    ),
+    "what_can_a_fraction_not_tell": (
+        "<td>transfer_time:hold_down_time</td>", "−0.260 in (95 % interval −0.336 to −0.183)",
+        "+0.029 in (95 % interval −0.048 to +0.105)", "F(1, 6) = 27.88", "<td>38.0</td>",
+        "Variation between runs is estimated as 0",
     ),
     "what_did_my_studies_find": (
         "6 studies", "<td>0.266</td>", "<td>0.214</td>", "<td>0.417</td>", "<td>61.753</td>",
@@ -42,9 +64,22 @@ FOUND = {
         "215 (170 to 260)", "143 (98 to 188)", "0.49 (0.38 to 0.60)", "0.32 to 0.54",
         "0.99 (0.87 to 1.12)", "0.66 to 0.87", "Constant 18.3, standard error 1.2", "A prior, not a measurement",
     ),
+    "what_is_noise": (
+        "standard deviation 34 (19 to 129)", "<td>2.755</td>", "<td>0.209</td>", "<td>0.002</td>",
+        "<td>0.024</td>", "<td>0.003</td>", "<td>0.386</td>", "<td>0.852</td>",
+    ),
+    "what_went_differently": (
+        "982 °C, planned 970 °C", "Delay of cold batch 1-4 was 85 min", "JCY9 (lost: cracked",
+        "<td>0.74</td>", "<td>1.54</td>", "+0.63 HRC", "+0.64 HRC", "Nothing unusual was found",
+    ),
     "where_is_it_hardest": (
         "+27 °C (95 % interval +18 to +47 °C", "certainly from 992 to 1014 °C",
         "<td>981.68</td>", "<td>1022.32</td>",
+    ),
+    "which_coupons_next": (
+        "Try tempers cooler than 150 °C", "Only longer delays can tell more",
+        "Is a freezer enough to make it harder? expected interval ±0.19 HRC",
+        "Is a freezer enough to make it harder? expected interval ±0.16 HRC",
     ),
     "which_temper": ("155 °C with dry ice gives 63 HRC", "168 °C or cooler", "5.8 (4.1 to 7.4)"),
 }  # fmt: skip
@@ -90,8 +125,10 @@ def test_a_page_of_one_question_says_what_it_found_and_what_not(path: Path) -> N
 
 
 @pytest.mark.parametrize("path", QUESTIONS, ids=lambda path: path.stem)
-def test_a_page_of_one_question_shows_what_its_words_say(path: Path) -> None:
-    notebook = executed(path, parameters={}, folder=path.parent)
+def test_a_page_of_one_question_shows_what_its_words_say(
+    path: Path, request: pytest.FixtureRequest
+) -> None:
+    notebook = executed_question(path, request.config)  # kept for the handbook of the browser lane
     outputs = [out for cell in notebook.cells for out in cell.get("outputs", [])]
     shown = " ".join(out.get("data", {}).get("text/html", "") for out in outputs)
     shown = html.unescape(re.sub(r"</?(?:strong|em|b)>", "", shown)).replace("\xa0", " ")
@@ -111,7 +148,9 @@ CASES.remove(("05_report", "plane_irons"))  # half a minute; `report_of` execute
 
 
 @pytest.mark.parametrize(("name", "example"), CASES)
-def test_a_notebook_runs_from_a_clean_kernel(name: str, example: str, folders: dict[str, Path]) -> None:
+def test_a_notebook_runs_from_a_clean_kernel(
+    name: str, example: str, folders: dict[str, Path]
+) -> None:
     folder = folders[example]
     path = folder / "notebooks" / f"{name}.ipynb"
     check_outputs(executed(path, parameters={"study_folder": ".."}, folder=path.parent))

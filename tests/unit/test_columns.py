@@ -47,6 +47,7 @@ def public_frames(folder: str) -> Iterator[tuple[str, Study, pd.DataFrame]]:
     if not study.published:
         frames |= {
             "simulated": qb.simulated_outlook(matrix, studies=50).to_frame(),
+            "sweep": qb.planning_sweep(study, loads=[12], studies=20).to_frame(),
             "needed": qb.units_needed(study, "temper").to_frame(),
             "peak": qb.peak_outlook(matrix).to_frame(),
             "peak costs": qb.peak_costs(study, loads=[12]).to_frame(),

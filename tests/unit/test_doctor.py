@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import importlib.metadata
+import json
+from pathlib import Path
 
 import pytest
+from tests.conftest import ROOT
 
 from quenchbook import doctor
+from quenchbook.jupyter_checkup import jupyter_checkup
 
 
 def test_a_missing_optional_package_is_named_with_its_extra_and_does_no_harm(
@@ -24,3 +28,60 @@ def test_a_missing_optional_package_is_named_with_its_extra_and_does_no_harm(
     (own,) = [line for line in lines if "ortools" in line]
     assert own.endswith('pip install "quenchbook[timetable]" (optional, to search for timetables)')
     assert healthy
+
+
+def test_the_last_line_is_a_verdict_in_one_sentence() -> None:
+    lines, healthy = doctor.checkup()
+    assert healthy
+    assert lines[-1] == "Everything is there that the whole job needs."
+    assert any(line.startswith("kernel python3: yes") for line in lines)
+
+
+def test_a_package_outside_of_its_bounds_is_named_with_what_to_do(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    known = importlib.metadata.version
+    monkeypatch.setattr(
+        importlib.metadata, "version", lambda name: "1.5" if name == "pandas" else known(name)
+    )
+    lines, healthy = doctor.checkup()
+    (own,) = [line for line in lines if line.startswith("  pandas ")]
+    assert "1.5 is outside" in own
+    assert 'pip install "pandas' in own
+    assert not healthy
+    assert lines[-1].startswith("1 thing needs your hand")
+
+
+def test_a_kernel_that_cannot_load_quenchbook_is_told(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    kernel = tmp_path / "kernels" / "python3"
+    kernel.mkdir(parents=True)
+    program = tmp_path / "empty_python"
+    program.write_text("#!/bin/sh\necho 'No module named quenchbook' >&2\nexit 1\n")
+    program.chmod(0o755)
+    (kernel / "kernel.json").write_text(
+        json.dumps({"argv": [str(program)], "display_name": "x", "language": "python"})
+    )
+    monkeypatch.setenv("JUPYTER_PATH", str(tmp_path))
+    lines, missing = jupyter_checkup()
+    (own,) = [line for line in lines if line.startswith("kernel")]
+    assert "NO, " in own
+    assert "No module named quenchbook" in own
+    assert missing == 1
+
+
+@pytest.mark.parametrize(
+    ("files", "words"),
+    [((), "MISSING"), (("share",), "its server part is MISSING"), (("share", "etc"), ": yes")],
+)
+def test_the_tile_is_looked_for_where_jupyterlab_looks(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, files: tuple[str, ...], words: str
+) -> None:
+    place = ROOT / "src" / "quenchbook" / "jupyter_files"
+    share = place / "share" / "jupyter" if "share" in files else tmp_path
+    etc = place / "etc" / "jupyter" if "etc" in files else tmp_path
+    monkeypatch.setattr("jupyter_core.paths.jupyter_path", lambda *own: [str(share.joinpath(*own))])
+    monkeypatch.setattr("jupyter_core.paths.jupyter_config_path", lambda: [str(etc)])
+    (own,) = [line for line in jupyter_checkup()[0] if line.startswith("tile")]
+    assert words in own

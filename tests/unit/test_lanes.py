@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from tests.conftest import ROOT
 
-FOLDERS = {"browser": {"browser"}, "simulation": {"simulation", "property"}}
+FOLDERS = {"browser": {"browser"}, "walk": {"browser"}, "simulation": {"simulation", "property"}}
 """Folders of tests that .ci/run names for a lane."""
 
 

@@ -21,7 +21,7 @@ def test_every_python_block_runs_and_prints_what_stands_below_it(
 ) -> None:
     monkeypatch.chdir(ROOT)
     names: dict[str, Any] = {}
-    assert len(BLOCKS) == 2
+    assert len(BLOCKS) == 3
     for code, output in BLOCKS:
         printed = io.StringIO()
         with contextlib.redirect_stdout(printed):

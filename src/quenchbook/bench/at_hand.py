@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -24,7 +23,9 @@ from quenchbook.bench.need import Need, missing
 from quenchbook.bench.pieces import coupon_pieces
 from quenchbook.bench.room_check import AirFigure, air_figures, air_missing
 from quenchbook.bench.temper_sheets import temper_cycles
+from quenchbook.made_by import made_from
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.prices import prices_of
 from quenchbook.units import capital
 
@@ -44,7 +45,7 @@ _AN_HOUR: Final = {"l/min": 60.0, "l/h": 1.0, "m3/h": 1000.0}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Consumables:
+class Consumables(ShowsItself):
     """What a plan uses up.
 
     Attributes
@@ -94,39 +95,33 @@ class Consumables:
 
     def summary(self) -> str:
         """Say amounts with what was assumed, the air of the room, and what is asked for."""
-        lines = [f"{capital(own.item)}: {own.amount_words()}. {own.note}" for own in self.lines]
+        lines = [self._counted()]
+        lines += [f"{capital(own.item)}: {own.amount_words()}. {own.note}" for own in self.lines]
         lines += [f"{capital(own.what)}: {own.value_words()}. {own.note}" for own in self.air]
         if self.air:
             lines.append(NOT_A_RISK_ASSESSMENT)
         return "\n".join([*(line.strip() for line in lines), *self.asked])
 
+    def shown(self) -> Shown:
+        """How many amounts are told, then each; the air of the room and what is asked for."""
+        import pandas as pd
+
+        rows = [
+            {"item": own.item, "amount": own.amount_words(), "note": own.note} for own in self.lines
+        ]
+        rows += [
+            {"item": own.what, "amount": own.value_words(), "note": own.note} for own in self.air
+        ]
+        notes = (NOT_A_RISK_ASSESSMENT,) if self.air else ()
+        return Shown(self._counted(), pd.DataFrame(rows), (*notes, *self.asked))
+
+    def _counted(self) -> str:
+        known = sum(not math.isnan(own.low) for own in self.lines)
+        return f"{known} of {len(self.lines)} amounts can be told."
+
     def __repr__(self) -> str:
         known = sum(not math.isnan(own.low) for own in self.lines)
         return f"<Consumables: {known} of {len(self.lines)} amounts told>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        def table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
-            left = 'style="text-align:left"'
-            head = "".join(f'<th scope="col" {left}>{own}</th>' for own in heads)
-            body = "".join(
-                "<tr>" + "".join(f"<td {left}>{escape(own)}</td>" for own in row) + "</tr>"
-                for row in rows
-            )
-            return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-
-        parts = [
-            table(
-                ("item", "amount", "counted with"),
-                [(own.item, own.amount_words(), own.note) for own in self.lines],
-            )
-        ]
-        if self.air:
-            rows = [(own.what, own.value_words(), own.note) for own in self.air]
-            parts.append(table(("air of the room", "figure", "against"), rows))
-            parts.append(f"<p>{NOT_A_RISK_ASSESSMENT}</p>")
-        return "".join([*parts, *(f"<p>{escape(line)}</p>" for line in self.asked)])
 
 
 def consumables(matrix: CouponMatrix) -> Consumables:
@@ -164,7 +159,8 @@ def consumables(matrix: CouponMatrix) -> Consumables:
     air = air_figures(study.room, nitrogen, dry_ice)
     asked = [] if size.sides else [f"{capital(size.words())}."]
     asked += air_missing(study.room, nitrogen, dry_ice)
-    return Consumables(tuple(own for own in lines if own), air, tuple(asked), size)
+    own = Consumables(tuple(line for line in lines if line), air, tuple(asked), size)
+    return made_from(own, matrix)
 
 
 def _size(matrix: CouponMatrix) -> CouponSize:

@@ -26,14 +26,16 @@ from quenchbook.bench.pieces import (
     spare_words,
 )
 from quenchbook.errors import PlanError
+from quenchbook.made_by import made_from
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.streams import Stream
+from quenchbook.shown import ShowsItself
 from quenchbook.study.stock import Stock
 from quenchbook.units import NO_BREAK, listed, number_text, with_unit
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class CutList:
+class CutList(ShowsItself):
     """Bars of a study, piece by piece.
 
     Attributes
@@ -102,16 +104,13 @@ class CutList:
         )
         return "\n".join([line, *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"All pieces": self.frame}
+
     def __repr__(self) -> str:
         proof = "proven" if self.proven else "not proven"
         return f"<CutList: {len(self.bars)} bars, {self.total_mm:g} mm, {proof}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        table = self.frame.to_html(index=False, border=0, max_rows=24, justify="left")
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        return f"{words}<details><summary>All pieces</summary>{table}</details>"
 
 
 def cut_list(matrix: CouponMatrix) -> CutList:
@@ -164,7 +163,7 @@ def cut_list(matrix: CouponMatrix) -> CutList:
         *sawn_words,
         *grinding_words(matrix.study),
     )
-    return CutList(found.frame, stock, found.proven, notes)
+    return made_from(CutList(found.frame, stock, found.proven, notes), matrix)
 
 
 def cut_list_of(

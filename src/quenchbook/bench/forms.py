@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from quenchbook.bench.carried_entries import newest_form, with_entries
 from quenchbook.bench.form_tables import Form, entry_forms
 from quenchbook.bench.form_workbook import workbook_bytes
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.shown import ShowsItself
 from quenchbook.writing import write_bytes, write_new_bytes
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["WORKBOOK", "EntryForms", "Form", "entry_forms", "write_entry_forms"]
 
@@ -22,7 +26,7 @@ _NAMED: Final = 5  # entries without a place that a note names before it only co
 
 
 @dataclass(frozen=True)
-class EntryForms:
+class EntryForms(ShowsItself):
     """Forms that are there now, and notes on files that were left alone.
 
     Iterating gives the paths.
@@ -42,6 +46,16 @@ class EntryForms:
 
     def __len__(self) -> int:
         return len(self.paths)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each form: ``file``."""
+        import pandas as pd
+
+        return pd.DataFrame({"file": [path.name for path in self.paths]})
+
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Forms": self.to_frame()}
 
     def summary(self) -> str:
         """Say what was written and what was not."""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from quenchbook.shown import ShowsItself
 from quenchbook.study.hours import WorkHours
 from quenchbook.units import NO_BREAK
 
@@ -104,7 +105,7 @@ class Breach:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Timetable:
+class Timetable(ShowsItself):
     """Every step of a plan in time, for one person, one furnace and its baths.
 
     Attributes
@@ -215,22 +216,20 @@ class Timetable:
         name = f"day {day}" if date is None else f"{day_name(date)} {date.isoformat()}"
         return f"{name}, {clock(minute)}"
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"What you do, and when": self._hands()}
+
+    def _hands(self) -> pd.DataFrame:
+        own = self.to_frame()
+        names = ["work_day", "start_clock", "end_clock", "what", "which", "level"]
+        return own.loc[own["hands"], names]
+
     def __repr__(self) -> str:
         return (
             f"<Timetable plan {self.plan}: {len(self.steps)} steps on {len(self.days)} days, "
             f"{len(self.breaches)} not met>"
         )
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        own = self.to_frame()
-        hands = own[own["hands"]][
-            ["work_day", "start_clock", "end_clock", "what", "which", "level"]
-        ]
-        table = hands.to_html(index=False, border=0, justify="left")
-        return f"{words}<details><summary>What you do, and when</summary>{table}</details>"
 
 
 _COLUMNS: Final = (

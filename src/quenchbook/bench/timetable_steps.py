@@ -9,6 +9,7 @@ from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY, HANDS, Breach, Step, Timetable, clock, whole
 from quenchbook.bench.untempered import untempered_notes
 from quenchbook.bench.work_list import ColdWork, TemperWork, WorkList, delay_words
+from quenchbook.made_by import made_from
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.hours import WorkHours
 from quenchbook.units import minutes_text
@@ -85,7 +86,7 @@ def finished_timetable(
         *(step for own in work.tempers for step in _temper_steps(own, placed, pace)),
     ]
     steps.sort(key=lambda step: (step.start, step.end, step.lane, step.which))
-    return Timetable(
+    made = Timetable(
         steps=tuple(steps),
         breaches=tuple(_breaches(work, placed, pace, steps)),
         hours=hours,
@@ -94,6 +95,7 @@ def finished_timetable(
         has_days=work.has_days,
         notes=(*work.notes, *untempered_notes(work, steps), *notes),
     )
+    return made_from(made, matrix)
 
 
 def reference_time(own: ColdWork, work: WorkList, placed: Placement, pace: Pace) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -15,11 +16,16 @@ from quenchbook.findings.verdicts import Finding, TermFinding, finding
 from quenchbook.fit.fitting import mixed_model
 from quenchbook.fit.means import differences_inside_loads, question_contrast
 from quenchbook.fit.mixed import MixedModel
+from quenchbook.made_by import made_from
 from quenchbook.plan.declaration import change_of
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Question, Study
 from quenchbook.study.trade_questions import TradeQuestion
+from quenchbook.units import listed
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from quenchbook.records.reading import Records
 
 
@@ -28,7 +34,7 @@ AnyQuestion = Question | TradeQuestion
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Analysis:
+class Analysis(ShowsItself):
     """Models of all responses and the answers to all declared questions.
 
     Attributes
@@ -102,38 +108,50 @@ class Analysis:
 
     def summary(self) -> str:
         """All answers in words; what was not declared before the data is marked exploratory."""
-        lines = [self.standing()]
+        lines = list(dict.fromkeys([self._counted(), self.standing()]))
         for own in self.findings:
             mark = "[exploratory] " if own.change else ""
             lines.append(f"{mark}{own.question} {own.summary()}")
         lines += [f"{question.words} Not answered: {why}" for question, why in self.unanswered]
         return "\n".join(lines)
 
-    def __repr__(self) -> str:
-        return f"<Analysis of {self.study.key}: {len(self.findings)} findings>"
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each answered question, columns as in the archive of open data."""
+        from quenchbook.findings.result_tables import finding_frame
 
-    def _repr_html_(self) -> str:
-        from html import escape
+        return finding_frame(self.findings)
 
-        left = 'style="text-align:left"'
-        heads = ("question", "verdict", "answer")
-        head = "".join(f'<th scope="col" {left}>{title}</th>' for title in heads)
-        rows = []
-        for own in self.findings:
-            word = f"{own.word}, exploratory" if own.change else own.word
-            answer = " ".join(filter(None, (own.sentence, own.change)))
-            cells = (escape(own.question), f"<b>{escape(word)}</b>", escape(answer))
-            rows.append("".join(f"<td {left}>{cell}</td>" for cell in cells))
+    def shown(self) -> Shown:
+        """How many questions got which answer, then each question with its verdict and sentence."""
+        import pandas as pd
+
+        rows = [
+            {
+                "question": own.question,
+                "verdict": f"{own.word}, exploratory" if own.change else own.word,
+                "answer": " ".join(filter(None, (own.sentence, own.change))),
+            }
+            for own in self.findings
+        ]
         rows += [
-            f"<td {left}>{escape(question.words)}</td><td {left}><b>not answered</b></td>"
-            f"<td {left}>{escape(why)}</td>"
+            {"question": question.words, "verdict": "not answered", "answer": why}
             for question, why in self.unanswered
         ]
-        body = "".join(f"<tr>{row}</tr>" for row in rows)
-        return (
-            f"<p>{escape(self.standing())}</p><table><thead><tr>{head}</tr></thead>"
-            f"<tbody>{body}</tbody></table>"
+        notes = (self.standing(),) if self.findings else ()
+        return Shown(
+            self._counted(), pd.DataFrame(rows), notes, listings={"Numbers": self.to_frame()}
         )
+
+    def _counted(self) -> str:
+        """How many questions got which answer."""
+        words = Counter(own.word for own in self.findings)
+        counts = listed([f"{count} {word}" for word, count in words.items()])
+        many = len(self.findings)
+        head = f"{many} question{'s' if many != 1 else ''} answered: {counts}."
+        return head if counts else self.standing()
+
+    def __repr__(self) -> str:
+        return f"<Analysis of {self.study.key}: {len(self.findings)} findings>"
 
 
 def analyse(records: Records) -> Analysis:
@@ -197,9 +215,9 @@ def with_standing(own: AnyFinding, question: AnyQuestion, records: Records) -> A
         Their plan tells what was declared when it was made.
     """
     if records.study.published:
-        return replace(own, declared=False, change="")
+        return made_from(replace(own, declared=False, change=""), records)
     change = change_of(records.matrix.declaration, records.study, question)
-    return replace(own, declared=not change, change=change)
+    return made_from(replace(own, declared=not change, change=change), records)
 
 
 def answer(model: MixedModel, question: Question) -> AnyFinding:
@@ -228,7 +246,7 @@ def answer(model: MixedModel, question: Question) -> AnyFinding:
         against=against,
     )
     inside = differences_inside_loads(model, question)
-    return replace(own, question=question.words, inside=inside)
+    return made_from(replace(own, question=question.words, inside=inside), model)
 
 
 def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFinding:
@@ -257,7 +275,8 @@ def _term_answer(model: MixedModel, question: Question, study: Study) -> TermFin
         stratum=model.unit_word(unit),
         confidence=study.question_confidence,
     )
-    return replace(own, sentence=term_sentence(own), remedy=term_remedy(own, unit != "coupon"))
+    own = replace(own, sentence=term_sentence(own), remedy=term_remedy(own, unit != "coupon"))
+    return made_from(own, model)
 
 
 def _labels(question: Question, study: Study) -> tuple[str, str]:

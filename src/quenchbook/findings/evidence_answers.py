@@ -19,9 +19,12 @@ from quenchbook.findings.verdicts import MEANINGS, AnyAnswer, Finding, Verdict, 
 from quenchbook.fit.evidence import SEED, Synthesis, syntheses
 from quenchbook.fit.random_effects import FEWEST, RandomMean
 from quenchbook.records.published_comparisons import KINDS, EvidenceTable, Kind
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.units import capital, listed
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from quenchbook.findings.answers import Analysis
     from quenchbook.records.published_comparisons import PublishedComparison
     from quenchbook.study.definition import Question
@@ -112,7 +115,7 @@ class EvidenceFinding(AnyAnswer):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class EvidenceAnswer:
+class EvidenceAnswer(ShowsItself):
     """One comparison in the literature: a finding for each kind.
 
     Attributes
@@ -147,22 +150,24 @@ class EvidenceAnswer:
         """What is compared: ``impact energy, dry ice against no cold step``."""
         return f"{self.quantity}, {self.level} against {self.against}"
 
-    def summary(self) -> str:
-        """All kinds in words."""
-        return "\n".join(
-            [f"{capital(self.title)}", *(own.summary() for own in self.findings), *self.notes]
-        )
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each kind, columns as in the archive of open data."""
+        from quenchbook.findings.result_tables import finding_frame
+
+        return finding_frame(self.findings)
+
+    def shown(self) -> Shown:
+        """The kinds in words after what they compare."""
+        import pandas as pd
+
+        rows = [
+            {"kind": own.kind, "verdict": own.word, "answer": own.sentence} for own in self.findings
+        ]
+        first = f"{capital(self.title)}: {self.findings[0].summary()}" if rows else self.title
+        return Shown(first, pd.DataFrame(rows), self.notes)
 
     def __repr__(self) -> str:
         return f"<EvidenceAnswer {self.title}: {', '.join(own.kind for own in self.findings)}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        lines = "".join(
-            f"<li><b>{escape(own.word)}</b>: {escape(own.sentence)}</li>" for own in self.findings
-        )
-        return f"<p>{escape(capital(self.title))}</p><ul>{lines}</ul>"
 
 
 def evidence_answers(

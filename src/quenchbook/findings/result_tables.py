@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
@@ -54,14 +55,19 @@ def analysis_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "variance_components": pd.concat(components, ignore_index=True)
         if components
         else pd.DataFrame(columns=list(COMPONENT_COLUMNS)),
-        "findings": pd.DataFrame(
-            [_finding_row(own) for own in analysis.findings], columns=list(FINDING_COLUMNS)
-        ),
+        "findings": finding_frame(analysis.findings),
         "unanswered": pd.DataFrame(
             [(own.key, own.words, why) for own, why in analysis.unanswered],
             columns=["key", "question", "reason"],
         ),
     }
+
+
+def finding_frame(findings: Sequence[Any]) -> pd.DataFrame:
+    """Findings as a table, one row each: columns of `FINDING_COLUMNS`."""
+    import pandas as pd
+
+    return pd.DataFrame([_finding_row(own) for own in findings], columns=list(FINDING_COLUMNS))
 
 
 def _of_response(name: str, frame: pd.DataFrame) -> pd.DataFrame:
@@ -73,4 +79,4 @@ def _of_response(name: str, frame: pd.DataFrame) -> pd.DataFrame:
 def _finding_row(own: AnyFinding) -> dict[str, Any]:
     row = {column: getattr(own, column, None) for column in FINDING_COLUMNS}
     strata = getattr(own, "strata", None) or (getattr(own, "stratum", ""),)
-    return {**row, "strata": "; ".join(strata), "notes": " ".join(own.notes)}
+    return {**row, "strata": "; ".join(strata), "notes": " ".join(getattr(own, "notes", ()))}

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Scale
 from quenchbook.study.terms import Array
 from quenchbook.units import difference_unit
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Verdict = Literal["exceeds", "differs", "slight", "equivalent", "undecided"]
 
@@ -34,7 +38,7 @@ TERM_MEANINGS: Final[dict[str, str]] = {
 }
 
 
-class AnyAnswer:
+class AnyAnswer(ShowsItself):
     """What every answer to a question can say of itself."""
 
     key: str
@@ -52,14 +56,33 @@ class AnyAnswer:
         """Return the verdict and the sentence."""
         return " ".join(filter(None, (f"{self.word}: {self.sentence}", self.remedy, self.change)))
 
+    def methods_used(self) -> tuple[str, ...]:
+        """Methods whose sources stand with it: those of the fitted result, if there is one."""
+        result = getattr(self, "result", None)
+        return (type(result).__name__,) if result is not None else ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row at full precision, columns as in the archive of open data."""
+        from quenchbook.findings.result_tables import finding_frame
+
+        return finding_frame([self])
+
+    def shown(self) -> Shown:
+        """The verdict and the sentence, then the numbers."""
+        wanted = ("estimate", "std_error", "df", "df_error", "statistic", "p_value", "conf_low",
+                  "conf_high", "margin")  # fmt: skip
+        own = self.to_frame()
+        kept = [name for name in wanted if own[name].notna().any()]
+        strata = getattr(self, "strata", None) or (getattr(self, "stratum", ""),)
+        judged = " + ".join(filter(None, strata))
+        return Shown(
+            self.summary(), own[kept] if kept else None, tuple(getattr(self, "notes", ())),
+            (f"Judged on the noise of {judged}.",) if judged else (),
+            confidence=getattr(self, "confidence", None),
+        )  # fmt: skip
+
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self.key}: {self.word}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        _, _, words = self.summary().partition(": ")
-        return f"<p><b>{escape(self.word)}</b>: {escape(words)}</p>"
 
 
 @dataclass(frozen=True, eq=False, repr=False)

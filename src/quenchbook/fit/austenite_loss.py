@@ -21,16 +21,18 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.inversion import Piece, excess_runs, hull, t_limit, with_open_ends
 from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.mixed import MixedModel, interval_frame
+from quenchbook.made_by import made_from
 from quenchbook.metallurgy.cooling import DRY_ICE_C, NITROGEN_C
 from quenchbook.metallurgy.cooling_times import FREEZER_C
 from quenchbook.metallurgy.martensite import RATIO_RATE_RANGE, ROOM_C, retained_fraction
 from quenchbook.metallurgy.quenched_hardness import COST_HRC
 from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
-from quenchbook.units import interval_text, listed, number_text
+from quenchbook.units import interval_text, listed, number_text, with_unit
 
 ROUTE_C: Final[Mapping[str, float]] = {
     "freezer": FREEZER_C, "dry_ice": DRY_ICE_C, "liquid_nitrogen": NITROGEN_C,
@@ -51,7 +53,7 @@ _SHARES: Final = np.linspace(-1.0, 3.0, 101)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class AusteniteLosses:
+class AusteniteLosses(ShowsItself):
     """Austenite that became martensite in each cold route, as far as the records tell.
 
     Attributes
@@ -71,18 +73,20 @@ class AusteniteLosses:
         """Return a copy of the table."""
         return self.frame.copy()
 
-    def summary(self) -> str:
-        """Show the table and its notes."""
-        return "\n".join([self.frame.round(2).to_string(index=False), *self.notes])
+    def shown(self) -> Shown:
+        """Which route removes most, then the table."""
+        gains = self.frame.dropna(subset=["gain"])
+        if gains.empty:
+            return Shown("What a cold step removes is not known.", notes=self.notes)
+        row = gains.iloc[int(gains["gain"].to_numpy().argmax())]
+        route = str(row["cold_route"]).replace("_", " ")
+        gain = number_text(float(row["gain"]), 2, sign=True)
+        limits = interval_text(float(row["gain_low"]), float(row["gain_high"]), 2, sign=True)
+        finding = f"The most is gained with {route}: {with_unit(gain, 'HRC')} ({limits})."
+        return Shown(finding, self._written(), self.notes)
 
     def __repr__(self) -> str:
         return f"<AusteniteLosses: {len(self.frame)} routes>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self._written().to_html(index=False, border=0) + words
 
     def _written(self) -> pd.DataFrame:
         """Table for people: each value with its interval in one cell, blank where not known."""
@@ -191,7 +195,8 @@ def austenite_losses(
              *lengths.get(route, (0, np.nan, np.nan, np.nan)))
         )  # fmt: skip
     frame = pd.DataFrame(found, columns=list(LOSS_FRAME))
-    return AusteniteLosses(frame, (*_notes(frame, coldest, records, short), *gaps))
+    found_notes = (*_notes(frame, coldest, records, short), *gaps)
+    return made_from(AusteniteLosses(frame, found_notes), records)
 
 
 def gain_share(model: MixedModel, gain: Array, coldest: Array) -> tuple[float, list[Piece]]:

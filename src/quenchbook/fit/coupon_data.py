@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from pandas.api.types import is_numeric_dtype
 
-from quenchbook.errors import EstimabilityError, QuenchbookWarning
+from quenchbook.errors import EstimabilityError, QuenchbookWarning, with_suggestion
 from quenchbook.fit.formula import formula_terms
 from quenchbook.fit.frame_checks import check_codes, codes_used_again, forgotten_readings
 from quenchbook.records.run_otherwise import RunOtherwise, run_otherwise
@@ -20,6 +20,7 @@ from quenchbook.study.factors import Shape
 from quenchbook.study.terms import Terms, study_terms
 
 if TYPE_CHECKING:
+    from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.reading import Records
 
 RANDOM_UNITS = ("furnace_load", "cold_batch", "temper_batch")
@@ -70,6 +71,8 @@ class CouponData:
         Coupons of the plan that should have a reading of this response and have none.
     otherwise : RunOtherwise or None
         What was run otherwise than planned; None for a data frame.
+    matrix : CouponMatrix or None
+        Plan of the records; None for a data frame.
     """
 
     response: str
@@ -87,6 +90,7 @@ class CouponData:
     notes: tuple[str, ...] = ()
     absent: pd.DataFrame = field(default_factory=pd.DataFrame)
     otherwise: RunOtherwise | None = None
+    matrix: CouponMatrix | None = None
 
 
 def data_of_records(records: Records, response: Response, study: Study) -> CouponData:
@@ -123,6 +127,7 @@ def data_of_records(records: Records, response: Response, study: Study) -> Coupo
         notes=tuple(notes),
         absent=_absent(records, response, coupons),
         otherwise=run_otherwise(coupons, records),
+        matrix=records.matrix,
     )
 
 
@@ -147,14 +152,14 @@ def data_of_frame(
     if isinstance(strata, str):
         strata = [strata]
     if scale not in ("linear", "log"):
-        raise EstimabilityError(f"'{scale}' is not a scale. Write linear or log.")
+        words = f"'{scale}' is not a scale. Write linear or log."
+        raise EstimabilityError(with_suggestion(words, scale, ("linear", "log")))
     if not 0.5 <= confidence < 1:
         raise EstimabilityError(f"confidence is {confidence}. Write a number such as 0.95.")
     if missing := [name for name in (response, *strata) if name not in frame]:
         columns = ", ".join(map(str, frame.columns))
-        raise EstimabilityError(
-            f"The data have no column {', '.join(missing)}. They have {columns}."
-        )
+        words = f"The data have no column {', '.join(missing)}. They have {columns}."
+        raise EstimabilityError(with_suggestion(words, missing[0], frame.columns))
     terms, notes = formula_terms(fixed, frame, shapes=shapes, units=strata)
     fixed_columns = [variable.column for variable in terms.variables]
     if both := [name for name in strata if name in fixed_columns]:

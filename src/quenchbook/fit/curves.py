@@ -13,6 +13,8 @@ from quenchbook.fit.further import further_coupons
 from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.means import adjusted_values, marginal_means
 from quenchbook.fit.mixed import MixedModel
+from quenchbook.made_by import made_from
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
 from quenchbook.units import listed
@@ -23,7 +25,7 @@ _MOST_NAMED = 4  # coupons without a reading that a note names
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class ResponseCurves:
+class ResponseCurves(ShowsItself):
     """Means along one factor, a curve for each level of another, and the coupons behind them.
 
     Attributes
@@ -70,6 +72,11 @@ class ResponseCurves:
     def to_frame(self) -> pd.DataFrame:
         """Return the curve at full precision."""
         return self.curve.copy()
+
+    def shown(self) -> Shown:
+        """What the curves show; the curve itself is long, so it is folded."""
+        listings = {"Curve": self.curve, "Coupons": self.coupons}
+        return Shown(self.finding, None, self.notes, (), listings, self.confidence)
 
     def __repr__(self) -> str:
         groups = self.curve["group"].nunique()
@@ -171,7 +178,7 @@ def response_curves(
     if is_curve:
         shape = "straight lines" if x_factor.shape == "linear" else "quadratic"
         notes.append(f"Curves are {shape}, fitted at the settings that were really run.")
-    return ResponseCurves(
+    made = ResponseCurves(
         curve=curve.reset_index(drop=True),
         coupons=coupons.reset_index(drop=True),
         x_factor=x_factor,
@@ -187,6 +194,7 @@ def response_curves(
         notes=(*notes, *state_notes(model)),
         absent=_absent(model, x_factor, group_factor),
     )
+    return made_from(made, model)
 
 
 def state_notes(model: MixedModel) -> tuple[str, ...]:
@@ -246,7 +254,7 @@ def _finding(curve: pd.DataFrame, quantity: str, x: Factor, group: Factor | None
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class FurnaceOrder:
+class FurnaceOrder(ShowsItself):
     """Coupon deviations by furnace load in time order.
 
     Attributes
@@ -273,6 +281,20 @@ class FurnaceOrder:
     study: Study
     notes: tuple[str, ...] = ()
     absent: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the loads at full precision."""
+        return self.loads.copy()
+
+    def shown(self) -> Shown:
+        """How much loads scatter, then each load."""
+        sd = self.printed.difference(self.load_sd, 2)
+        word = self.study.unit_word("furnace_load", 2)
+        finding = f"Between {word} {self.quantity} scatters with a standard deviation of {sd}."
+        return Shown(finding, self.loads, self.notes, (), {"Coupons": self.coupons})
+
+    def __repr__(self) -> str:
+        return f"<FurnaceOrder of {self.quantity}: {len(self.loads)} loads>"
 
     @property
     def printed(self) -> Printed:
@@ -308,7 +330,7 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
     columns = ["furnace_load", "day", "level", "mean", "conf_low", "conf_high", "otherwise"]
     response = study.response(model.response)
     quantity = f"logarithm of {response.quantity}" if model.scale == "log" else response.quantity
-    return FurnaceOrder(
+    made = FurnaceOrder(
         coupons=table.reset_index(drop=True),
         loads=pd.DataFrame(rows, columns=columns),
         load_sd=float(np.sqrt(model.variances.get("furnace_load", 0.0))),
@@ -321,3 +343,4 @@ def furnace_order(model: MixedModel) -> FurnaceOrder:
         ),
         absent=model.data.absent.reindex(columns=["furnace_load", "coupon"]),
     )
+    return made_from(made, model)

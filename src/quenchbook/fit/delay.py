@@ -19,9 +19,11 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.delay_lines import DelayLines, delay_lines
 from quenchbook.fit.delay_rows import decade_row, routes_asked
 from quenchbook.fit.effective_delays import EffectiveDelays, effective_delays
+from quenchbook.fit.estimate_words import difference_words
 from quenchbook.fit.fitting import fitted_model
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import Level, plural
 from quenchbook.study.terms import Terms, Variable
 
@@ -30,7 +32,7 @@ _TOUCHED: Final = 1e-12
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class DecadeChange:
+class DecadeChange(ShowsItself):
     """Mean change of the response for each tenfold delay.
 
     Attributes
@@ -77,18 +79,21 @@ class DecadeChange:
         """
         return self.contrast.to_frame()
 
-    def summary(self) -> str:
-        """Show the estimate and its notes."""
-        return "\n".join([self.to_frame().round(3).to_string(index=False), *self.notes])
+    def shown(self) -> Shown:
+        """The change for each tenfold delay, then the table."""
+        table = self.to_frame()
+        title = self.delays.factor.title
+        change = difference_words(self.model, table.iloc[0])
+        return Shown(
+            f"{self.model.quantity_word} changes by {change} for each tenfold {title}.",
+            table, self.notes,
+            (f"Judged on the noise of {table['strata'].iloc[0]}; {self.model.method_words()}.",),
+            confidence=self.contrast.confidence,
+            unit="" if self.model.scale == "log" else self.model.unit,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<DecadeChange of {self.model.response} along {self.delays.factor.name}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(3).to_html(index=False, border=0, na_rep="") + words
 
 
 def decade_change(

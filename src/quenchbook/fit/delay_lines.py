@@ -12,6 +12,7 @@ from quenchbook.fit.delay_rows import decade_row, delay_rows
 from quenchbook.fit.effective_delays import ANY_ROUTE, EffectiveDelays
 from quenchbook.fit.means import adjusted_values, marginal_means
 from quenchbook.fit.mixed import MixedModel, interval_frame
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Level
 
@@ -19,7 +20,7 @@ _POINTS: Final = 31
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class DelayLines:
+class DelayLines(ShowsItself):
     """Lines, coupons and changes for each decade, by route.
 
     Attributes
@@ -60,6 +61,12 @@ class DelayLines:
     def to_frame(self) -> pd.DataFrame:
         """Return the changes for each decade at full precision."""
         return self.changes.copy()
+
+    def shown(self) -> Shown:
+        """How many lines fall, then the change of each."""
+        falls = int((self.changes["conf_high"] < 0).sum())
+        finding = f"The response falls along the delay in {falls} of {len(self.changes)} lines."
+        return Shown(finding, self.changes, confidence=self.confidence)
 
     def __repr__(self) -> str:
         return f"<DelayLines of {self.response}: {len(self.changes)} lines>"

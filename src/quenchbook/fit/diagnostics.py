@@ -21,19 +21,21 @@ import numpy.typing as npt
 import pandas as pd
 from pandas.api.types import is_numeric_dtype
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
 from quenchbook.fit.coupon_data import CouponData
 from quenchbook.fit.fitting import fitted_model
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.unit_codes import group_means
+from quenchbook.made_by import made_from
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.terms import Array, Terms, Variable
 
 SCREEN_LEVEL: Final = 0.05
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Diagnostics:
+class Diagnostics(ShowsItself):
     """Tables of checks, with what to do about them in words.
 
     Attributes
@@ -56,17 +58,23 @@ class Diagnostics:
     shape: pd.DataFrame
     notes: tuple[str, ...] = ()
 
-    def summary(self) -> str:
-        """Say what deserves a look."""
-        return "\n".join(self.notes) if self.notes else "Nothing unusual was found."
+    def to_frame(self) -> pd.DataFrame:
+        """Return the screen of single coupons, the most deviating first."""
+        return self.coupons.copy()
+
+    def shown(self) -> Shown:
+        """What deserves a look, then the checks."""
+        count = len(self.notes)
+        finding = f"{count} thing{'s deserve' if count > 1 else ' deserves'} a look."
+        listings = {
+            "Single coupons": self.coupons, "Spread": self.spread, "Order": self.order,
+            "Shape of curves": self.shape,
+        }  # fmt: skip
+        words = finding if count else "Nothing unusual was found."
+        return Shown(words, notes=self.notes, listings=listings)
 
     def __repr__(self) -> str:
         return f"<Diagnostics: {len(self.notes)} notes>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(note)}</p>" for note in self.summary().split("\n"))
 
 
 def diagnostics(model: MixedModel) -> Diagnostics:
@@ -108,7 +116,7 @@ def diagnostics(model: MixedModel) -> Diagnostics:
             "levels "
             f"(lack of fit, p {row['p_value']:.3f}): read the curve with care."
         )
-    return Diagnostics(coupons, spread, order, shape, tuple(notes))
+    return made_from(Diagnostics(coupons, spread, order, shape, tuple(notes)), model)
 
 
 def _stray_readings(model: MixedModel) -> list[str]:
@@ -329,7 +337,9 @@ def without(model: MixedModel, coupons: Sequence[str]) -> MixedModel:
     """
     unknown = set(coupons) - set(model.coupons["coupon"])
     if unknown:
-        raise EstimabilityError(f"{', '.join(sorted(map(str, unknown)))} is not among the coupons.")
+        names = sorted(map(str, unknown))
+        words = f"{', '.join(names)} is not among the coupons."
+        raise EstimabilityError(with_suggestion(words, names[0], model.coupons["coupon"]))
     data: CouponData = model.data
     keep = ~data.coupons["coupon"].isin(list(coupons))
     used = ~data.readings["coupon"].isin(list(coupons))
@@ -366,7 +376,8 @@ def load_influence(contrast: MarginalMeans, *, unit: str = "furnace_load") -> pd
     if len(contrast.linear) != 1:
         raise EstimabilityError(f"One contrast at a time: this has {len(contrast.linear)} rows.")
     if unit not in model.coupons:
-        raise EstimabilityError(f"There is no column {unit}. Units: {', '.join(model.units)}.")
+        words = f"There is no column {unit}. Units: {', '.join(model.units)}."
+        raise EstimabilityError(with_suggestion(words, unit, model.units))
     whole = contrast.to_frame().iloc[0]
     rows = []
     for load, own in model.coupons.groupby(unit, sort=True):

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.estimate_words import difference_words
 from quenchbook.fit.hardness_cells import (
     NOT_PARALLEL,
     LineCheck,
@@ -33,13 +34,14 @@ from quenchbook.fit.hardness_pairs import HardnessPairs, hardness_pairs
 from quenchbook.fit.hardness_scatter import WARNING, scatter_lines
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.temper_line import Estimate, TemperLine, line_contrast, temper_line
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
 from quenchbook.units import capital, number_text, with_unit
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class EqualHardness:
+class EqualHardness(ShowsItself):
     """Two levels compared in total and at equal hardness.
 
     Attributes
@@ -146,27 +148,30 @@ class EqualHardness:
         numbers = {"estimate": own.estimate, "std_error": own.std_error, "df": own.df}
         return {"line": name, **numbers, "conf_low": low, "conf_high": high, "note": note}
 
-    def summary(self) -> str:
-        """Show the table, what was checked and the notes."""
+    def shown(self) -> Shown:
+        """The contrast at equal hardness and the total one, then the table and what was checked."""
+        model, table = self.pairs.response, self.to_frame()
+        total = difference_words(model, table.iloc[0])
+        equal = "; ".join(
+            f"{row['line']} {difference_words(model, row)}"
+            for row in table.to_dict("records")
+            if str(row["line"]).startswith("at ")
+        )
         low, high = self.common_range
-        lines = [self.to_frame().round(4).to_string(index=False, na_rep="")]
-        lines.append(f"Both had {low:.2f} to {high:.2f} in common; compared at {self.at:.2f}.")
-        for own in self.checks:
-            lines.append(
-                f"{own.check}: F({own.df:.0f}, {own.df_error:.0f}) {own.statistic:.2f}, "
-                f"p {own.p_value:.3f}"
-            )
-        return "\n".join([*lines, *self.notes])
+        common = f"Both had {low:.2f} to {high:.2f} in common; compared at {self.at:.2f}."
+        checks = [
+            f"{own.check}: F({own.df:.0f}, {own.df_error:.0f}) {own.statistic:.2f}, "
+            f"p {own.p_value:.3f}"
+            for own in self.checks
+        ]
+        return Shown(
+            f"{model.quantity_word}, {self.contrast_words()}: {equal}; in total {total}.",
+            table, (common, *self.notes), tuple(checks), confidence=self.confidence,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         names = f"{self.level} - {self.against}"
         return f"<EqualHardness of {self.pairs.response.response}: {names}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(4).to_html(index=False, border=0, na_rep="") + words
 
 
 def equal_hardness_contrast(

@@ -18,8 +18,9 @@ from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.random_effects import DRAWS, FEWEST, RandomMean, further_study, random_mean
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.terms import Array
-from quenchbook.units import NO_BREAK, capital, listed, number_text
+from quenchbook.units import NO_BREAK, capital, decimals_for, interval_text, listed, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -56,7 +57,7 @@ class PooledScatter:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Synthesis:
+class Synthesis(ShowsItself):
     """Studies of one kind that compare the same.
 
     Attributes
@@ -141,6 +142,22 @@ class Synthesis:
             }
             rows += [{**together, **mean}, {**together, "std_error": math.nan, **further}]
         return pd.DataFrame(rows)
+
+    def shown(self) -> Shown:
+        """The mean of the studies, or that they are listed only; then each study."""
+        count = len(self.comparisons)
+        who = f"{count} {'study' if count == 1 else 'studies'}, {self.kind}"
+        if self.mean is None:
+            finding = f"{capital(who)}: listed, not pooled."
+        else:
+            ends = [self.mean.estimate, self.conf_low, self.conf_high]
+            if self.is_ratio:
+                ends = [100 * math.expm1(end) for end in ends]
+            decimals = decimals_for((ends[2] - ends[1]) / 4)
+            mean = number_text(ends[0], decimals, sign=True) + (" %" if self.is_ratio else "")
+            limits = interval_text(ends[1], ends[2], decimals, sign=True)
+            finding = f"{capital(who)}: on average {mean} ({limits})."
+        return Shown(finding, self.to_frame(), self.notes, confidence=self.confidence)
 
     def __repr__(self) -> str:
         pooled = "listed" if self.mean is None else "pooled"

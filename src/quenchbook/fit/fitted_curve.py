@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
 from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.precision import Precision
@@ -181,10 +181,9 @@ def _checked_levels(model: MixedModel, at: Mapping[str, Level]) -> None:
     for name, level in at.items():
         variable = model.terms.variable(name)
         if not variable.degree and level not in variable.levels:
-            raise EstimabilityError(
-                f"{name} {level!r} was not tried; levels are "
-                f"{', '.join(map(str, variable.levels))}."
-            )
+            words = f"{name} {level!r} was not tried; levels are "
+            words += f"{', '.join(map(str, variable.levels))}."
+            raise EstimabilityError(with_suggestion(words, level, variable.levels))
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError, QuenchbookWarning
+from quenchbook.errors import EstimabilityError, QuenchbookWarning, with_suggestion
 from quenchbook.fit.coupon_data import CouponData, data_of_frame, data_of_records
 from quenchbook.fit.frame_checks import forgotten_units
 from quenchbook.fit.mixed import METHOD_WORDS, DfMethod, MixedModel
@@ -76,7 +76,8 @@ def mixed_model(
     """
     known = ("auto", *METHOD_WORDS)
     if df_method not in known:
-        raise EstimabilityError(f"'{df_method}' is not a df_method. Known: {', '.join(known)}.")
+        words = f"'{df_method}' is not a df_method. Known: {', '.join(known)}."
+        raise EstimabilityError(with_suggestion(words, df_method, known))
     if study is not None and not isinstance(study, Study):
         raise EstimabilityError("study is not a Study. Read one with read_study.")
     if isinstance(data, pd.DataFrame):

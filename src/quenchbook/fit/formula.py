@@ -9,7 +9,8 @@ from typing import cast
 
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
+from quenchbook.fit.formula_size import formula_fault
 from quenchbook.study.factors import Level, Shape
 from quenchbook.study.terms import Terms, Variable
 
@@ -50,11 +51,11 @@ def formula_terms(
     names = _formula_names(formula)
     for name, shape in (shapes or {}).items():
         if name not in frame or shape not in ("levels", "linear", "quadratic"):
-            raise EstimabilityError(
-                f"shapes: {name!r}: {shape!r} names no column or no shape. Shapes are levels, "
-                "linear, "
-                "quadratic."
-            )
+            shapes_known = ("levels", "linear", "quadratic")
+            words = f"shapes: {name!r}: {shape!r} names no column or no shape. Shapes are levels, "
+            words += "linear, quadratic."
+            slip, known = (shape, shapes_known) if name in frame else (name, frame.columns)
+            raise EstimabilityError(with_suggestion(words, slip, known))
         if shape != "levels" and not pd.api.types.is_numeric_dtype(frame[name]):
             raise EstimabilityError(f"{name} holds names, so it cannot be {shape}.")
     used = list(dict.fromkeys(part for name in names for part in name.split(":")))
@@ -91,6 +92,8 @@ def _formula_names(formula: str) -> list[str]:
     from formulaic.errors import FormulaSyntaxError
     from formulaic.parser import DefaultFormulaParser
 
+    if wrong := formula_fault(formula):
+        raise EstimabilityError(f"'{formula[:60]}' {wrong}")
     if not re.fullmatch(r"[\w\s+*:/()^-]*", formula):
         raise EstimabilityError(
             f"'{formula}' has more than names and + * : / - ( ). Write such as 'temp * route'."

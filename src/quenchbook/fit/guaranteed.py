@@ -24,6 +24,8 @@ from quenchbook.fit.stages import BatchStage
 from quenchbook.fit.strata import strata_of
 from quenchbook.fit.unit_codes import Codes, group_means
 from quenchbook.fit.unit_layout import independent
+from quenchbook.made_by import made_from
+from quenchbook.shown import ShowsItself
 from quenchbook.study.factors import plural
 from quenchbook.study.terms import Array, Terms
 
@@ -111,7 +113,7 @@ def _stage_columns(model: MixedModel, stage: BatchStage) -> dict[str, Array]:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RandomizationTest:
+class RandomizationTest(ShowsItself):
     """A permutation test of one factor.
 
     Attributes
@@ -140,13 +142,20 @@ class RandomizationTest:
     def summary(self) -> str:
         """Say the result in words."""
         units = plural(self.unit.replace("_", " "))
-        least = f"the smallest that can come out is {self.smallest:.2g}"
+        least = f"The smallest that can come out is {self.smallest:.2g}"
         if self.smallest > 0.05:
             least += ", so this test can never reach 5 %"
         return (
-            f"Exchanging the settings of whole {units} inside their blocks: p {self.p_value:.4f} "
-            f"from {self.draws} of {self.layouts:.3g} layouts; {least}."
+            f"{self.term}: p {self.p_value:.4f} from {self.draws} of {self.layouts:.3g} layouts.\n"
+            f"{least}.\nThe settings of whole {units} are exchanged inside their blocks."
         )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row: ``term, unit, statistic, p_value, layouts, draws, smallest``."""
+        import pandas as pd
+
+        names = ("term", "unit", "statistic", "p_value", "layouts", "draws", "smallest")
+        return pd.DataFrame([{name: getattr(self, name) for name in names}])
 
     def __repr__(self) -> str:
         return f"<RandomizationTest {self.term}: p {self.p_value:.4f}>"
@@ -208,7 +217,8 @@ def randomization_test(
     else:
         p_value = float((1 + reached.sum()) / (len(explained) + 1))
         smallest = 1 / (len(explained) + 1)
-    return RandomizationTest(term, unit, own, p_value, count, len(explained), smallest)
+    found_test = RandomizationTest(term, unit, own, p_value, count, len(explained), smallest)
+    return made_from(found_test, model, seed=None if all_of_them else seed)
 
 
 def _exchanged(

@@ -23,6 +23,8 @@ from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.stages import BatchStage, CouponStage
 from quenchbook.fit.strata import Strata
+from quenchbook.shown import Shown, ShowsItself
+from quenchbook.study.duration_words import duration_text
 from quenchbook.study.factors import Level, plural
 from quenchbook.study.terms import Array
 
@@ -30,7 +32,7 @@ _SMALL = 1e-9
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class HalfLoss:
+class HalfLoss(ShowsItself):
     """When half of a gain is lost, counted from the quench until the coupons are cold.
 
     Attributes
@@ -106,18 +108,30 @@ class HalfLoss:
         """Return the gains at full precision."""
         return self.gains.copy()
 
-    def summary(self) -> str:
-        """Show the gains and the notes."""
-        return "\n".join([self.gains.round(3).to_string(index=False), *self.notes])
+    def shown(self) -> Shown:
+        """How long until half of the gain is lost, then the gains at each delay."""
+        who = f"Half of the gain of {self.level} over {self.against}".replace("_", " ")
+        ends = [
+            duration_text(float(f"{end:.2g}"))
+            for end in (self.estimate, self.conf_low, self.conf_high)
+            if math.isfinite(end)
+        ]  # fmt: skip
+        if not self.gain_shown:
+            finding = f"{who}: no gain is shown, so there is no time to tell."
+        elif self.has_upper and math.isfinite(self.estimate):
+            finding = f"{who} is lost after {ends[0]} ({ends[1]} to {ends[2]})."
+        elif self.has_lower:
+            low = duration_text(float(f"{self.conf_low:.2g}"))
+            finding = f"{who} is lost after {low} or more; no upper limit was found."
+        else:
+            finding = f"{who}: the delays that were run set no limit to the time."
+        return Shown(
+            finding, self.gains, self.notes, (f"Judged on the noise of {self.stratum}.",),
+            confidence=self.confidence,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<HalfLoss of {self.level} over {self.against}, {self.model.response}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.gains.round(3).to_html(index=False, border=0, na_rep="") + words
 
 
 def half_loss_time(

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
 from quenchbook.fit.hardness_cells import check_tempers
 from quenchbook.fit.hardness_notes import level_word
 from quenchbook.fit.hardness_pairs import HardnessPairs, hardness_pairs
@@ -100,7 +100,8 @@ def contrast_row(pairs: HardnessPairs, factor: str, level: Level, against: Level
     for own in (level, against):
         if own not in variable.levels and not variable.degree:
             names = ", ".join(map(str, variable.levels))
-            raise EstimabilityError(f"{factor} {own!r} was not tried; levels are {names}.")
+            words = f"{factor} {own!r} was not tried; levels are {names}."
+            raise EstimabilityError(with_suggestion(words, own, variable.levels))
     rows, _ = mean_rows(model.terms, [factor], {factor: (level, against)})
     row = np.asarray(rows[0] - rows[1])
     if not np.any(np.abs(row) > 1e-12):

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
 from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.means import marginal_means
 from quenchbook.fit.mixed import MixedModel
+from quenchbook.made_by import made_from
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Level
 from quenchbook.units import listed
@@ -32,7 +34,7 @@ CONFOUNDED: Final = (
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class LotMeans:
+class LotMeans(ShowsItself):
     """Means of one treatment by lot and study.
 
     Attributes
@@ -89,21 +91,18 @@ class LotMeans:
         """Return a copy of the table."""
         return self.table.copy()
 
-    def summary(self) -> str:
-        """The means in words, what was left out, and what a difference cannot tell."""
-        lines = [
+    def shown(self) -> Shown:
+        """The lowest and the highest lot, then the means and what they cannot tell."""
+        rows = self.table.sort_values("estimate").to_dict("records")
+        words = [
             f"{_name(row)}: {row['estimate']:.2f} ({row['conf_low']:.2f} to {row['conf_high']:.2f})"
-            for row in self.table.to_dict("records")
+            for row in (rows[0], rows[-1])
         ]
-        lines += [f"{study} is left out: {why}" for study, why in self.left_out.items()]
-        return "\n".join([*lines, *self.notes])
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
+        finding = f"One lot. {words[0]}."
+        if len(rows) > 1:
+            finding = f"Of {len(rows)} lots the lowest mean is {words[0]}; the highest {words[1]}."
         left = [f"{study} is left out: {why}" for study, why in self.left_out.items()]
-        words = "".join(f"<p>{escape(line)}</p>" for line in (*left, *self.notes))
-        return self.table.round(3).to_html(index=False, border=0) + words
+        return Shown(finding, self.table, (*left, *self.notes), confidence=self.confidence)
 
     def __repr__(self) -> str:
         return f"<LotMeans {self.response}: {len(self.table)} lots>"
@@ -161,10 +160,11 @@ def lot_means(
             f"{listed(one)}: one furnace load, so the interval holds the scatter of coupons only."
         )
     first = models[0]
-    return LotMeans(
+    own = LotMeans(
         first.response, first.unit, dict(at), table, first.scale, confidence, reasons,
         tuple(notes),
     )  # fmt: skip
+    return made_from(own, first)
 
 
 def _rows(
@@ -174,11 +174,15 @@ def _rows(
     has_lots = LOT_FACTOR in model.terms.names
     for name, level in wanted.items():
         if name not in {factor.name for factor in study.factors}:
-            raise EstimabilityError(f"{name} was not varied; what it was is not in the table.")
+            names = [factor.name for factor in study.factors]
+            words = f"{name} was not varied; what it was is not in the table. Varied were "
+            words += f"{', '.join(names)}."
+            raise EstimabilityError(with_suggestion(words, name, names))
         if level not in study.factor(name).levels:
             levels = ", ".join(map(study.factor(name).word, study.factor(name).levels))
             word = study.factor(name).word(level)
-            raise EstimabilityError(f"{name} {word} was not tried; levels are {levels}.")
+            words = f"{name} {word} was not tried; levels are {levels}."
+            raise EstimabilityError(with_suggestion(words, level, study.factor(name).levels))
     names = [*wanted, *([LOT_FACTOR] if has_lots else [])]
     means = marginal_means(
         model, names, at={name: [level] for name, level in wanted.items()}, confidence=confidence

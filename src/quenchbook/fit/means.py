@@ -8,16 +8,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
+from quenchbook.fit.estimate_words import means_sentence
 from quenchbook.fit.mean_rows import mean_rows, question_row
 from quenchbook.fit.mixed import MixedModel, interval_frame
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Question
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
+from quenchbook.units import listed
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class MarginalMeans:
+class MarginalMeans(ShowsItself):
     """Means over an even mix of the other factors, or contrasts of such means.
 
     Attributes
@@ -80,18 +83,33 @@ class MarginalMeans:
         """Units whose noise each row carries."""
         return [self.model.precision.strata_of_row(row) for row in self.linear]
 
-    def summary(self) -> str:
-        """Show the table and its notes."""
-        return "\n".join([self.to_frame().round(3).to_string(index=False), *self.notes])
+    def shown(self) -> Shown:
+        """The means or contrasts in one sentence, then the table."""
+        table = self.to_frame()
+        units = dict.fromkeys(unit for own in self.strata() for unit in own)
+        judged = [self.model.unit_word(unit, 2) for unit in sorted(units)]
+        is_slope = self._is_difference and list(self.grid.columns) != ["contrast"]
+        return Shown(
+            means_sentence(self.model, self.grid, table, is_difference=self._is_difference),
+            table,
+            self.notes,
+            (f"Judged on the noise of {listed(judged)}; {self.model.method_words()}.",),
+            confidence=self.confidence,
+            unit="" if is_slope or self.model.scale == "log" else self.model.unit,
+        )
+
+    @property
+    def _is_difference(self) -> bool:
+        """Whether the rows are sums of means whose weights add up to nothing, such as contrasts."""
+        constant = self.linear @ np.eye(self.linear.shape[1])[:, 0]
+        return bool(np.all(np.abs(constant) < 1e-9))
+
+    def methods_used(self) -> tuple[str, ...]:
+        """Methods whose sources stand with it."""
+        return tuple(own for own in self.model.methods_used() if own != "reml")
 
     def __repr__(self) -> str:
         return f"<MarginalMeans of {self.model.response}: {len(self.grid)} rows>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(3).to_html(index=False, border=0, na_rep="") + words
 
 
 def marginal_means(
@@ -137,10 +155,9 @@ def marginal_means(
             x for x in chosen.get(name, ()) if not variable.degree and x not in variable.levels
         ]
         if unknown:
-            raise EstimabilityError(
-                f"{name} {unknown[0]!r} was not tried; levels are "
-                f"{', '.join(map(str, variable.levels))}."
-            )
+            words = f"{name} {unknown[0]!r} was not tried; levels are "
+            words += f"{', '.join(map(str, variable.levels))}."
+            raise EstimabilityError(with_suggestion(words, unknown[0], variable.levels))
     linear, first = mean_rows(model.terms, by, chosen)
     notes = (*_mix_notes(model, by, chosen), *_untried(model, by, first))
     return MarginalMeans(
@@ -188,7 +205,9 @@ def slopes(
     below = marginal_means(model, [factor, *by], at={factor: [x - step for x in points]})
     here = marginal_means(model, [factor, *by], at={factor: points})
     # The central difference of a quadratic is exact, whatever the step.
-    return replace(here, linear=(above.linear - below.linear) / (2 * step))
+    note = f"Change of {model.response} for one unit of {model.term_word(factor)}."
+    slope = (above.linear - below.linear) / (2 * step)
+    return replace(here, linear=slope, notes=(note, *here.notes))
 
 
 def _untried(model: MixedModel, by: Sequence[str], cells: pd.DataFrame) -> tuple[str, ...]:

@@ -19,9 +19,11 @@ from quenchbook.fit.precision import Precision
 from quenchbook.fit.reml import RemlFit, cross_products, reml
 from quenchbook.fit.small_sample import SmallSample
 from quenchbook.fit.strata import Strata
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Scale, Study
 from quenchbook.study.factors import UNIT_WORDS, plural
 from quenchbook.study.terms import Array, Terms
+from quenchbook.units import capital, listed
 
 if TYPE_CHECKING:
     pass
@@ -41,7 +43,7 @@ LEAST_EFFICIENCY: Final = 0.85
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class MixedModel:
+class MixedModel(ShowsItself):
     """One response with its fixed part and its strata.
 
     Attributes
@@ -387,23 +389,51 @@ class MixedModel:
         fitted = self.fixed_matrix() @ self.precision.coefficients[:, 0]
         return np.asarray(self.coupons["value"].to_numpy(dtype=float) - fitted)
 
-    def summary(self) -> str:
-        """Say what was fitted, then the tests."""
+    def to_frame(self) -> pd.DataFrame:
+        """Return the tests of all terms, as `tests` does."""
+        return self.tests()
+
+    def shown(self) -> Shown:
+        """Which terms show an effect, then the tests and what they were judged on."""
         table = self.tests()[
             ["term", "stratum", "df", "df_error", "statistic", "p_value", "method"]
         ]
-        return "\n".join([self.units_ladder(), table.to_string(index=False), *self.notes])
+        own = table.dropna(subset=["p_value"])
+        told = [
+            self.term_word(name) for name in own.loc[own["p_value"] < 1 - self.confidence, "term"]
+        ]
+        level = f"{100 * (1 - self.confidence):g} %"
+        if own.empty:
+            finding = f"{self.quantity_word}: no term can be tested."
+        elif told:
+            finding = f"{self.quantity_word} changes with {listed(told)} (tests at {level})."
+        else:
+            finding = f"{self.quantity_word}: no term shows an effect (tests at {level})."
+        listings = {"Coupons": self.coupons}
+        return Shown(
+            finding, table, (self.units_ladder(), *self.notes),
+            (f"Tests: {self.method_words()}.",), listings,
+        )  # fmt: skip
+
+    @property
+    def quantity_word(self) -> str:
+        """What was measured, as a sentence begins with it: ``Hardness``."""
+        if self.study is None:
+            return self.response
+        return capital(self.study.response(self.response).quantity)
+
+    def methods_used(self) -> tuple[str, ...]:
+        """Names of the methods behind its tests and variances, as `quenchbook.cite` knows them."""
+        return (*dict.fromkeys(self.method_of(name) for name in self.terms.names), "reml")
+
+    def method_words(self) -> str:
+        """Methods of the tests in print."""
+        methods = dict.fromkeys(self.method_of(name) for name in self.terms.names)
+        return listed([METHOD_WORDS.get(method, method) for method in methods])
 
     def __repr__(self) -> str:
         count = len(self.terms.names)
         return f"<MixedModel {self.response}: {len(self.coupons)} coupons, {count} terms>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(text)}</p>" for text in (self.units_ladder(), *self.notes))
-        table = self.tests().round(4).to_html(index=False, border=0, na_rep="", justify="left")
-        return words + table
 
 
 def interval_frame(model: MixedModel, rows: Array, confidence: float) -> pd.DataFrame:

@@ -19,8 +19,10 @@ from typing import Final, Literal
 import numpy as np
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
+from quenchbook.fit.estimate_words import difference_words
 from quenchbook.fit.means import MarginalMeans
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.terms import Array
 
 Adjustment = Literal["tukey", "dunnett", "bonferroni", "holm", "none"]
@@ -29,7 +31,7 @@ ADJUSTMENTS: Final[tuple[Adjustment, ...]] = ("tukey", "dunnett", "bonferroni", 
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Comparisons:
+class Comparisons(ShowsItself):
     """A family of comparisons with adjusted p values and simultaneous intervals.
 
     Attributes
@@ -95,18 +97,23 @@ class Comparisons:
         p_value = float(2 * special.stdtr(df, -size))
         return min(1.0, p_value * self.size) if self.adjustment == "bonferroni" else p_value
 
-    def summary(self) -> str:
-        """Show the table and its notes."""
-        return "\n".join([self.to_frame().round(4).to_string(index=False), *self.notes])
+    def shown(self) -> Shown:
+        """How many comparisons leave out zero and the largest of them, then the table."""
+        table, model = self.to_frame(), self.contrasts.model
+        is_told = table["p_value"] < 1 - self.contrasts.confidence
+        words = f"{int(is_told.sum())} of {len(table)} differences are told from zero"
+        if is_told.any():
+            row = table.iloc[int(table["estimate"].where(is_told, 0.0).abs().to_numpy().argmax())]
+            words += f"; the largest, {row['contrast']}, is {difference_words(model, row)}"
+        return Shown(
+            f"{model.quantity_word}: {words}.", table, (*self.contrasts.notes, *self.notes),
+            (f"Adjusted for several comparisons: {self.adjustment}.",),
+            confidence=self.contrasts.confidence,
+            unit="" if model.scale == "log" else model.unit,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<Comparisons: {len(self.contrasts.grid)}, {self.adjustment}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(4).to_html(index=False, border=0) + words
 
 
 def pairs(means: MarginalMeans, *, adjustment: Adjustment = "tukey") -> Comparisons:
@@ -155,7 +162,8 @@ def against(
     """
     levels = means.grid.iloc[:, 0].tolist()
     if reference not in levels:
-        raise EstimabilityError(f"{reference!r} is not among {', '.join(map(str, levels))}.")
+        words = f"{reference!r} is not among {', '.join(map(str, levels))}."
+        raise EstimabilityError(with_suggestion(words, reference, levels))
     if adjustment == "tukey":
         raise EstimabilityError("tukey is for all pairs. Use pairs(means), or dunnett here.")
     base = levels.index(reference)
@@ -178,7 +186,8 @@ def free_list(contrasts: MarginalMeans, *, adjustment: Adjustment = "holm") -> C
 
 def _family(contrasts: MarginalMeans, adjustment: Adjustment, size: int) -> Comparisons:
     if adjustment not in ADJUSTMENTS:
-        raise EstimabilityError(f"'{adjustment}' is not known. Known: {', '.join(ADJUSTMENTS)}.")
+        words = f"'{adjustment}' is not known. Known: {', '.join(ADJUSTMENTS)}."
+        raise EstimabilityError(with_suggestion(words, adjustment, ADJUSTMENTS))
     notes = {
         "tukey": f"Intervals hold together for all pairs of {size} means (Tukey and Kramer).",
         "dunnett": f"Intervals hold together for {size} comparisons with the reference "

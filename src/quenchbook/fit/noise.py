@@ -14,11 +14,14 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.means import MarginalMeans
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.unit_codes import is_nested
+from quenchbook.made_by import made_from
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.terms import Array
+from quenchbook.units import listed
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class NoiseBudget:
+class NoiseBudget(ShowsItself):
     """Standard deviation of each stratum with its interval, and the deviations behind it.
 
     Attributes
@@ -54,23 +57,24 @@ class NoiseBudget:
         """Return the table of components."""
         return self.components.copy()
 
-    def summary(self) -> str:
-        """Say each standard deviation with its interval."""
-        lines = []
-        for row in self.components.to_dict("records"):
+    def shown(self) -> Shown:
+        """The largest part of the scatter, then each standard deviation with its interval."""
+        own = self.components
+        words = []
+        for row in own.to_dict("records"):
             sd = self.printed.difference(row["sd"], 2)
             limits = self.printed.limits(row["conf_low"], row["conf_high"], 2)
-            lines.append(f"{self.stratum_words[row['stratum']]} ({row['count']}): {sd} ({limits})")
-        return "\n".join([*lines, *self.notes])
+            words.append(f"{self.stratum_words[row['stratum']]} {sd} ({limits})")
+        most = words[int(own["variance"].to_numpy().argmax())]
+        return Shown(
+            f"The scatter of {self.quantity} is largest between: {most}; in all: "
+            f"{listed(words)}.",
+            own, self.notes, ("Standard deviations by restricted maximum likelihood.",),
+            confidence=self.confidence, unit=self.unit,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<NoiseBudget of {self.quantity}: {', '.join(self.components['stratum'])}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.components.round(3).to_html(index=False, border=0, na_rep="not known") + words
 
 
 def noise_budget(model: MixedModel) -> NoiseBudget:
@@ -106,7 +110,7 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
     if model.scale == "log":
         quantity = f"logarithm of {quantity}"
         notes.append("On the log scale: 0.10 is about 10 %.")
-    return NoiseBudget(
+    made = NoiseBudget(
         components=components,
         deviations=deviations,
         quantity=quantity,
@@ -116,6 +120,7 @@ def noise_budget(model: MixedModel) -> NoiseBudget:
         notes=tuple(notes),
         units=model.printed.units,
     )
+    return made_from(made, model)
 
 
 def error_shares(contrast: MarginalMeans) -> pd.DataFrame:
@@ -199,6 +204,42 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     """
     from scipy import special
 
+    names, weights, square, df = stratum_equations(model)
+    alpha = 1 - model.confidence
+    upper_quantile, lower_quantile = (
+        special.chdtri(df, alpha / 2),
+        special.chdtri(df, 1 - alpha / 2),
+    )
+    shrink, stretch = 1 - df / upper_quantile, df / lower_quantile - 1
+    limits = dict.fromkeys(
+        (*(stage.unit for stage in model.strata.stages), *names), (np.nan, np.nan)
+    )
+    for row, name in enumerate(names):
+        own = np.where(np.abs(weights[row]) < 1e-12, 0.0, weights[row])
+        middle = float(own @ square)
+        size = (own * square) ** 2
+        positive = own > 0
+        below = float(np.sqrt(np.sum(size * np.where(positive, shrink, stretch) ** 2)))
+        above = float(np.sqrt(np.sum(size * np.where(positive, stretch, shrink) ** 2)))
+        limits[name] = (
+            float(np.sqrt(max(middle - below, 0.0))),
+            float(np.sqrt(max(middle + above, 0.0))),
+        )
+    return limits
+
+
+def stratum_equations(model: MixedModel) -> tuple[list[str], Array, Array, Array]:
+    """Mean squares of the strata, and how a variance component follows from them.
+
+    Returns
+    -------
+    names : list of str
+        Units whose stratum has error df.
+    weights : ndarray, shape (units, units)
+        A row for each unit: its component is ``weights @ squares``.
+    squares, dfs : ndarray, shape (units,)
+        Mean squares and their error df.
+    """
     precision, strata = model.precision, model.strata
     names, squares, dfs = [], [], []
     for stage in strata.stages:
@@ -222,23 +263,7 @@ def sd_limits(model: MixedModel) -> dict[str, tuple[float, float]]:
     usable = [place for place, df in enumerate(dfs) if df > 0]
     expectation = expectation[np.ix_(usable, usable)]
     weights = np.linalg.pinv(expectation)
-    square, df = np.array(squares)[usable], np.array(dfs)[usable]
-    alpha = 1 - model.confidence
-    upper_quantile, lower_quantile = (
-        special.chdtri(df, alpha / 2),
-        special.chdtri(df, 1 - alpha / 2),
-    )
-    shrink, stretch = 1 - df / upper_quantile, df / lower_quantile - 1
-    limits = dict.fromkeys(names, (np.nan, np.nan))
-    for row, place in enumerate(usable):
-        own = np.where(np.abs(weights[row]) < 1e-12, 0.0, weights[row])
-        middle = float(own @ square)
-        size = (own * square) ** 2
-        positive = own > 0
-        below = float(np.sqrt(np.sum(size * np.where(positive, shrink, stretch) ** 2)))
-        above = float(np.sqrt(np.sum(size * np.where(positive, stretch, shrink) ** 2)))
-        limits[names[place]] = (
-            float(np.sqrt(max(middle - below, 0.0))),
-            float(np.sqrt(max(middle + above, 0.0))),
-        )
-    return limits
+    kept = [names[place] for place in usable]
+    own_squares: Array = np.array(squares, dtype=float)[usable]
+    own_dfs: Array = np.array(dfs, dtype=float)[usable]
+    return kept, np.asarray(weights, dtype=float), own_squares, own_dfs

@@ -17,7 +17,9 @@ from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.inversion import t_limit
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.terms import Array
+from quenchbook.units import decimals_for, listed, number_text
 
 _PRECISE: Final = 1e-15  # stop only where doubles end
 _MOST_STEPS: Final = 5000  # the hardest of the NIST sets takes some 1000
@@ -27,7 +29,7 @@ _SHARP: Final = 1e-4  # share of the residual that the parameters may still expl
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class NonlinearFit:
+class NonlinearFit(ShowsItself):
     """Parameters with their standard errors.
 
     Attributes
@@ -71,6 +73,17 @@ class NonlinearFit:
                 "conf_high": self.estimate + half,
             }
         )
+
+    def shown(self) -> Shown:
+        """The parameters in one sentence, then the table."""
+        table = self.to_frame()
+        words = [
+            f"{row['parameter']} {number_text(row['estimate'], decimals_for(row['std_error']))}"
+            for row in table.to_dict("records")
+        ]
+        finding = f"{listed(words)}; residual standard deviation {self.sd:.3g} on {self.df} df."
+        method = ("Least squares; standard errors by the linear approximation at the estimate.",)
+        return Shown(finding, table, method=method, confidence=self.confidence)
 
     def __repr__(self) -> str:
         own = ", ".join(f"{n} {x:.4g}" for n, x in zip(self.names, self.estimate, strict=True))

@@ -21,8 +21,11 @@ from quenchbook.fit.fitted_curve import FittedCurve, curve_of
 from quenchbook.fit.inversion import golden_minimum, t_limit
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peaks import PeakPlace, place_of_curve
+from quenchbook.made_by import made_from
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
+from quenchbook.units import decimals_for, interval_text, number_text
 
 _POINTS: Final = 40
 _WIDE_POINTS: Final = 121
@@ -30,7 +33,7 @@ _DF_ROUNDS: Final = 8
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PeakHeight:
+class PeakHeight(ShowsItself):
     """Highest value of one curve inside the tested range.
 
     Attributes
@@ -61,15 +64,18 @@ class PeakHeight:
         numbers = {name: getattr(self, name) for name in names}
         return pd.DataFrame([{**numbers, "peak_place": self.place}])
 
-    def summary(self) -> str:
-        """Say the height with its limits."""
-        return f"Highest value {self.estimate:.4g} ({self.conf_low:.4g} to {self.conf_high:.4g})."
+    def shown(self) -> Shown:
+        """The height with its limits."""
+        decimals = decimals_for((self.conf_high - self.conf_low) / 4)
+        limits = interval_text(self.conf_low, self.conf_high, decimals)
+        wide = ("No curvature is established, so the wider limits are given.",)
+        return Shown(
+            f"Highest value {number_text(self.estimate, decimals)} ({limits}).", self.to_frame(),
+            wide if self.is_wide else (), confidence=self.confidence,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<PeakHeight {self.estimate:.4g}>"
-
-    def _repr_html_(self) -> str:
-        return self.to_frame().round(3).to_html(index=False, border=0, na_rep="")
 
 
 def peak_height(
@@ -121,10 +127,11 @@ def height_of(place: PeakPlace) -> PeakHeight:
     if not place.is_bent:
         wide = _wide_set(curve)
         limits = (min(wide[0], low), max(wide[1], high))
-    return PeakHeight(
+    made = PeakHeight(
         float(value[0]), *limits, curve.centre + curve.half * vertex, not place.is_bent,
         low, high, curve.confidence,
     )  # fmt: skip
+    return made_from(made, curve)
 
 
 def _highest_limit(curve: FittedCurve) -> float:

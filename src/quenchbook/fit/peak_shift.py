@@ -36,7 +36,9 @@ from quenchbook.fit.inversion import (
 )
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.peaks import Tested, slope_level, tested
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import Level
+from quenchbook.units import interval_text, listed, number_text, with_unit
 
 REACH: Final = 3.0
 """Ranges on either side within which a shift is looked for; beyond it a set is open."""
@@ -48,7 +50,7 @@ _HALVINGS: Final = 26  # of a grid step: below 1e-9 of the range
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PeakShift:
+class PeakShift(ShowsItself):
     """Shift of the peak between two levels: that of the first less that of the second.
 
     Attributes
@@ -140,19 +142,25 @@ class PeakShift:
             }
         )
 
-    def summary(self) -> str:
-        """Show both answers."""
-        head = f"Shift along {self.curve.along}: {self.level} less {self.against}."
-        return "\n".join([head, self.to_frame().round(3).to_string(index=False), *self.notes])
+    def shown(self) -> Shown:
+        """How far the peak moves, with both answers."""
+        curve = self.curve
+        unit = curve.factor.unit if curve.factor is not None else ""
+        ends = interval_text(self.conf_low, self.conf_high, 0 if curve.half >= 5 else 2, sign=True)
+        place = with_unit(number_text(self.estimate, 0 if curve.half >= 5 else 2, sign=True), unit)
+        who = f"{self.level} against {self.against}".replace("_", " ")
+        words = (
+            f"is not told along {curve.along}: the data set no limit"
+            if math.isinf(self.conf_low) and math.isinf(self.conf_high)
+            else f"along {curve.along}: {place} ({ends})"
+        )
+        return Shown(
+            f"Shift of the peak, {who}, {words}.", self.to_frame(), self.notes,
+            (f"Judged on the noise of {listed(list(self.strata))}.",), confidence=curve.confidence,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<PeakShift {self.level} - {self.against}: {self.estimate:.4g}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(3).to_html(index=False, border=0, na_rep="") + notes
 
 
 def peak_shift(

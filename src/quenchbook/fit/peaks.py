@@ -24,6 +24,7 @@ from quenchbook.fit.fitted_curve import CUBIC_FROM, FittedCurve, common_cubic, c
 from quenchbook.fit.inversion import Piece, accepted_runs, hull, t_limit
 from quenchbook.fit.mixed import MixedModel
 from quenchbook.fit.stratum_covariance import NoisyRows
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array
 
@@ -72,7 +73,7 @@ def tested(noise: NoisyRows, row: np.ndarray) -> Tested:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PeakPlace:
+class PeakPlace(ShowsItself):
     """Where one curve is highest.
 
     Attributes
@@ -157,19 +158,29 @@ class PeakPlace:
             ]
         )
 
-    def summary(self) -> str:
-        """Say the outcome in words, then the table."""
-        words = self.to_frame().round(3).to_string(index=False)
-        return "\n".join([f"Peak along {self.curve.along}: {self.outcome}.", words, *self.notes])
+    def shown(self) -> Shown:
+        """Where the peak is, or why that is not told; then the answer of each fitted form."""
+        curve = self.curve
+        inside = f"inside {curve.range_word(curve.low, curve.high)}"
+        what = curve.model.quantity_word if curve.model is not None else "The response"
+        low, high = curve.place_word(self.conf_low), curve.place_word(self.conf_high)
+        words = {
+            "inside": f"is highest at {curve.place_word(self.estimate)} ({low} to {high})",
+            "still rising": f"still rises at the end of what was tried: no peak {inside}",
+            "falling throughout": f"falls from the start of what was tried: no peak {inside}",
+            "low point": f"has a low point, not a peak, {inside}",
+            "no upper limit": f"has its peak at {low} or above; no upper limit {inside}",
+            "no lower limit": f"has its peak at {high} or below; no lower limit {inside}",
+            "not located": f"has no peak that can be located {inside}",
+        }[self.outcome]
+        return Shown(
+            f"{what} {words}.", self.to_frame(), self.notes,
+            (f"Places whose slope is not told from zero; judged on {curve.unit_word}.",),
+            confidence=curve.confidence,
+        )  # fmt: skip
 
     def __repr__(self) -> str:
         return f"<PeakPlace along {self.curve.along}: {self.outcome}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(3).to_html(index=False, border=0, na_rep="") + notes
 
 
 def peak_place(

@@ -72,6 +72,10 @@ class TargetWindow(Zones):
     total_df: float
     notes: tuple[str, ...] = ()
 
+    def what(self) -> str:
+        """What the zones are about, as a sentence begins with it."""
+        return f"{self.target:g} or more in {self.share:.0%} of coupons, along {self.curve.along}"
+
     def __repr__(self) -> str:
         return f"<TargetWindow {self.target:g} along {self.curve.along}>"
 

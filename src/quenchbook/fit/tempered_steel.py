@@ -8,7 +8,7 @@ the parameter is worth for that steel.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +16,11 @@ from numpy.typing import ArrayLike
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.nonlinear import NonlinearFit, nonlinear_fit
 from quenchbook.metallurgy.tempering import HOURS_CONSTANT, tempering_parameter
+from quenchbook.shown import ShowsItself
 from quenchbook.study.terms import Array
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 LOWEST_HRC: Final = 20.0  # below, the Rockwell C scale is not used
 _DEGREE: Final = 3  # bends twice: a rise or secondary hardening has room
@@ -24,7 +28,7 @@ _SPREAD_HOURS: Final = 4.0  # longest over shortest hold below which no constant
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TemperedSteel:
+class TemperedSteel(ShowsItself):
     """One curve of hardness against the tempering parameter.
 
     Attributes
@@ -81,10 +85,12 @@ class TemperedSteel:
             ]
         )
 
-    def _repr_html_(self) -> str:
-        from html import escape
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row: ``parameter, estimate, std_error, rmse, low, high``."""
+        import pandas as pd
 
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
+        own = {"parameter": "constant", "estimate": self.constant, "std_error": self.constant_error}
+        return pd.DataFrame([{**own, "rmse": self.rmse, "low": self.low, "high": self.high}])
 
     def __repr__(self) -> str:
         return f"<TemperedSteel C {self.constant:.1f}, rmse {self.rmse:.2f} HRC>"

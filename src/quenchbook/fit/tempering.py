@@ -21,11 +21,13 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.estimate_words import value_words
 from quenchbook.fit.fitting import fitted_model
 from quenchbook.fit.inversion import excess_runs, with_open_ends
 from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.mixed import MixedModel, interval_frame
 from quenchbook.metallurgy.tempering import HOURS_CONSTANT, tempering_parameter
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import Level
 from quenchbook.study.terms import Array, Variable
 
@@ -38,7 +40,7 @@ _CUBIC_TEMPERS: Final = 5  # from here a cubic can be set beside the quadratic
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TemperCurve:
+class TemperCurve(ShowsItself):
     """Fitted means along the temper.
 
     Attributes
@@ -126,21 +128,21 @@ class TemperCurve:
     def _at_levels(self) -> pd.DataFrame:
         return self.to_frame(self.levels).rename(columns={"x": self.along})
 
-    def summary(self) -> str:
-        """Show the means at the planned tempers, and what the curve assumes."""
-        table = self._at_levels().round(3).to_string(index=False)
-        return "\n".join([f"{self.shape_words}:", table, *self.notes])
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        table = self._at_levels().round(3).to_html(index=False, border=0, na_rep="")
-        return f"<p>{escape(self.shape_words)}</p>{table}{notes}"
+    def shown(self) -> Shown:
+        """From where to where the mean goes, then the means at the planned tempers."""
+        table = self._at_levels()
+        first, last = (value_words(self.model, table.iloc[place]) for place in (0, -1))
+        low, high = self.limits
+        return Shown(
+            f"{self.model.quantity_word} along {self.along}, {self.shape_words}: {first} at "
+            f"{low:g}, {last} at {high:g}.",
+            table, self.notes, confidence=self.model.confidence,
+            unit="" if self.model.scale == "log" else self.model.unit,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TemperSet:
+class TemperSet(ShowsItself):
     """Tempers whose mean is not told from a wanted value.
 
     Attributes
@@ -204,11 +206,6 @@ class TemperSet:
 
     def __repr__(self) -> str:
         return f"<TemperSet {self.pieces} for {self.target:g}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return f"<p>{escape(self.summary())}</p>"
 
 
 def temper_curve(

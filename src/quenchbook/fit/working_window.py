@@ -66,6 +66,10 @@ class WorkingWindow(Zones):
     excluded: tuple[Piece, ...]
     notes: tuple[str, ...] = ()
 
+    def what(self) -> str:
+        """What the zones are about, as a sentence begins with it."""
+        return f"Within {self.within:g} of the peak along {self.curve.along}"
+
     def __repr__(self) -> str:
         return f"<WorkingWindow within {self.within:g} along {self.curve.along}>"
 

@@ -6,12 +6,15 @@ from typing import Final
 
 import pandas as pd
 
+from quenchbook.fit.fitted_curve import FittedCurve
 from quenchbook.fit.inversion import Piece, hull
+from quenchbook.shown import Shown, ShowsItself
+from quenchbook.units import listed
 
 ZONES: Final = ("certain", "possible", "excluded")
 
 
-class Zones:
+class Zones(ShowsItself):
     """What results with zones can say of themselves.
 
     Attributes
@@ -24,6 +27,7 @@ class Zones:
     possible: tuple[Piece, ...]
     excluded: tuple[Piece, ...]
     notes: tuple[str, ...]
+    curve: FittedCurve
 
     @property
     def not_excluded(self) -> Piece:
@@ -39,12 +43,16 @@ class Zones:
         ]
         return pd.DataFrame(rows, columns=["zone", "from_place", "to_place"])
 
-    def summary(self) -> str:
-        """Show the stretches."""
-        return "\n".join([self.to_frame().round(2).to_string(index=False), *self.notes])
+    def shown(self) -> Shown:
+        """What is certain and what is possible, then the stretches."""
+        parts = [f"{zone} {self._ranges(zone)}" for zone in ZONES if getattr(self, zone)]
+        return Shown(
+            f"{self.what()}: {'; '.join(parts) or 'nowhere'}.", self.to_frame(), self.notes
+        )
 
-    def _repr_html_(self) -> str:
-        from html import escape
+    def what(self) -> str:
+        """What the zones are about, as a sentence begins with it."""
+        return "Zones"
 
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.to_frame().round(2).to_html(index=False, border=0, na_rep="") + notes
+    def _ranges(self, zone: str) -> str:
+        return listed([self.curve.range_word(*own) for own in getattr(self, zone)])

@@ -16,14 +16,18 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.metallurgy.expected import Array
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.units import interval_text, listed, number_text
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SOURCE: Final = (
     "equilibrium computed with pycalphad and the database iron4cd of B. Hallstedt (CC BY 4.0)"
@@ -50,7 +54,7 @@ _CARBIDES: Final = {
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Austenite:
+class Austenite(ShowsItself):
     """Austenite of one steel at the temperatures of the table.
 
     Attributes
@@ -119,6 +123,29 @@ class Austenite:
                 f"not at {listed([f'{value:g}' for value in np.ravel(outside)])} °C."
             )
         return places
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each temperature and part: ``austenitize_c, what, item, value``.
+
+        `what` is ``austenite`` with mass per cent of an element, or ``carbide`` with a share of the
+        steel's mass.
+        """
+        import pandas as pd
+
+        parts = [("austenite", self.composition), ("carbide", self.carbides)]
+        rows = [
+            (float(place), what, name, float(values[number]))
+            for number, place in enumerate(self.temperature_c)
+            for what, own in parts
+            for name, values in own.items()
+        ]
+        return pd.DataFrame(rows, columns=["austenitize_c", "what", "item", "value"])
+
+    def shown(self) -> Shown:
+        """For which steel and range it is known, then the table."""
+        low, high = self.limits_c
+        finding = f"Austenite of {self.grade}, {interval_text(low, high, 0)} °C."
+        return Shown(finding, listings={"Table": self.to_frame()})
 
     def __repr__(self) -> str:
         low, high = self.limits_c

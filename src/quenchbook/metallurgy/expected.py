@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from quenchbook.shown import ShowsItself
 from quenchbook.units import decimals_for, interval_text, number_text
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 _EXACT = 1e-9  # a range narrower than this share of its value is rounding
@@ -19,7 +23,7 @@ Standing = Literal["prior", "measured"]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Expected:
+class Expected(ShowsItself):
     """What a published equation expects, with its range.
 
     Attributes
@@ -64,14 +68,15 @@ class Expected:
         notes += [f"Outside of that: {'; '.join(self.flags)}."] if self.flags else []
         return notes
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each value: ``value, low, high``."""
+        import pandas as pd
+
+        ends = {"value": self.value, "low": self.low, "high": self.high}
+        return pd.DataFrame({name: np.atleast_1d(own) for name, own in ends.items()})
+
     def __repr__(self) -> str:
         return f"<Expected ({self.standing}): {'; '.join(self.range_words())}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self._notes())
-        return f"<p><b>{escape('; '.join(self.range_words()))}</b></p>{words}"
 
 
 def _in_words(value: float, low: float, high: float) -> str:

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.metallurgy.expected import Array
+from quenchbook.shown import ShowsItself
 from quenchbook.units import number_text, with_unit
 
 SOURCE: Final = "ASTM E140 Table 1"
@@ -33,7 +34,7 @@ _ROCKWELL: Final = np.arange(LOWEST_HRC, HIGHEST_HRC + 1, dtype=float)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class ConvertedHardness:
+class ConvertedHardness(ShowsItself):
     """Hardness numbers of one scale beside those of another that a table gives for them.
 
     Attributes
@@ -74,12 +75,6 @@ class ConvertedHardness:
     def __repr__(self) -> str:
         count = len(self.given)
         return f"<ConvertedHardness {self.given_scale} to {self.converted_scale}: {count} values>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        table = self.to_frame().to_html(index=False, border=0)
-        return f"{table}<p>{escape(f'{self.source}; {self.note}.')}</p>"
 
 
 def vickers_hardness(hardness_hrc: ArrayLike) -> ConvertedHardness:

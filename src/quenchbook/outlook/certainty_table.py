@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.outlook.wording import size_text, times_in
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Noise, Question, Response, Study
 from quenchbook.study.prices import Prices
 from quenchbook.units import NO_BREAK, capital
@@ -23,7 +24,7 @@ _CHEAPER: Final = 0.75
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class CertaintyCosts:
+class CertaintyCosts(ShowsItself):
     """Sizes of a study, what each costs, and what it finds about one question.
 
     Attributes
@@ -197,9 +198,24 @@ class CertaintyCosts:
             )
         return lines
 
-    def summary(self) -> str:
-        """The question, the sentences and the notes."""
-        return "\n".join([self.question.words, *self.sentences(), *self.notes])
+    def shown(self) -> Shown:
+        """What the plan finds and what more would buy, then the plans that nothing beats."""
+        first, *rest = self.sentences()
+        rows = []
+        for row in records_of(self.frame[self.frame["unbeaten"] | self.frame["own_plan"]]):
+            mark = " (the plan)" if row["own_plan"] else ""
+            rows.append(
+                {
+                    "plan": capital(self.plan_text(row)) + mark,
+                    effort_name(self.basis): self.effort_text(float(row[effort_name(self.basis)])),
+                    f"found {times_in(self.power)}": self.size_text(
+                        float(row["detectable_difference"])
+                    ),
+                    "half_width": f"±{self.size_text(float(row['half_width']))}",
+                }
+            )
+        notes = (self.question.words, *rest, *self.notes)
+        return Shown(first, pd.DataFrame(rows), notes, listings={"All plans": self.frame})
 
     def __repr__(self) -> str:
         count = int(self.frame["unbeaten"].sum())
@@ -207,30 +223,6 @@ class CertaintyCosts:
             f"<CertaintyCosts of {self.study.key}, {self.question.key}: {len(self.frame)} plans, "
             f"{count} unbeaten>"
         )
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        heads = (
-            "plan", "cost" if self.basis == "money" else "hours of work",
-            f"difference found {times_in(self.power)}", "half width of the interval",
-        )  # fmt: skip
-        left = 'style="text-align:left"'
-        rows = []
-        shown = self.frame[self.frame["unbeaten"] | self.frame["own_plan"]]
-        for row in records_of(shown):
-            mark = " (the plan)" if row["own_plan"] else ""
-            cells = (
-                capital(self.plan_text(row)) + mark,
-                self.effort_text(float(row[effort_name(self.basis)])),
-                self.size_text(float(row["detectable_difference"])),
-                f"±{self.size_text(float(row['half_width']))}",
-            )
-            rows.append("".join(f"<td {left}>{escape(cell)}</td>" for cell in cells))
-        head = "".join(f'<th scope="col" {left}>{escape(name)}</th>' for name in heads)
-        body = "".join(f"<tr>{row}</tr>" for row in rows)
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        return f"{words}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def effort_name(basis: Basis) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,12 +14,14 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.delay_rows import decade_row, gain_rows
 from quenchbook.fit.effective_delays import EffectiveDelays, effective_delays
+from quenchbook.made_by import made_from
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.half_loss_chances import COLUMNS, FALLS, half_loss_chances
 from quenchbook.outlook.noise import noise_words
 from quenchbook.outlook.prepared import planned_precision_of, prepared
 from quenchbook.outlook.wording import chance_text, size_text
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Noise, Response
 from quenchbook.study.duration_words import duration_text
 from quenchbook.study.factors import Level
@@ -28,7 +30,7 @@ _MARGINS: Final = (1.5, 3.0, 6.0)  # gains to guess at, in margins, where none a
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class DelayOutlook:
+class DelayOutlook(ShowsItself):
     """What a plan can tell about a delay.
 
     Attributes
@@ -100,13 +102,12 @@ class DelayOutlook:
         """Say what the plan can tell."""
         return "\n".join([*self.sentences(), *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Guesses": self.table}
+
     def __repr__(self) -> str:
         return f"<DelayOutlook of {self.response.name}: {len(self.table)} guesses>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in (*self.sentences(), *self.notes))
 
 
 def delay_outlook(
@@ -182,12 +183,13 @@ def delay_outlook(
         *delays.notes,
         f"Noise of {own.quantity}: {noise_words(used, study, own, units)}.",
     )
-    return DelayOutlook(
+    made = DelayOutlook(
         table,
         math.nan if contrast is None else contrast.half_width(confidence),
         0.0 if contrast is None else contrast.df,
         delays, having, own, why, notes,
     )  # fmt: skip
+    return made_from(made, matrix)
 
 
 def _guesses(

@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import PlanError
 from quenchbook.fit.hardness_notes import LEAST_SPAN
 from quenchbook.fit.temper_line import SMALLEST_DF_OF_ONE_T, Estimate
+from quenchbook.shown import ShowsItself
 from quenchbook.units import number_text
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ROOM: Final = 1.0
 """Hardness [HRC] that tempers should span beyond the expected difference of the routes."""
@@ -103,7 +107,7 @@ class ToughnessNoise:
 
 
 @dataclass(frozen=True)
-class EqualHardnessOutlook:
+class EqualHardnessOutlook(ShowsItself):
     """Expected interval of a comparison at equal hardness.
 
     Attributes
@@ -122,6 +126,13 @@ class EqualHardnessOutlook:
     line_share: float
     notes: tuple[str, ...] = ()
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row: ``width, std_error, df, line_share``."""
+        import pandas as pd
+
+        names = ("width", "std_error", "df", "line_share")
+        return pd.DataFrame([{name: getattr(self, name) for name in names}])
+
     def summary(self) -> str:
         """Say how wide it will be."""
         half = math.expm1(self.width / 2) * 100
@@ -130,7 +141,7 @@ class EqualHardnessOutlook:
             f"Expected interval of the ratio at equal hardness: about {number_text(half, 0)} % "
             f"upward from the estimate; {share} % of the variance comes from the temper line."
         )
-        return " ".join([words, *self.notes])
+        return "\n".join([words, *self.notes])
 
 
 def equal_hardness_outlook(

@@ -7,16 +7,17 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError, PlanError
+from quenchbook.errors import EstimabilityError, PlanError, with_suggestion
 from quenchbook.outlook.layouts import drawn_layout, furnace_settings
 from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
 from quenchbook.outlook.wording import GOAL_WORDS, Goal, times_in
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Noise, Study
 from quenchbook.units import number_text
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class UnitsNeeded:
+class UnitsNeeded(ShowsItself):
     """Smallest plan of a kind that answers a question, and the plans that were tried.
 
     Attributes
@@ -73,13 +74,12 @@ class UnitsNeeded:
         """Return the plans that were tried."""
         return self.table.copy()
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Plans tried": self.table}
+
     def __repr__(self) -> str:
         return f"<UnitsNeeded {self.question}: {self.loads} furnace loads>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
 
 
 def units_needed(
@@ -116,10 +116,13 @@ def units_needed(
     """
     asked = study.question_of(question)
     if goal not in GOAL_WORDS:
-        raise EstimabilityError(f"'{goal}' is not a goal. Goals are {', '.join(GOAL_WORDS)}.")
+        words = f"'{goal}' is not a goal. Goals are {', '.join(GOAL_WORDS)}."
+        raise EstimabilityError(with_suggestion(words, goal, GOAL_WORDS))
     if not 0 < power < 1:
         raise EstimabilityError(f"power is {power:g}. Write a number such as 0.8.")
     settings = furnace_settings(study)
+    by_response = {study.response(name).name: own for name, own in (noise or {}).items()}
+    told = {name: own for name, own in by_response.items() if name == asked.response}
     tried: dict[int, tuple[int, float]] = {}
     notes: tuple[str, ...] = ()
     refusals: list[str] = []
@@ -129,7 +132,7 @@ def units_needed(
         loads = repeats * settings
         if loads not in tried:
             drawn = drawn_layout(study, asked, loads, study.layout.coupons_per_load, seed=1)
-            outlook = question_outlooks(drawn.matrix, noise=noise)
+            outlook = question_outlooks(drawn.matrix, noise=told)
             notes = outlook.notes
             tried[loads] = (drawn.counts.coupons, _power(outlook.answer(question), goal))
         return tried[loads][1]

@@ -5,7 +5,6 @@ An assumption is never taken for a fact: it carries its source into every table 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -109,35 +108,14 @@ def measured_noise(models: MixedModel | Sequence[MixedModel]) -> Noise:
         Its source names the studies and how many units each standard deviation rests on.
     """
     from quenchbook.fit.mixed import MixedModel
+    from quenchbook.outlook.noise_parts import noise_parts, pooled_noise
 
     models = [models] if isinstance(models, MixedModel) else list(models)
     if not models:
         raise EstimabilityError("Name at least one model of a pilot or of an earlier study.")
     if len({(model.response, model.scale) for model in models}) > 1:
         raise EstimabilityError("The models are of different responses or scales.")
-    sums: dict[str, float] = {}
-    weights: dict[str, float] = {}
-    for model in models:
-        spare = {stage.unit: float(stage.df) for stage in model.strata.stages}
-        spare["indent"] = float(len(model.readings) - len(model.coupons))
-        inside = [unit for unit in model.units if unit not in model.strata.codes]
-        inside += [] if "indent" in model.variances else ["indent"]  # one reading a coupon
-        for unit in inside:  # it holds the same coupons as another: its noise is in that of those
-            sums.setdefault(unit, 0.0)
-            weights.setdefault(unit, 1.0)
-        for unit, variance in model.variances.items():
-            weight = spare.get(unit, 0.0)
-            if weight > 0:
-                sums[unit] = sums.get(unit, 0.0) + weight * float(variance)
-                weights[unit] = weights.get(unit, 0.0) + weight
-    names = [model.study.key if model.study else "a data frame" for model in models]
-    rests = ", ".join(
-        f"{models[0].unit_word(unit)} {weight:.0f} df"
-        for unit, weight in weights.items()
-        if sums[unit] or unit not in inside
-    )
-    sds = {unit: math.sqrt(total / weights[unit]) for unit, total in sums.items()}
-    return Noise(sds, f"noise budget of {listed(names)} ({rests})")
+    return pooled_noise([part for model in models for part in noise_parts(model)])
 
 
 def coupon_value_variance(noise: Noise, readings: int, *, indent_correlation: float = 0.0) -> float:

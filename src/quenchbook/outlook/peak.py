@@ -13,12 +13,14 @@ from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.fitted_curve import LEAST_DF, polynomial_rows
 from quenchbook.fit.mean_rows import mean_rows
 from quenchbook.fit.strata import Strata
+from quenchbook.made_by import made_from
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.noise import noise_words
 from quenchbook.outlook.peak_chances import PlannedNoise, peak_chances, planned_noise
 from quenchbook.outlook.prepared import planned_precision_of, prepared
 from quenchbook.outlook.wording import chance_text, size_text
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import ExpectedPeak, Noise, Response
 from quenchbook.study.factors import Factor, Level
 from quenchbook.study.terms import Array, Terms
@@ -26,7 +28,7 @@ from quenchbook.units import number_text, with_unit
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PeakOutlook:
+class PeakOutlook(ShowsItself):
     """What a plan can tell about the place of a peak, for each curve.
 
     Attributes
@@ -72,13 +74,12 @@ class PeakOutlook:
         """Say how well the peak can be located."""
         return "\n".join([*self.sentences(), *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Expected peaks": self.table}
+
     def __repr__(self) -> str:
         return f"<PeakOutlook of {self.response.name} along {self.factor.name}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in (*self.sentences(), *self.notes))
 
 
 def peak_outlook(
@@ -159,7 +160,7 @@ def peak_outlook(
         f"Expected, not known: a peak at {factor.word(peak.place)}, {drop} lower {away} away.",
         f"Noise of {own.quantity}: {noise_words(noise, study, own, units)}.",
     )
-    return PeakOutlook(pd.DataFrame(rows), factor, own, notes)
+    return made_from(PeakOutlook(pd.DataFrame(rows), factor, own, notes), matrix)
 
 
 def _with_peak(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -14,11 +14,12 @@ from quenchbook.outlook.wording import chance_text
 from quenchbook.plan.cost import PlanCost, plan_cost
 from quenchbook.plan.randomization import coupon_matrix
 from quenchbook.progress import progress
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import ExpectedPeak, Noise, Study
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PeakCosts:
+class PeakCosts(ShowsItself):
     """Plans by number of furnace loads: cost, hours, and how well they locate the peak.
 
     Attributes
@@ -66,13 +67,12 @@ class PeakCosts:
         """Say what locating the peak costs."""
         return "\n".join([*self.sentences(), *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Plans": self.table}
+
     def __repr__(self) -> str:
         return f"<PeakCosts: {len(self.table)} plans>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in (*self.sentences(), *self.notes))
 
 
 def peak_costs(

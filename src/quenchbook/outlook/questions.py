@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from html import escape
 
 import numpy as np
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
 from quenchbook.fit.coupon_data import random_units
 from quenchbook.fit.strata import Strata
+from quenchbook.made_by import made_from
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.noise import noise_words
 from quenchbook.outlook.power import PlannedContrast, PlannedPrecision, PlannedTerm
@@ -24,6 +24,7 @@ from quenchbook.outlook.prepared import (
 )
 from quenchbook.outlook.wording import size_text, times_in
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Noise, Question, Response, Study
 from quenchbook.study.terms import Array
 from quenchbook.units import number_text
@@ -133,7 +134,7 @@ class QuestionOutlook:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PlanOutlook:
+class PlanOutlook(ShowsItself):
     """What a plan can tell about every declared question.
 
     Attributes
@@ -160,8 +161,9 @@ class PlanOutlook:
         for own in self.answers:
             if own.question.key == key:
                 return own
-        keys = ", ".join(own.question.key for own in self.answers)
-        raise EstimabilityError(f"There is no question '{key}'. There are {keys}.")
+        keys = [own.question.key for own in self.answers]
+        words = f"There is no question '{key}'. There are {', '.join(keys)}."
+        raise EstimabilityError(with_suggestion(words, key, keys))
 
     def to_frame(self) -> pd.DataFrame:
         """Return the numbers, on the analysed scale.
@@ -196,12 +198,13 @@ class PlanOutlook:
         """Say for each question what the plan can tell."""
         return "\n".join([*(own.sentence(self.study) for own in self.answers), *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Questions": self.to_frame()}
+
     def __repr__(self) -> str:
         told = sum(own.planned is not None for own in self.answers)
         return f"<PlanOutlook of {self.study.key}: {told} of {len(self.answers)} questions>"
-
-    def _repr_html_(self) -> str:
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
 
 
 def question_outlooks(
@@ -267,7 +270,7 @@ def question_outlooks(
         )
     if not study.questions and not study.trade_questions:
         notes.append("No question is declared in the study file.")
-    return PlanOutlook(study, answers, told, power, tuple(notes))
+    return made_from(PlanOutlook(study, answers, told, power, tuple(notes)), matrix)
 
 
 def _question_outlook(

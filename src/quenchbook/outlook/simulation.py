@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 import pandas as pd
@@ -14,11 +14,13 @@ from quenchbook.errors import EstimabilityError
 from quenchbook.fit.inversion import t_limit
 from quenchbook.fit.precision import Precision
 from quenchbook.fit.strata import Strata
+from quenchbook.made_by import made_from
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.prepared import planned_precision_of, prepared, same_term
 from quenchbook.outlook.questions import PlanOutlook, QuestionOutlook, question_outlooks
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.progress import progress
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Noise
 from quenchbook.study.terms import Array
 
@@ -26,7 +28,7 @@ _CHUNK: Final = 2_500  # studies at once; keeps memory below some tens of megaby
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SimulatedOutlook:
+class SimulatedOutlook(ShowsItself):
     """Power by simulation beside the formula.
 
     Attributes
@@ -48,27 +50,24 @@ class SimulatedOutlook:
         """Return a copy of the table."""
         return self.table.copy()
 
-    def summary(self) -> str:
-        """Say how far simulation and formula differ."""
+    def shown(self) -> Shown:
+        """How far simulation and formula differ, then the numbers of each question."""
         gap = (self.table["simulated_power"] - self.table["power"]).abs()
-        lines = [f"{self.studies} simulated studies, seed {self.seed}."]
+        lines = []
         for row, own in zip(self.table.to_dict("records"), gap, strict=True):
             errors = own / row["simulation_error"] if row["simulation_error"] else 0.0
             lines.append(
                 f"{row['question']} found {row['simulated_power']:.1%}, by formula "
                 f"{row['power']:.1%} ({errors:.1f} standard errors apart)"
             )
-        return "\n".join([*lines, *self.outlook.notes])
+        finding = (
+            f"{self.studies} simulated studies (seed {self.seed}): their power lies at most "
+            f"{100 * float(gap.max()):.1f} points from the formula's."
+        )
+        return Shown(finding, self.table, (*lines, *self.outlook.notes))
 
     def __repr__(self) -> str:
         return f"<SimulatedOutlook: {self.studies} studies, {len(self.table)} questions>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = f"<p>{self.studies} simulated studies, seed {self.seed}.</p>"
-        notes = "".join(f"<p>{escape(note)}</p>" for note in self.outlook.notes)
-        return words + self.table.round(4).to_html(index=False, border=0, na_rep="") + notes
 
 
 def simulated_outlook(
@@ -161,11 +160,18 @@ def simulated_outlook(
                 "simulated_equivalence_power": equivalent[key] / studies if has_margin else None,
             }
         )
-    return SimulatedOutlook(pd.DataFrame(rows), studies, seed, outlook)
+    return made_from(SimulatedOutlook(pd.DataFrame(rows), studies, seed, outlook), matrix)
+
+
+class NormalDraws(Protocol):
+    """What draws noise: a numpy generator, or a stream of a plan."""
+
+    def normal(self, mean: float, sd: float, size: tuple[int, int], /) -> Array:
+        """Draw normal numbers."""
 
 
 def noise_values(
-    strata: Strata, variances: Mapping[str, float], studies: int, rng: np.random.Generator
+    strata: Strata, variances: Mapping[str, float], studies: int, rng: NormalDraws
 ) -> Array:
     """Coupon values of studies without any effect, shape (coupons, studies)."""
     count = strata.coupon.count

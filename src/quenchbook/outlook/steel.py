@@ -22,6 +22,7 @@ from quenchbook.outlook.steel_ranges import (
     ranges_frame,
 )
 from quenchbook.outlook.told_steel import told_steel
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import ROUTE_WORDS, Factor
 from quenchbook.units import capital, interval_text, number_text, with_unit
@@ -33,7 +34,7 @@ _SHOWN_LEVELS: Final = 4  # round temperatures in the summary of a study without
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SteelPrior:
+class SteelPrior(ShowsItself):
     """What published equations expect of the steel of a study.
 
     Attributes
@@ -118,7 +119,13 @@ class SteelPrior:
         """Say the ranges in words, with what they leave out and what the levels miss."""
         if not self.known:
             return "\n".join(self.warnings)
-        lines = [f"Expected of {self.steel} before any test (ranges, not measurements):"]
+        peaks = [
+            f"hardness peak {route_phrase(route, self.route_words)} {region.words()}"
+            for route, region in self.peaks.items()
+            if region.known
+        ]
+        who = f"Expected of {self.steel} before any test (ranges, not measurements)"
+        lines = [f"{who}: {peaks[0]}." if peaks else f"{who}:"]
         for place in self.places:
             start = self._at(START, "", place)
             parts = [
@@ -143,14 +150,13 @@ class SteelPrior:
         own = self.rows(what, route)
         return own[own["austenitize_c"] == place].iloc[0].to_dict()
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Ranges": self.to_frame()}
+
     def __repr__(self) -> str:
         state = f"{len(self.warnings)} warnings" if self.known else "not known"
         return f"<SteelPrior of {self.steel}: {state}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
 
 
 def steel_prior(study: Study) -> SteelPrior:

@@ -13,6 +13,7 @@ import pandas as pd
 from quenchbook.errors import EstimabilityError
 from quenchbook.fit.fitted_curve import LEAST_DF, one_curvature, polynomial_rows
 from quenchbook.fit.strata import Strata, strata_of
+from quenchbook.made_by import made_from
 from quenchbook.outlook.delay_questions import decade_prospect, half_loss_prospect
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.peak import middle_and_half, peak_numbers
@@ -22,6 +23,7 @@ from quenchbook.outlook.prepared import planned_precision_of, prepared
 from quenchbook.outlook.temper_questions import equal_hardness_prospect, temper_prospect
 from quenchbook.outlook.wording import chance_text
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import ExpectedPeak, Noise, Study
 from quenchbook.study.factors import Factor
 from quenchbook.study.trade_questions import TradeQuestion
@@ -34,7 +36,7 @@ _NUMBERS: Final = (
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TradeOutlook:
+class TradeOutlook(ShowsItself):
     """What a plan can tell of questions about curves.
 
     Attributes
@@ -66,13 +68,12 @@ class TradeOutlook:
         """All sentences and notes."""
         return "\n".join([*self.sentences(), *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Questions": self.to_frame()}
+
     def __repr__(self) -> str:
         return f"<TradeOutlook: {len(self.table)} questions>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in (*self.sentences(), *self.notes))
 
 
 def trade_outlook(
@@ -111,7 +112,7 @@ def trade_outlook(
         if (peak := own_response.expected_peak) is not None and about_peaks:
             at = study.factor(peak.factor).word(peak.place)
             notes.append(f"Expected, not known: a peak of {own_response.quantity} at {at}.")
-    return TradeOutlook(pd.DataFrame(rows, columns=names), tuple(notes))
+    return made_from(TradeOutlook(pd.DataFrame(rows, columns=names), tuple(notes)), matrix)
 
 
 def _prospect(

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Final
 import pandas as pd
 
 from quenchbook.errors import PlanError
+from quenchbook.made_by import made_from
 from quenchbook.outlook.layouts import drawn_layout, furnace_settings
 from quenchbook.outlook.noise import measured_noise
 from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
 from quenchbook.outlook.wording import GOAL_WORDS, times_in
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.progress import progress
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Noise, Study
 from quenchbook.units import listed
 
@@ -27,7 +29,7 @@ _NO_REMEDY: Final = "For a question about a curve no number of loads is told."
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Undecided:
+class Undecided(ShowsItself):
     """What each undecided question still needs.
 
     Attributes
@@ -84,14 +86,13 @@ class Undecided:
             )
         return "\n".join([*lines, *self.about_curves, *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"What each question needs": self.table}
+
     def __repr__(self) -> str:
         count = self.table["key"].nunique() + len(self.whole_terms) + len(self.about_curves)
         return f"<Undecided: {count} questions>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
 
 
 def undecided_needs(
@@ -177,7 +178,8 @@ def undecided_needs(
         for own in study.trade_questions
         if own.key in questions
     )
-    return Undecided(pd.DataFrame(rows, columns=columns), study, power, notes, without, curves)
+    table = pd.DataFrame(rows, columns=columns)
+    return made_from(Undecided(table, study, power, notes, without, curves), matrix)
 
 
 def _outlook_of(

@@ -9,7 +9,9 @@ from typing import Final
 
 import pandas as pd
 
+from quenchbook.made_by import made_from
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.prices import ASSUMED, Prices, prices_of
 from quenchbook.units import listed
@@ -87,7 +89,7 @@ class CostLine:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PlanCost:
+class PlanCost(ShowsItself):
     """Cost of a plan.
 
     Attributes
@@ -136,10 +138,6 @@ class PlanCost:
         numbers = ["amount", "price", "total", "hours", "furnace_hours"]
         return frame.astype(dict.fromkeys(numbers, float))
 
-    def summary(self) -> str:
-        """Say money and hours, what is not in them, and what was assumed."""
-        return "\n".join([self.sum_words(), *self.notes()])
-
     def sum_words(self) -> str:
         """Money and hours in one sentence, and what has no price."""
         hours = f"{self.hours:.0f} hours of work"
@@ -166,32 +164,16 @@ class PlanCost:
         needed = next((name for part, name in _NEEDED.items() if part in key), "")
         return any(needed in line.item for line in self.lines)
 
+    def shown(self) -> Shown:
+        """Money and hours in one sentence, then each line."""
+        table = self.to_frame()
+        table["price"] = [
+            "no price told" if own.price is None else f"{own.price:.2f}" for own in self.lines
+        ]
+        return Shown(self.sum_words(), table, self.notes())
+
     def __repr__(self) -> str:
         return f"<PlanCost: {self.sum_words()}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        left, right = 'style="text-align:left"', 'style="text-align:right"'
-        heads = ("item", "amount", "unit", "price", "total", "hours of work")
-        head = "".join(
-            f'<th scope="col" {left if name in ("item", "unit") else right}>{name}</th>'
-            for name in heads
-        )
-        rows = []
-        for own in self.lines:
-            price = "no price told" if own.price is None else f"{own.price:.2f}"
-            total = "" if own.total is None else f"{own.total:.2f}"
-            cells = (own.item, f"{own.amount:g}", own.unit, price, total, f"{own.hours:.1f}")
-            rows.append(
-                "".join(
-                    f"<td {left if place in (0, 2) else right}>{escape(cell)}</td>"
-                    for place, cell in enumerate(cells)
-                )
-            )
-        body = "".join(f"<tr>{row}</tr>" for row in rows)
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        return f"{words}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def plan_cost(matrix: CouponMatrix) -> PlanCost:
@@ -207,7 +189,8 @@ def plan_cost(matrix: CouponMatrix) -> PlanCost:
         Lines for steel, furnace loads, cold batches, what cools them, temper batches, indents and
         impact tests.
     """
-    return cost_of(plan_counts(matrix), matrix.study, prices_of(matrix.study))
+    own = cost_of(plan_counts(matrix), matrix.study, prices_of(matrix.study))
+    return made_from(own, matrix)
 
 
 def plan_counts(matrix: CouponMatrix) -> PlanCounts:

@@ -22,6 +22,7 @@ from quenchbook.plan.matrix import (
     cell_text,
     check_matrix,
 )
+from quenchbook.reading_files import file_fault
 from quenchbook.study.definition import Study
 from quenchbook.writing import write_text
 
@@ -245,10 +246,20 @@ def _check_hash(matrix: CouponMatrix, path: Path, about: Mapping[str, Any]) -> N
         )
 
 
+def _check_file(path: Path) -> None:
+    """Refuse a file that lies outside the study folder, is no file, or is far too large."""
+    if not path.exists() and not path.is_symlink():
+        raise FileNotFoundError(2, "there is no such file", str(path))
+    wrong, remedy = file_fault(path, path.parent.parent)
+    if wrong:
+        raise PlanError(Problem(str(path), wrong, remedy))
+
+
 def _about(path: Path) -> dict[str, Any]:
+    _check_file(path)
     try:
         about = json.loads(path.read_text(encoding="utf-8"))
-    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         raise PlanError(
             Problem(str(path), f"is damaged ({error})", "Take it from a backup.")
         ) from None
@@ -297,6 +308,7 @@ def _check_factors(
 
 def _read_matrix(path: Path, study: Study) -> pd.DataFrame:
     """Table of a plan; whole numbers, other numbers and words by the names of the columns."""
+    _check_file(path)
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             head, *rows = [row for row in csv.reader(file, strict=True) if row] or [[]]

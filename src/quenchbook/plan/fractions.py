@@ -5,7 +5,7 @@ from __future__ import annotations
 import collections
 import functools
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +14,7 @@ import pandas as pd
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.word_sets import Counts, defining_words, level_codes
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
 from quenchbook.units import capital
@@ -27,7 +28,7 @@ STRATA = (("furnace_load",), ("temper_batch",), ("bar",), ("cold_batch", "furnac
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Fraction:
+class Fraction(ShowsItself):
     """A regular fraction of all combinations of two-level factors.
 
     Attributes
@@ -145,16 +146,13 @@ class Fraction:
         """Say size, defining words and aliases in words."""
         return "\n".join(self.notes())
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"All treatments": self.to_frame()}
+
     def __repr__(self) -> str:
         of = f"{self.treatments} of {2 ** len(self.factors)} treatments"
         return f"<Fraction: {of}, resolution {self.resolution or 'full'}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.notes())
-        table = self.to_frame().to_html(index=False, border=0, justify="left")
-        return f"{words}<details><summary>All treatments</summary>{table}</details>"
 
     # --- terms as places of factors --------------------------------------------------------------
 

@@ -7,7 +7,7 @@ in the same number of blocks, so that every difference is known equally well.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,6 +18,7 @@ import pandas as pd
 from quenchbook.errors import PlanError
 from quenchbook.plan.known_blocks import Blocks, smallest_plan
 from quenchbook.plan.streams import Stream
+from quenchbook.shown import ShowsItself
 
 Counts = npt.NDArray[np.int64]
 
@@ -29,7 +30,7 @@ SMALL: Final = 100
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class IncompleteBlocks:
+class IncompleteBlocks(ShowsItself):
     """Which levels go into which block.
 
     Attributes
@@ -93,16 +94,14 @@ class IncompleteBlocks:
             f"{self.efficiency:.4f}, at most {self.bound:.4f}. {self.origin}."
         )
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Blocks": self.to_frame()}
+
     def __repr__(self) -> str:
         size, count = len(self.blocks[0]), len(self.blocks)
         kind = "balanced" if self.is_balanced else f"efficiency {self.efficiency:.4f}"
         return f"<IncompleteBlocks: {self.levels} levels in {count} blocks of {size}, {kind}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        table = self.to_frame().to_html(index=False, border=0, justify="left")
-        return f"<p>{escape(self.summary())}</p><details><summary>Blocks</summary>{table}</details>"
 
 
 def incomplete_blocks(

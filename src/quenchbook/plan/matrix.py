@@ -14,6 +14,7 @@ import pandas as pd
 from quenchbook.errors import PlanError, Problem
 from quenchbook.plan.declaration import Declaration, declaration_changes
 from quenchbook.plan.treatment_checks import forbidden_problems, reference_problems
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor
 
@@ -43,7 +44,7 @@ class Continuation:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class CouponMatrix:
+class CouponMatrix(ShowsItself):
     """A plan: what happens to each coupon, and in which order.
 
     Attributes
@@ -187,18 +188,15 @@ class CouponMatrix:
         first = [f"First plan: {note}" for note in self.notes] if added else self.notes
         return "\n".join([*lines, *first, *added, *self.changes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"All coupons": self.frame}
+
     def __repr__(self) -> str:
         counts = ", ".join(
             f"{n} {self.study.unit_word(u, n)}" for u, n in self.unit_counts().items()
         )
         return f"<CouponMatrix {self.study.key}: {counts}; plan {self.short_hash}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        table = self.frame.to_html(index=False, border=0, max_rows=24, na_rep="", justify="left")
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        return f"{words}<details><summary>All coupons</summary>{table}</details>"
 
 
 def _sha256(text: str) -> str:
@@ -208,7 +206,7 @@ def _sha256(text: str) -> str:
 def canonical_text(frame: pd.DataFrame) -> str:
     """Text of a table that is the same on every machine: LF, decimal strings, blank for none."""
     lines = [",".join(frame.columns)]
-    for row in frame.itertuples(index=False):
+    for row in frame.itertuples(index=False, name=None):
         lines.append(",".join(cell_text(value) for value in row))
     return "\n".join(lines) + "\n"
 

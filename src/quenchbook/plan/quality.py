@@ -28,6 +28,7 @@ from quenchbook.plan.plan_model import (
     prediction_region,
 )
 from quenchbook.plan.randomization import coupon_matrix, is_tested
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import PlanKind, Study
 from quenchbook.study.terms import Terms
 from quenchbook.units import NO_BREAK
@@ -40,7 +41,7 @@ _WORTH_TELLING: Final = 0.05
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PlanQuality:
+class PlanQuality(ShowsItself):
     """What a plan is worth, each part computed when it is asked for.
 
     Attributes
@@ -236,18 +237,14 @@ class PlanQuality:
         )
         return "\n".join(lines)
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Efficiencies": self.efficiencies}
+
     def __repr__(self) -> str:
         return (
             f"<PlanQuality {self.study.key}, {self.response}: D {self.d_value:.4f}, average "
             f"variance {self.average_variance:.3g}>"
-        )
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        return words + self.efficiencies.to_html(
-            index=False, border=0, float_format="{:.3f}".format
         )
 
 

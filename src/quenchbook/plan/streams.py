@@ -33,6 +33,13 @@ class Stream:
         sequence = np.random.SeedSequence([seed, zlib.crc32(name.encode("utf-8"))])
         self._bits = np.random.PCG64(sequence)
 
+    @classmethod
+    def of(cls, sequence: np.random.SeedSequence) -> Stream:
+        """Return the stream of a seed that was made elsewhere, such as that of repeated work."""
+        own = cls.__new__(cls)
+        own._bits = np.random.PCG64(sequence)
+        return own
+
     def below(self, bound: int) -> int:
         """Draw a whole number from 0 to bound - 1, each equally likely."""
         limit = 2**64 - 2**64 % bound
@@ -55,3 +62,15 @@ class Stream:
         in a row.
         """
         return np.asarray(self._bits.random_raw(rows * columns)).reshape(rows, columns)
+
+    def normal(self, mean: float, sd: float, size: tuple[int, ...]) -> npt.NDArray[np.float64]:
+        """Draw normal numbers: 53 random bits each, through the inverse of the distribution.
+
+        >>> Stream(1, "noise").normal(0.0, 1.0, (2, 3)).shape
+        (2, 3)
+        """
+        from scipy import special
+
+        raw = np.asarray(self._bits.random_raw(int(np.prod(size)))) >> np.uint64(11)
+        shares = (raw.astype(np.float64) + 0.5) * 2.0**-53  # never 0 nor 1
+        return np.asarray(mean + sd * special.ndtri(shares), dtype=np.float64).reshape(size)

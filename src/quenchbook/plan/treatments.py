@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
+from quenchbook.errors import PlanError, Problem
 from quenchbook.study.definition import ForbiddenTreatment, Study
 from quenchbook.study.factors import Factor, Level
+
+MOST_TREATMENTS: Final = 1_000_000  # each takes some 300 bytes, and then its rows of a matrix
 
 
 def blank_level(factor: Factor) -> Level:
@@ -41,6 +45,14 @@ def treatments(study: Study, *, without: Sequence[str] = ()) -> pd.DataFrame:
             there = not parent or row[parent] in factor.exists_for
             levels = factor.levels if there else (blank_level(factor),)
             grown += [{**row, factor.column: level} for level in levels]
+            if len(grown) > MOST_TREATMENTS:
+                raise PlanError(
+                    Problem(
+                        "study.toml",
+                        f"has more than {MOST_TREATMENTS} combinations of levels",
+                        "Use fewer factors or levels, or a grid with a larger step.",
+                    )
+                )
         rows = grown
     frame = pd.DataFrame(rows)
     return frame[~is_forbidden(study, frame)].reset_index(drop=True)

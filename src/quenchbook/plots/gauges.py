@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.both_units import Printed
-from quenchbook.errors import ReportError
+from quenchbook.errors import ReportError, with_suggestion
 from quenchbook.findings.statements import (
     estimate_text,
     interval_words,
@@ -109,9 +109,8 @@ def figure_contrasts(findings: Sequence[Finding], *, unit: str, quantity: str = 
             "These findings have different units or scales. Draw one figure for each response."
         )
     if unknown := {finding.verdict for finding in own} - set(ORDER):
-        raise ReportError(
-            f"'{min(unknown)}' is not a verdict. The verdicts are {', '.join(ORDER)}."
-        )
+        words = f"'{min(unknown)}' is not a verdict. The verdicts are {', '.join(ORDER)}."
+        raise ReportError(with_suggestion(words, min(unknown), ORDER))
     own.sort(key=lambda finding: ORDER.index(finding.verdict))
     with drawing_rules():
         return _draw(

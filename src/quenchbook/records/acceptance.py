@@ -21,12 +21,13 @@ from quenchbook.records.kept_entries import (
 )
 from quenchbook.records.reading import Records, read_records
 from quenchbook.records.tables import table_files
+from quenchbook.shown import ShowsItself
 
 _SHOWN = ("kind", "what", "which", "item", "reading", "before", "after", "reason", "file", "row")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RecordChanges:
+class RecordChanges(ShowsItself):
     """What the records of a folder say that was not accepted yet.
 
     Attributes
@@ -83,14 +84,12 @@ class RecordChanges:
     def _more(self) -> tuple[tuple[int, str], ...]:
         return ((len(self.changed), "change"), (len(self.files), "file"))
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Entries": self.to_frame()}
+
     def __repr__(self) -> str:
         return f"<RecordChanges: {len(self.new)} new, {len(self.changed)} changed>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        head = escape(self.summary().split("\n", 1)[0])
-        return f"<p>{head}</p>" + self.to_frame().to_html(index=False, border=0, max_rows=24)
 
 
 def record_changes(folder: str | Path, records: Records) -> RecordChanges:

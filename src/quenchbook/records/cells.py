@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import unicodedata
 from collections.abc import Iterable
 from typing import Final
 
-from quenchbook.errors import Problem, UnitError
+from quenchbook.errors import Problem, UnitError, did_you_mean
 from quenchbook.records.other_scales import NOT_CONVERTED, is_other_scale
 from quenchbook.records.tables import Row, Table
 from quenchbook.study.definition import Response
@@ -211,9 +210,7 @@ def nearest_words(text: str, known: Iterable[str]) -> str:
     'Did you mean freezer?'
     """
     known = list(dict.fromkeys(known))
-    by_letters = {word.lower(): word for word in known}
-    close = difflib.get_close_matches(text.lower(), by_letters, n=1, cutoff=0.6)
-    return f"Did you mean {by_letters[close[0]]}?" if close else f"Known: {', '.join(known)}."
+    return did_you_mean(text, known) or f"Known: {', '.join(known)}."
 
 
 def _plain(text: str) -> str:

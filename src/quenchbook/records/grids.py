@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from quenchbook.errors import Problem
+from quenchbook.records.workbook_size import workbook_fault
 
 _DELIMITERS: Final = ("\t", ";", "|", ",")
 _MOST_PROPERTIES: Final = 1_000_000  # bytes of a workbook's properties that are looked at
@@ -128,6 +129,9 @@ def workbook_grids(name: str, data: bytes) -> tuple[list[Grid], list[Problem]]:
 
     if not data.strip():
         return [], [Problem(name, "is empty", "Fill it in, or delete it.")]
+    wrong = workbook_fault(data)
+    if wrong:
+        return [], [Problem(name, wrong, "Save it again, or as CSV.")]
     grids: list[Grid] = []
     try:
         workbook = CalamineWorkbook.from_filelike(io.BytesIO(data))

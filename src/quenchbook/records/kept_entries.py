@@ -12,13 +12,16 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import Problem, RecordError
+from quenchbook.reading_files import path_fault
+from quenchbook.shown import ShowsItself
 from quenchbook.writing import write_new_bytes
 
 if TYPE_CHECKING:
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "kept"
 _RAW: Final = "raw"
+_DIGEST: Final = re.compile("[0-9a-f]{64}")
 _START: Final = "nothing"
 _AFTER, _SEAL = "# after ", "# sha256 "
 
@@ -64,7 +68,7 @@ _CELLS: Final = attrgetter(*_COLUMNS)  # dataclasses.astuple copies each text, t
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class KeptEntries:
+class KeptEntries(ShowsItself):
     """Everything that was accepted, in the order of time.
 
     Attributes
@@ -109,14 +113,12 @@ class KeptEntries:
             f"{changed} entries with a reason."
         )
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Entries": self.to_frame()}
+
     def __repr__(self) -> str:
         return f"<KeptEntries: {self.summary()}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        table = self.to_frame().to_html(index=False, border=0, max_rows=24, na_rep="")
-        return f"<p>{escape(self.summary())}</p>{table}"
 
 
 def kept_entries(folder: str | Path) -> KeptEntries:
@@ -231,6 +233,9 @@ def _raw_problems(place: Path, entries: Sequence[Entry]) -> list[Problem]:
     problems = []
     for own in entries:
         if own.kind == "file":
+            if path_fault(own.file) or "/" in own.file or not _DIGEST.fullmatch(own.sha256):
+                problems.append(_damage(place, f"names a file '{own.file:.80}' outside it"))
+                continue
             path = _raw_path(place, own)
             if not path.exists():
                 problems.append(_damage(path, "is missing"))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import pandas as pd
 
+from quenchbook.made_by import made_from
 from quenchbook.metallurgy.length_change import (
     AUSTENITE_CARBON,
     GROWTH_SOURCE,
@@ -15,6 +17,7 @@ from quenchbook.metallurgy.length_change import (
     transformed_austenite,
 )
 from quenchbook.records.reading import Records
+from quenchbook.shown import ShowsItself
 from quenchbook.study.tester import told_tester
 from quenchbook.units import interval_text, number_text
 
@@ -26,7 +29,7 @@ LENGTH_FRAME: Final = (
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class LengthChanges:
+class LengthChanges(ShowsItself):
     """Growth of coupons in the cold, and the austenite that it stands for.
 
     Attributes
@@ -57,14 +60,12 @@ class LengthChanges:
         )
         return "\n".join([head, *self.notes])
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Coupons": self.frame}
+
     def __repr__(self) -> str:
         return f"<LengthChanges: {len(self.frame)} coupons>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        return words + self.frame.round(3).to_html(index=False, border=0, na_rep="not known")
 
 
 def length_changes(records: Records) -> LengthChanges:
@@ -100,7 +101,8 @@ def length_changes(records: Records) -> LengthChanges:
         columns=list(LENGTH_FRAME),
     )
     alone = len(wide) - len(both)
-    return LengthChanges(frame, _notes(frame, alone, micrometer) if len(wide) else ())
+    notes = _notes(frame, alone, micrometer) if len(wide) else ()
+    return made_from(LengthChanges(frame, notes), records)
 
 
 def _notes(frame: pd.DataFrame, alone: int, micrometer_mm: float) -> tuple[str, ...]:

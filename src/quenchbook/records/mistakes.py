@@ -12,13 +12,14 @@ import pandas as pd
 from quenchbook.errors import Problem, RecordError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.reading import read_records
+from quenchbook.shown import Shown, ShowsItself
 
 _WHERE = re.compile(r"^(?P<file>.*?) row (?P<row>\d+)(?:, (?P<unit>.*))?$", re.DOTALL)
 _COLUMNS = ("file", "row", "column", "problem", "remedy")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Mistakes:
+class Mistakes(ShowsItself):
     """Every mistake of the files of records; empty if there is none.
 
     Attributes
@@ -66,20 +67,15 @@ class Mistakes:
     def _counted(self, files: Sequence[str]) -> str:
         return f"{_count(len(self.problems), 'mistake')} in {_count(len(files), 'file')}"
 
+    def shown(self) -> Shown:
+        """How many mistakes there are and where, then each of them."""
+        if not self.problems:
+            return Shown(self.summary())
+        return Shown(self.summary().split("\n", 1)[0], self.to_frame())
+
     def __repr__(self) -> str:
         files = list(dict.fromkeys(place_of(problem)[0] for problem in self.problems))
         return f"<Mistakes: {self._counted(files) if files else 'none'}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        if not self.problems:
-            return f"<p>{escape(self.summary())}</p>"
-        head = escape(self.summary().split("\n", 1)[0])
-        table = self.to_frame().to_html(
-            index=False, border=0, na_rep="", justify="left", max_rows=200
-        )
-        return f"<p>{head}</p>{table}"
 
 
 def record_mistakes(folder: str | Path, matrix: CouponMatrix) -> Mistakes:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
 
+from quenchbook.shown import ShowsItself
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -120,7 +122,7 @@ class PublishedComparison:
 
 
 @dataclass(frozen=True, repr=False)
-class EvidenceTable:
+class EvidenceTable(ShowsItself):
     """Published comparisons as they were read.
 
     Attributes
@@ -135,6 +137,10 @@ class EvidenceTable:
 
     def __len__(self) -> int:
         return len(self.rows)
+
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {"Rows": self.to_frame()}
 
     def __repr__(self) -> str:
         return f"<EvidenceTable {self.name}: {len(self.rows)} rows>"

@@ -31,6 +31,7 @@ from quenchbook.records.tester_readings import (
     block_readings,
     impact_check_readings,
 )
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Response, Study
 from quenchbook.units import capital
 
@@ -44,7 +45,7 @@ CORRECTION_FRAME: Final = ("file", "row", "column", "found", "corrected", "reaso
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Records:
+class Records(ShowsItself):
     """What was measured and what went differently.
 
     Attributes
@@ -175,30 +176,18 @@ class Records:
             parts.append(f"{unread} planned {coupons} {'has' if unread == 1 else 'have'} none")
         return "; ".join(parts)
 
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Long tables by their title."""
+        return {
+            "Readings": self.readings, "Deviations": self.deviations,
+            "Corrections": self.corrections, "Lengths": self.measures,
+            "Hardness blocks": self.block_checks, "Certified impact coupons": self.impact_checks,
+        }  # fmt: skip
+
     def __repr__(self) -> str:
         counts = self.readings["response"].value_counts()
         words = ", ".join(f"{counts.get(r.name, 0)} of {r.quantity}" for r in self.study.responses)
         return f"<Records {self.study.key}: {words}; plan {self.matrix.short_hash}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        lines = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        shown = {
-            "Readings": self.readings,
-            "Deviations": self.deviations,
-            "Corrections": self.corrections,
-            "Lengths": self.measures,
-            "Hardness blocks": self.block_checks,
-            "Certified impact coupons": self.impact_checks,
-        }
-        tables = "".join(
-            f"<details><summary>{title}</summary>"
-            f"{frame.to_html(index=False, border=0, max_rows=24, na_rep='')}</details>"
-            for title, frame in shown.items()
-            if not frame.empty
-        )
-        return lines + tables
 
 
 def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
@@ -238,6 +227,31 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
                 "Put the filled forms there (CSV, xlsx, ods).",
             )
         )
+    return records_from_tables(tables, matrix, problems, notes)
+
+
+def records_from_tables(
+    tables: Sequence[Table],
+    matrix: CouponMatrix,
+    problems: Sequence[Problem] = (),
+    notes: Sequence[str] = (),
+) -> Records:
+    """Check tables against the plan, whether or not they lie in files yet.
+
+    Parameters
+    ----------
+    tables : sequence of Table
+        From `tables_in`, or `table_of` for a table that is still being written.
+    matrix : CouponMatrix
+    problems : sequence of Problem
+        What was wrong with their files already.
+    notes : sequence of str
+
+    Raises
+    ------
+    RecordError
+        As `read_records`.
+    """
     study, labels = matrix.study, Labels(matrix)
     foreign = _of_other_plans(tables, matrix)
     problems = [own for own in problems if _file_of(_place_in(own)[0]) not in foreign]

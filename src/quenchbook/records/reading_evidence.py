@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, cast
 
 from quenchbook.errors import Problem, RecordError, UnitError
+from quenchbook.reading_files import file_fault
 from quenchbook.records.cells import dimension_of, is_missing, nearest_words
 from quenchbook.records.evidence_checks import row_problems
 from quenchbook.records.grids import text_grid
@@ -75,6 +76,9 @@ def read_evidence(path: str | Path, study: Study | None = None) -> EvidenceTable
             return EvidenceTable(())
     if not path.exists():
         raise RecordError(Problem(str(path), "there is no such file"))
+    fault, remedy = file_fault(path, path.parent)
+    if fault:
+        raise RecordError(Problem(path.name, fault, remedy))
     grids, problems = text_grid(path.name, path.read_bytes())
     table = None
     for grid in grids:

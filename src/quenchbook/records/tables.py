@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from quenchbook.errors import Problem
+from quenchbook.reading_files import file_fault
 from quenchbook.records.grids import Grid, Line, text_grid, workbook_grids
 
 TEXT_FILES: Final = (".csv", ".tsv", ".txt")
@@ -112,6 +113,10 @@ def tables_in(folder: Path) -> tuple[list[Table], list[Problem], list[str]]:
         if path.suffix.lower() in OTHER_SPREADSHEETS:
             notes.append(f"{path.name} was not read: save it as .xlsx, .ods or .csv.")
     for path in table_files(folder):
+        wrong_file, remedy = file_fault(path, folder.parent)
+        if wrong_file:
+            problems.append(Problem(path.name, wrong_file, remedy))
+            continue
         read = text_grid if path.suffix.lower() in TEXT_FILES else workbook_grids
         grids, wrong = read(path.name, path.read_bytes())
         problems += wrong
@@ -132,7 +137,9 @@ def _visible_files(folder: Path) -> list[Path]:
     return [
         path
         for path in sorted(folder.iterdir())
-        if path.is_file() and not path.name.startswith((".", "~$"))
+        # a link that leads to no file is told, not passed over
+        if (path.is_file() or (path.is_symlink() and not path.is_dir()))
+        and not path.name.startswith((".", "~$"))
     ]
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 import pandas as pd
 
 from quenchbook.both_units import Printed
+from quenchbook.made_by import made_from
 from quenchbook.metallurgy.tester_limits import (
     IMPACT_COUPONS,
     Limit,
@@ -26,6 +27,7 @@ from quenchbook.records.check_rows import (
 )
 from quenchbook.records.indents import indent_checks
 from quenchbook.records.reading import Records
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Response
 from quenchbook.study.tester import Tester, told_tester
 from quenchbook.units import convert
@@ -40,7 +42,7 @@ Rows = list[dict[str, Any]]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TesterChecks:
+class TesterChecks(ShowsItself):
     """What is known of the testers behind the readings.
 
     Attributes
@@ -98,15 +100,12 @@ class TesterChecks:
         """Say in words what passed, what did not, and what is not known."""
         return "\n".join([self.counted(), *self.notes])
 
+    def shown(self) -> Shown:
+        """What passed, what did not, and what is not known; then each check."""
+        return Shown(self.counted(), self.frame, tuple(self.notes))
+
     def __repr__(self) -> str:
         return f"<TesterChecks: {len(self.frame)} checks, worst outcome {self.outcome}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-        shown = self.frame.round({"value": 3, "uncertainty": 3, "limit": 3})
-        return words + shown.to_html(index=False, border=0, na_rep="not known")
 
 
 def checks_of_testers(records: Records) -> TesterChecks:
@@ -147,7 +146,7 @@ def checks_of_testers(records: Records) -> TesterChecks:
         rows, notes = rows + own, notes + words
     frame = pd.DataFrame(rows, columns=list(CHECK_COLUMNS))
     numbers = dict.fromkeys(("value", "uncertainty", "limit"), "float64")
-    return TesterChecks(frame.astype(numbers), tuple(notes))
+    return made_from(TesterChecks(frame.astype(numbers), tuple(notes)), records)
 
 
 # --- certified impact coupons ---------------------------------------------------------------------

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import Problem, ReportError
+from quenchbook.reading_files import path_fault
 from quenchbook.records.kept_entries import FOLDER as KEPT
 from quenchbook.records.published_comparisons import EVIDENCE_FILE
 from quenchbook.records.tables import WORKBOOKS, table_files
@@ -18,7 +19,6 @@ from quenchbook.report.data_package import descriptor, iso_date
 from quenchbook.report.data_tables import data_tables
 from quenchbook.report.licences import licence_statement
 from quenchbook.report.public_copies import public_notebook, public_study
-from quenchbook.report.unpacking import path_fault
 
 if TYPE_CHECKING:
     from quenchbook.findings.answers import Analysis

@@ -83,7 +83,11 @@ def installed_browser() -> Path | None:
 
 
 def printed_page(html: str, browser: Path, seconds: int) -> bytes:
-    """PDF of a page, printed by a browser; the same bytes each time from the same browser.
+    """PDF of a page, printed by a browser.
+
+    The same browser gives the same pages, words and date each time, and nearly always the same
+    bytes: a busy Chromium numbers its tags differently or sets a line a tenth of a pixel elsewhere
+    (3 of 175 prints of one page on two loaded cores).
 
     Parameters
     ----------

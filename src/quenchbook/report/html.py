@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections import Counter
 from collections.abc import Sequence
 from importlib import resources
 from typing import Final
@@ -25,11 +26,12 @@ from quenchbook.report.blocks import (
     Summary,
     TableBlock,
 )
-from quenchbook.report.characters import shown
+from quenchbook.report.characters import shortened, shown
 from quenchbook.report.document import Document, Placed
 from quenchbook.report.formulas import formula_key, formula_views
 from quenchbook.report.number_columns import fraction_gaps
 from quenchbook.report.page_fonts import font_faces, math_face, serif_faces
+from quenchbook.report.page_frame import BESIDE, PageFrame
 from quenchbook.report.svg import inline_svg
 from quenchbook.report.wording import (
     INVENTED,
@@ -46,15 +48,26 @@ POLICY: Final = (
 )
 _FEWEST_CONTENTS: Final = 3
 _MOST_IN_A_COLUMN: Final = 5
+_LONGEST_NAME: Final = 80  # characters of the name of a table without a caption
 _LONG_CELL: Final = 60  # characters from which a cell is a sentence that needs some room
 
 
-def html_page(document: Document) -> str:
-    """HTML of a document, as one file with everything in it."""
-    writer = _Page(document)
+def html_page(document: Document, frame: PageFrame | None = None) -> str:
+    """HTML of a document, as one file with everything in it.
+
+    Parameters
+    ----------
+    document : Document
+    frame : PageFrame, optional
+        For a page among others: what stands around it. Without one it is a report.
+    """
+    writer = _Page(document, frame)
     body = writer.body()
-    text = html.unescape(body)
-    faces = [font_faces(text), serif_faces(text)]
+    if frame is not None and frame.faces:
+        faces = [frame.faces]
+    else:
+        text = html.unescape(body)
+        faces = [font_faces(text), serif_faces(text)]
     if writer.formulas:
         faces.append(math_face(html.unescape("".join(f.mathml for f in writer.formulas.values()))))
     style = resources.files("quenchbook.report").joinpath("page.css").read_text(encoding="utf-8")
@@ -71,10 +84,10 @@ def html_page(document: Document) -> str:
             f'<meta name="author" content="{escape(document.author)}">' if document.author else "",
             "<style>",
             *faces,
-            f"{style}</style>",
+            f"{style}{frame.style if frame else ''}</style>",
             "</head>",
             "<body>",
-            '<a class="skip" href="#main">Skip to the question</a>',
+            f'<a class="skip" href="#main">{frame.skip if frame else "Skip to the question"}</a>',
             '<div class="page">',
             body,
             "</div>",
@@ -93,31 +106,38 @@ def escape(text: object) -> str:
 class _Page:
     """Writes the body; gathers footnotes on the way."""
 
-    def __init__(self, document: Document) -> None:
+    def __init__(self, document: Document, frame: PageFrame | None) -> None:
         self.document = document
+        self.frame = frame
         self.formulas = formula_views(document.blocks)
         self.notes: list[str] = []
+        self.untitled: Counter[str] = Counter()
 
     def body(self) -> str:
         document = self.document
         parts = [self._block(placed) for placed in document.placed]
         parts.insert(self._contents_place(), self._contents())
-        foot = ". ".join(part.rstrip(".") for part in (document.foot, signature(document)) if part)
+        around = self.frame or _report_frame(document)
         return "\n".join(
             (
-                f'<header class="head"><span>quenchbook report</span>'
-                f"<span>{escape(document.running_head)}</span></header>",
+                f'<header class="head">{around.head}</header>',
+                *filter(None, (around.navigation,)),
                 '<main id="main">',
                 *filter(None, parts),
                 self._endnotes(),
                 "</main>",
-                f'<footer class="foot">{escape(foot)}</footer>' if foot else "",
+                *filter(None, (around.after,)),
+                f'<footer class="foot">{around.foot}</footer>' if around.foot else "",
             )
         )
 
     def _contents_place(self) -> int:
-        """After the findings if there are any, else after the question."""
+        """After the findings if there are any, else after the question and its first words."""
         kinds = [type(block) for block in self.document.blocks]
+        if self.frame is not None:
+            return next(
+                (n for n, own in enumerate(kinds) if n and own is not Paragraph), len(kinds)
+            )
         for kind in (FindingRows, Headline):
             if kind in kinds:
                 return kinds.index(kind) + 1
@@ -129,7 +149,8 @@ class _Page:
             for placed in self.document.placed
             if isinstance(placed.block, Section) and placed.block.level == 2
         ]
-        if len(lines) < _FEWEST_CONTENTS:
+        wanted = self.frame is None or self.frame.has_contents
+        if len(lines) < _FEWEST_CONTENTS or not wanted:
             return ""
         many = " many" if len(lines) > _MOST_IN_A_COLUMN else ""
         return f'<nav class="contents{many}" aria-label="Contents"><ul>{"".join(lines)}</ul></nav>'
@@ -149,6 +170,9 @@ class _Page:
 
     def _block(self, placed: Placed) -> str:
         block: Block = placed.block
+        own = self.frame.writers.get(type(block)) if self.frame else None
+        if own is not None:
+            return own(block, placed.anchor, self._runs)
         match block:
             case Headline():
                 return self._headline(block, placed.anchor)
@@ -177,7 +201,7 @@ class _Page:
             case FigureBlock():
                 return _figure(block, placed)
             case TableBlock():
-                return _table(block, placed)
+                return _table(block, placed, self._name_of(block))
             case Cautions():
                 items = "".join(f"<li>{_lines(item)}</li>" for item in block.items)
                 title = escape(block.title)
@@ -190,6 +214,14 @@ class _Page:
             case Summary():
                 return ""  # for the outputs beside the report
         raise AssertionError(f"no HTML for {block.kind}")
+
+    def _name_of(self, block: TableBlock) -> str:
+        """Name of a table without a caption, for those who do not see it; no two are alike."""
+        heads = ", ".join(column.title for column in block.columns if column.title)
+        name = shortened(f"Table of {heads}" if heads else "Table", _LONGEST_NAME)
+        self.untitled[name] += 1
+        count = self.untitled[name]
+        return name if count == 1 else f"{name} ({count})"
 
     def _headline(self, block: Headline, anchor: str) -> str:
         byline = block.byline or signature(self.document)
@@ -221,7 +253,7 @@ class _Page:
         words = f"<code>{words}</code>" if run.code else words
         words = f"<em>{words}</em>" if run.emphasis else words
         words = f"<strong>{words}</strong>" if run.strong else words
-        target = safe_link(run.link, self.document)
+        target = self._target(run.link)
         words = f'<a href="{escape(target)}">{words}</a>' if target else words
         if run.note is None:
             return words
@@ -231,6 +263,12 @@ class _Page:
             f'{words}<sup><a role="doc-noteref" id="noteref-{n}" href="#note-{n}" '
             f'aria-label="Note {n}">{n}</a></sup>'
         )
+
+    def _target(self, link: str | None) -> str:
+        """Where a link leads; one page among others may lead to those, its links are checked."""
+        if self.frame is not None and link and BESIDE.fullmatch(link):
+            return link
+        return safe_link(link, self.document)
 
     def _formula(self, run: Run) -> str:
         """MathML; a formula on a line of its own can be scrolled where the page is narrow."""
@@ -243,6 +281,12 @@ class _Page:
             '<span class="formula" role="group" tabindex="0" aria-label="Formula">'
             f"{formula.mathml}</span>"
         )
+
+
+def _report_frame(document: Document) -> PageFrame:
+    foot = ". ".join(part.rstrip(".") for part in (document.foot, signature(document)) if part)
+    head = f"<span>quenchbook report</span><span>{escape(document.running_head)}</span>"
+    return PageFrame(head, foot=escape(foot))
 
 
 def _lines(text: str) -> str:
@@ -286,7 +330,7 @@ def _figure(block: FigureBlock, placed: Placed) -> str:
     )
 
 
-def _table(block: TableBlock, placed: Placed) -> str:
+def _table(block: TableBlock, placed: Placed, name: str) -> str:
     anchor = escape(placed.anchor)
     caption = escape(table_caption(block, placed.label))
     kinds = [' class="right"' if column.align == "right" else "" for column in block.columns]
@@ -294,10 +338,12 @@ def _table(block: TableBlock, placed: Placed) -> str:
         f'<th scope="col"{kind}>{escape(column.title)}'
         + (f'<span class="unit">, {escape(column.unit)}</span>' if column.unit else "")
         + "</th>"
+        if column.title or column.unit
+        else "<td></td>"
         for column, kind in zip(block.columns, kinds, strict=True)
     )
     short = " short" if len(block.rows) <= SHORT_TABLE else ""
-    named = f'aria-labelledby="{anchor}-caption"' if caption else 'aria-label="Table"'
+    named = f'aria-labelledby="{anchor}-caption"' if caption else f'aria-label="{escape(name)}"'
     columns = [
         _column(texts, right=column.align == "right", first=number == 0)
         for number, (texts, column) in enumerate(
@@ -319,7 +365,7 @@ def _column(texts: Sequence[str], *, right: bool, first: bool) -> list[str]:
     if not right:
         kinds = [' class="long"' if len(text) > _LONG_CELL else "" for text in texts]
         return [
-            f"<{name}{scope}{kind}>{_lines(text)}</{name}>"
+            f"<{name}{scope}{kind}>{_lines(text)}</{name}>" if text.strip() else "<td></td>"
             for text, kind in zip(texts, kinds, strict=True)
         ]
     gaps = [f' data-gap="{gap}"' if gap else "" for gap in fraction_gaps(texts)]

@@ -25,7 +25,9 @@ from quenchbook.report.blocks import (
 )
 from quenchbook.report.formula_syntax import DISPLAY, INLINE, formulas
 
-_ALLOWED_LINK = re.compile(r"(https?://|mailto:|#)[^\s<>\"]*", re.IGNORECASE)
+ALLOWED_LINK = re.compile(
+    r"(?:https?://|mailto:|#)[^\s<>\"]*|[\w./-]+\.(?:md|ipynb)(?:#[^\s<>\"]*)?", re.IGNORECASE
+)  # the last: a page beside this one, which only the handbook has
 _DEEPEST = 60  # nested quotes or lists beyond this are somebody's joke
 
 Token = dict[str, Any]
@@ -68,7 +70,8 @@ def _add(blocks: list[Block], token: Token, where: str) -> None:
     elif kind == "block_html":
         blocks.append(Paragraph((str(token["raw"]).strip(),)))
     elif kind == "block_code":
-        blocks.append(Preformatted(str(token["raw"]).rstrip("\n"), is_code=True))
+        printed = token.get("attrs", {}).get("info", "").split()[:1] == ["text"]
+        blocks.append(Preformatted(str(token["raw"]).rstrip("\n"), is_code=not printed))
     elif kind == "list":
         blocks.append(_bullets(token, where, 0))
     elif kind == "block_quote":
@@ -167,7 +170,7 @@ def _gather(parts: list[str | Run], tokens: Sequence[Token], style: Run, where: 
             _gather(parts, children, replace(style, emphasis=True), where)
         elif kind == "link":
             link = html.unescape(str(token["attrs"]["url"])).strip()
-            allowed = _ALLOWED_LINK.fullmatch(link) is not None
+            allowed = ALLOWED_LINK.fullmatch(link) is not None
             _gather(parts, children, replace(style, link=link) if allowed else style, where)
         elif kind == "image":
             words = "".join(str(child.get("raw", "")) for child in children)

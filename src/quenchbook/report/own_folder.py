@@ -51,7 +51,7 @@ def write_own_folder(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
             )
         )
     folder.mkdir(exist_ok=True)
-    earlier = _earlier(folder)
+    earlier = listed_files(folder)
     rows = {(name, _digest(data)) for name, data in files.items()}
     _check_ours(folder, files, earlier | rows)
     for name in {name for name, _ in earlier} - set(files):
@@ -81,8 +81,8 @@ def _check_ours(folder: Path, files: Mapping[str, bytes], ours: set[tuple[str, s
         raise ReportError(problems)
 
 
-def _earlier(folder: Path) -> set[tuple[str, str]]:
-    """Names and checksums of earlier runs; only plain names of this folder."""
+def listed_files(folder: Path) -> set[tuple[str, str]]:
+    """Names and checksums of the files that earlier runs wrote; only plain names of this folder."""
     path = folder / WRITTEN
     try:
         rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8")), strict=True))

@@ -77,6 +77,13 @@ def math_face(text: str) -> str:
     return _rule(_MATH, data)
 
 
+def page_font_names() -> tuple[str, ...]:
+    """Files of the fonts that come with quenchbook, see `font_file`."""
+    styles = [f"{weight}-{style}" for weight, style in _SERIF_STYLES]
+    serif = (f"libertinus-serif-{script}-{own}.woff" for script in _SERIF_SCRIPTS for own in styles)
+    return (MATH_FONT, *serif)
+
+
 def font_file(name: str) -> Path:
     """Path of a font that comes with quenchbook."""
     return Path(str(resources.files("quenchbook.report").joinpath("fonts", name)))

@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import IO, Final
 
 from quenchbook.errors import ArchiveError, Problem
+from quenchbook.reading_files import path_fault
 
 MOST_FILES: Final = 5_000
 MOST_BYTES: Final = 50_000_000  # unpacked, all files and all parts of all workbooks together
-_LONGEST_PATH: Final = 200
 _ONE_READ: Final = 1 << 20
 _ENCRYPTED: Final = 0x1
 _METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -78,31 +78,6 @@ def unpacked(path: str | Path, folder: str | Path) -> list[str]:
         if name.lower().endswith(_WORKBOOKS):
             left -= _unpacked_size(folder / name, left, f"{path.name}, {name}")
     return sorted(written)
-
-
-def path_fault(path: str) -> str:
-    """Why a path of an archive is not safe; empty if it is.
-
-    >>> path_fault("data/readings.csv"), path_fault("../readings.csv")
-    ('', "'..' leads out of the folder")
-    """
-    if len(path) > _LONGEST_PATH:
-        return f"longer than {_LONGEST_PATH} characters"
-    if any(unicodedata.category(c) in ("Cc", "Cs") for c in path) or set(path) & set('\\:"<>|?*'):
-        return "a character that some system does not allow, or takes for a path"
-    parts = path.split("/")
-    if ".." in parts:
-        return "'..' leads out of the folder"
-    if any(part in ("", ".") or part.endswith((" ", ".")) for part in parts):
-        return "a part is empty, or ends with a blank or a dot"
-    if any(part.partition(".")[0].upper() in _RESERVED for part in parts):
-        return "a name that Windows keeps for a device"
-    return ""
-
-
-_RESERVED: Final = frozenset(
-    ("CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(1, 10)))
-)
 
 
 def _check(path: Path, entries: list[zipfile.ZipInfo]) -> None:

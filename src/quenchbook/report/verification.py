@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.units import listed
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Verification:
+class Verification(ShowsItself):
     """What came out when an archive was recomputed.
 
     Attributes
@@ -74,7 +75,10 @@ class Verification:
         from quenchbook.report.archive import PAPERS
         from quenchbook.report.archive_comparison import RELATIVE_TOLERANCE
 
-        lines = [f"{self.archive}: study {self.study or 'not read'}, SHA-256 {self.sha256}"]
+        lines = [
+            self._counted(),
+            f"{self.archive}: study {self.study or 'not read'}, SHA-256 {self.sha256}",
+        ]
         if self.plan:
             lines.append(f"Plan {self.plan}")
         lines.append(f"{self.files} files against their checksums.")
@@ -106,6 +110,18 @@ class Verification:
             "compare the plan hash with one that was published before the data."
         )
         return "\n".join(lines)
+
+    def shown(self) -> Shown:
+        """Whether it agrees, then each difference; what was compared is among the notes."""
+        notes = [own for own in self.summary().split("\n")[1:] if not own.startswith("  ")]
+        return Shown(self._counted(), self.to_frame(), tuple(notes))
+
+    def _counted(self) -> str:
+        count = len(self.differences)
+        words = (
+            f"{count} difference{'s' if count > 1 else ''} found" if count else "Nothing differs"
+        )
+        return f"{words} in {self.archive}."
 
     def __repr__(self) -> str:
         return f"<Verification of {self.archive}: {len(self.differences)} differences>"

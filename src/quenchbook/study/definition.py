@@ -6,10 +6,11 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from quenchbook.both_units import Printed, PrintedUnits
-from quenchbook.errors import StudyError
+from quenchbook.errors import StudyError, with_suggestion
+from quenchbook.shown import ShowsItself
 from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
 from quenchbook.study.publishing import Publishing
 from quenchbook.study.room import Room
@@ -23,6 +24,9 @@ from quenchbook.units import (
     parse_quantity,
     with_unit,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ResponseKind = Literal["hardness", "impact", "other"]
 Scale = Literal["linear", "log"]
@@ -312,7 +316,7 @@ def held_value(text: str, units: PrintedUnits = "metric") -> str:
 
 
 @dataclass(frozen=True, repr=False)
-class Study:
+class Study(ShowsItself):
     """The question, the factors, the responses, and what was fixed before the data.
 
     Attributes
@@ -418,7 +422,8 @@ class Study:
             if factor.name == name:
                 return factor
         names = ", ".join(factor.name for factor in self.factors)
-        raise StudyError(f"'{name}' is not a factor of this study. Its factors are {names}.")
+        words = f"'{name}' is not a factor of this study. Its factors are {names}."
+        raise StudyError(with_suggestion(words, name, [own.name for own in self.factors]))
 
     def response(self, name: str) -> Response:
         """Return the response with this name."""
@@ -426,7 +431,8 @@ class Study:
             if response.name == name:
                 return response
         names = ", ".join(response.name for response in self.responses)
-        raise StudyError(f"'{name}' is not a response of this study. Its responses are {names}.")
+        words = f"'{name}' is not a response of this study. Its responses are {names}."
+        raise StudyError(with_suggestion(words, name, [own.name for own in self.responses]))
 
     def question_of(self, key: str) -> Question:
         """Return the declared question with this key."""
@@ -439,7 +445,8 @@ class Study:
                 f"'{key}' asks about a curve; here only comparisons and terms can be named: "
                 f"{keys}. What the plan can tell of it stands with the plan."
             )
-        raise StudyError(f"There is no question '{key}'. There are {keys}.")
+        words = f"There is no question '{key}'. There are {keys}."
+        raise StudyError(with_suggestion(words, key, [own.key for own in self.questions]))
 
     def equivalence_margin(self, response: str) -> float | None:
         """Difference too small to matter, as declared; None when none was declared."""
@@ -480,6 +487,17 @@ class Study:
         word = self.unit_names.get(unit) or UNIT_WORDS.get(unit) or unit.replace("_", " ")
         return word if count == 1 else plural(word)
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each level: ``factor, column, level, unit, set_for``."""
+        import pandas as pd
+
+        rows = [
+            (own.name, own.column, own.word(level), own.unit, own.set_for)
+            for own in self.factors
+            for level in own.levels
+        ]
+        return pd.DataFrame(rows, columns=["factor", "column", "level", "unit", "set_for"])
+
     def summary(self) -> str:
         """Say the study in words."""
         lines = [self.title, self.question]
@@ -512,8 +530,3 @@ class Study:
 
     def __repr__(self) -> str:
         return f"<Study {self.key}: {len(self.factors)} factors, {len(self.questions)} questions>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Final, cast
 
 from quenchbook.errors import Problem, StudyError
+from quenchbook.reading_files import MOST_BYTES_OF_A_STUDY, file_fault, is_reserved
 from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import UNIT_WORDS, Factor
 from quenchbook.study.mistakes import NAME, Mistakes, shown
@@ -37,6 +38,7 @@ _TOP_KEYS: Final = (
     "format", "key", "title", "question", "author", "date", "licence", "invented", "published",
     "order_told", "confidence", "multiplicity", "notes", "unit_names", *_TABLES,
 )  # fmt: skip
+_LONGEST_KEY: Final = 80
 _HELD_TIMES: Final = {"soak": "15 min", "cold_time": "12 h", "temper_time": "2 h"}
 
 
@@ -60,16 +62,37 @@ def read_study(path: str | Path) -> Study:
     path = Path(path)
     if path.is_dir():
         path = path / "study.toml"
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
+    if not path.exists() and not path.is_symlink():
         raise StudyError(
             Problem(str(path), "there is no such file", "Make one with: quenchbook new FOLDER")
-        ) from None
+        )
+    wrong, remedy = file_fault(path, path.parent, most=MOST_BYTES_OF_A_STUDY)
+    if wrong:
+        raise StudyError(Problem(str(path), wrong, remedy))
+    try:
+        text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
         raise StudyError(
             Problem(str(path), "is not UTF-8 text", "Save it as UTF-8 in the editor.")
         ) from None
+    return study_from_text(text, path)
+
+
+def study_from_text(text: str, path: Path) -> Study:
+    """Read the text of a study file that lies, or will lie, at this path.
+
+    Parameters
+    ----------
+    text : str
+        All of the file.
+    path : Path
+        Its place; nothing is read there.
+
+    Raises
+    ------
+    StudyError
+        As `read_study`.
+    """
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also a number of thousands of digits
@@ -167,6 +190,11 @@ def _study(path: Path, content: Mapping[str, Any], mistakes: Mistakes) -> Study:
         mistakes.wrong("stock", key, found, remedy)
     if not NAME.fullmatch(study.key):
         mistakes.wrong("", "key", f"'{study.key}' is not a short name", "Use a-z, 0-9 and _ only.")
+    elif len(study.key) > _LONGEST_KEY or is_reserved(study.key):  # files are named after it
+        mistakes.wrong(
+            "", "key", f"'{study.key:.80}' cannot be in the name of a file",
+            f"Use at most {_LONGEST_KEY} characters, and no name of a device such as con.",
+        )  # fmt: skip
     if mistakes.problems:
         raise StudyError(mistakes.problems)
     return study

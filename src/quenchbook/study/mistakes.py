@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import datetime
-import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, cast
 
-from quenchbook.errors import Problem
+from quenchbook.errors import Problem, did_you_mean
 
 NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 """A short name of the study file."""
 
 _TEXTS: Final = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
 _MARKS: Final = re.compile(r"[\[\]{}]")
+MOST_COUNT: Final = 100_000  # of anything that is counted: more would take the memory, not steel
 _LONGEST_SHOWN: Final = 60  # characters of a wrong value in a message
 
 _CHOICES: Final = {"set_for": "unit that a factor can be set for", "units": "choice of units"}
@@ -111,12 +111,17 @@ class Mistakes:
     def count(
         self, table: Mapping[str, Any], key: str, where: str, *, default: int, least: int
     ) -> int:
-        """Whole number of a key, at least `least`."""
+        """Whole number of a key, at least `least` and at most `MOST_COUNT`."""
         value = table.get(key, default if key not in table else None)
         if key in table and (
             not isinstance(value, int) or isinstance(value, bool) or value < least
         ):
             self.wrong(where, key, f"{key} is {value!r}", f"Write a whole number, {least} or more.")
+            return max(default, least)
+        if isinstance(value, int) and value > MOST_COUNT:
+            self.wrong(
+                where, key, f"{key} is {shown(value)}", f"Write a number of at most {MOST_COUNT}."
+            )
             return max(default, least)
         return int(cast(int, value))
 
@@ -138,10 +143,7 @@ def shown(value: object) -> str:
 def nearest(text: str, names: Iterable[str]) -> str:
     """Remedy that names the nearest known name, or all of them."""
     names = [str(name) for name in names]
-    close = difflib.get_close_matches(text, names, n=1, cutoff=0.6)
-    if close:
-        return f"Did you mean {close[0]}?"
-    return f"Known: {', '.join(names)}." if names else ""
+    return did_you_mean(text, names) or (f"Known: {', '.join(names)}." if names else "")
 
 
 def line_numbers(text: str) -> dict[tuple[str, str], int]:

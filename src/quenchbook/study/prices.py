@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import difflib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import Problem, StudyError
+from quenchbook.study.mistakes import nearest
 
 if TYPE_CHECKING:
     from quenchbook.study.definition import Study
@@ -130,8 +130,7 @@ def price_mistakes(costs: Mapping[str, object]) -> list[tuple[str, str, str]]:
     found = []
     for key, value in costs.items():
         if key not in known:
-            close = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
-            remedy = f"Did you mean {close[0]}?" if close else f"Known: {', '.join(known)}."
+            remedy = nearest(key, known)
             found.append((key, f"'{key}' is not known here", remedy))
         elif key == "currency":
             if not isinstance(value, str) or not value.strip():

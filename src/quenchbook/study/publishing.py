@@ -8,6 +8,7 @@ from pathlib import PurePosixPath
 from typing import Any, Final, cast
 
 from quenchbook.both_units import PrintedUnits
+from quenchbook.reading_files import path_fault
 from quenchbook.study.mistakes import Mistakes, nearest, shown
 
 _KEYS: Final = ("units", "support", "photos", "reader_questions")
@@ -134,12 +135,12 @@ def _entries(
 def _photo(own: Mapping[str, Any], where: str, mistakes: Mistakes) -> Photo:
     texts = _texts(own, ("file", "caption", "alt"), where, mistakes)
     path = PurePosixPath(texts["file"])
-    outside = path.is_absolute() or ".." in path.parts or "\\" in texts["file"]
+    outside = bool(path_fault(str(path)))
     if texts["file"] and (outside or path.suffix.lower() not in _PICTURES):
         mistakes.wrong(
             where,
             "file",
-            f"'{texts['file']}' is no JPEG or PNG file below the study folder",
+            f"{shown(texts['file'])} is no JPEG or PNG file below the study folder",
             'Write a path such as file = "photos/load_3.jpg".',
         )
     if texts["alt"] and len(texts["alt"]) < _SHORTEST_ALT:

@@ -9,11 +9,18 @@ from quenchbook.errors import UnitError
 from quenchbook.study.factors import COLUMN_ENDINGS, ROUTE_WORDS, UNITS, Factor, Level, Shape, Unit
 from quenchbook.study.mistakes import NAME, Mistakes, nearest, shown
 from quenchbook.study.plausible_levels import check_temperatures
-from quenchbook.study.reading_levels import read_grid, read_level, read_levels, written_unit
+from quenchbook.study.reading_levels import (
+    MOST_LEVELS,
+    read_grid,
+    read_level,
+    read_levels,
+    written_unit,
+)
 
 _FACTOR_KEYS: Final = (
     "title", "levels", "unit", "set_for", "shape", "exists_for", "words", "repeats",
 )  # fmt: skip
+_MOST_FACTORS: Final = 30
 _RESERVED: Final = (
     "coupon", "furnace_load", "cold_batch", "temper_batch", "day", "load_place", "bar",
     "bar_position", "indent", "value", "reading", "reference",
@@ -27,6 +34,11 @@ def read_factors(content: Mapping[str, Any], mistakes: Mistakes) -> tuple[Factor
         mistakes.wrong(
             "", "factors", "the study varies nothing", "Add a table such as [factors.temper]."
         )
+    if len(table) > _MOST_FACTORS:
+        mistakes.wrong(
+            "", "factors", f"the study varies {len(table)} things", f"At most {_MOST_FACTORS}."
+        )
+        return ()
     factors: dict[str, Factor] = {}
     for name, entry in table.items():
         where = f"factors.{name}"
@@ -72,6 +84,11 @@ def _factor(
             f"{name} has fewer than two levels",
             'Write levels = ["150 degC", "175 degC"], or, if it is the same for all, delete the '
             f'factor and write {name} = "..." below [held_constant].',
+        )
+        return None
+    elif len(raw) > MOST_LEVELS:
+        mistakes.wrong(
+            where, "levels", f"{name} has {len(raw)} levels", f"Write at most {MOST_LEVELS}."
         )
         return None
     else:

@@ -18,7 +18,7 @@ from quenchbook.units import (
 )
 
 _GRID_KEYS: Final = ("lowest", "highest", "step")
-_MOST_LEVELS: Final = 200  # a finer grid is a slip of the step
+MOST_LEVELS: Final = 200  # a finer grid is a slip of the step
 _NUMBER: Final = re.compile(r"^\s*[-+−]?[\d.,]+\s*(.*)$")
 
 
@@ -130,10 +130,10 @@ def read_grid(
             f"{(highest - lowest) / step:.4g} steps would be needed: change the step or an end.",
         )
         return "", []
-    if steps >= _MOST_LEVELS:
+    if steps >= MOST_LEVELS:
         mistakes.wrong(
             where, "levels", f"the grid of {name} has {steps + 1} levels",
-            f"Use a larger step: at most {_MOST_LEVELS} levels.",
+            f"Use a larger step: at most {MOST_LEVELS} levels.",
         )  # fmt: skip
         return "", []
     grid = [round(lowest + number * step, 9) for number in range(steps)]

@@ -14,7 +14,7 @@ from quenchbook.study.definition import (
     Response,
 )
 from quenchbook.study.factors import UNITS, Factor
-from quenchbook.study.mistakes import Mistakes, nearest
+from quenchbook.study.mistakes import MOST_COUNT, Mistakes, nearest
 from quenchbook.study.reading_questions import response_named
 
 _LAYOUT_KEYS: Final = (
@@ -52,6 +52,11 @@ def read_layout(
     }
     layout = Layout(**counts)
     coupons = layout.furnace_loads * layout.coupons_per_load + sum(own.coupons for own in extra)
+    if coupons > MOST_COUNT:
+        mistakes.wrong(
+            where, "furnace_loads", f"the layout has {coupons} coupons",
+            f"Plan at most {MOST_COUNT}.",
+        )  # fmt: skip
     if layout.bars and layout.bars * layout.coupons_per_bar < coupons:
         mistakes.wrong(
             where,

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final, cast
 
 from quenchbook.errors import UnitError
+from quenchbook.reading_files import is_reserved
 from quenchbook.study.definition import ExpectedPeak, Noise, Response, ResponseKind, Scale
 from quenchbook.study.factors import UNITS, Factor
 from quenchbook.study.mistakes import NAME, Mistakes, nearest
@@ -23,6 +24,7 @@ _RESPONSE_KEYS: Final = (
     "combinations", "noise", "expected_peak",
 )  # fmt: skip
 _NOISE_UNITS: Final = (*UNITS, "indent")
+_LONGEST_NAME: Final = 60
 _PEAK_KEYS: Final = ("factor", "at", "lower_by", "away")
 
 
@@ -41,9 +43,10 @@ def read_responses(
     responses = []
     for name, entry in table.items():
         where = f"responses.{name}"
-        if not NAME.fullmatch(name) or not isinstance(entry, Mapping):
+        file_name = len(name) <= _LONGEST_NAME and not is_reserved(name)  # forms are named after it
+        if not NAME.fullmatch(name) or not file_name or not isinstance(entry, Mapping):
             mistakes.wrong(
-                where, "", f"'{name}' cannot be the name of a response", "Use a-z, 0-9, _."
+                where, "", f"'{name:.80}' cannot be the name of a response", "Use a-z, 0-9, _."
             )
             continue
         responses.append(_response(name, entry, factors, where, mistakes))

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, with_suggestion
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.factors import Factor, Level
 
@@ -133,8 +133,9 @@ class Terms:
         for variable in self.variables:
             if variable.name == name:
                 return variable
-        names = ", ".join(v.name for v in self.variables if v.name not in self.blocks)
-        raise EstimabilityError(f"'{name}' is not in the model. It has {names}.")
+        names = [v.name for v in self.variables if v.name not in self.blocks]
+        words = f"'{name}' is not in the model. It has {', '.join(names)}."
+        raise EstimabilityError(with_suggestion(words, name, names))
 
     def without(self, dropped: Collection[str]) -> Terms:
         """Return the terms less those that cannot be estimated, and less what contains them."""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.errors import Problem, StudyError, UnitError
+from quenchbook.study.mistakes import nearest
 from quenchbook.units import parse_quantity
 
 if TYPE_CHECKING:
@@ -79,8 +79,7 @@ def told_tester_mistakes(table: Mapping[str, object]) -> list[tuple[str, str, st
     found = []
     for key, value in table.items():
         if key not in known:
-            close = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
-            remedy = f"Did you mean {close[0]}?" if close else f"Known: {', '.join(known)}."
+            remedy = nearest(key, known)
             found.append((key, f"'{key}' is not known here", remedy))
         elif key == "standard":
             if value not in STANDARDS:

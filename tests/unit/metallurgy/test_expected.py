@@ -33,5 +33,5 @@ def test_a_prior_says_that_it_is_none_of_the_measurements() -> None:
     assert first.count("to") == 2
     assert notes[0].startswith("A prior, not a measurement.")
     assert any("below 200 °C" in note for note in notes)
-    assert "<b>" in own._repr_html_()
+    assert "<strong>5.8 (4.1 to 7.4); 3.41 (2.87 to 3.84)</strong>" in own._repr_html_()
     assert "array" not in repr(own)

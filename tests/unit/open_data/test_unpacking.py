@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from quenchbook.errors import ArchiveError
+from quenchbook.reading_files import path_fault
 from quenchbook.report import unpacking
-from quenchbook.report.unpacking import path_fault, unpacked
+from quenchbook.report.unpacking import unpacked
 
 
 def zipped(path: Path, *entries: tuple[str | zipfile.ZipInfo, bytes]) -> Path:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import quenchbook as qb
-from quenchbook.errors import EstimabilityError
+from quenchbook.errors import EstimabilityError, StudyError
 from quenchbook.fit.precision import Precision
 from quenchbook.outlook.needed import units_needed
 from quenchbook.outlook.noise import planning_variances
@@ -97,6 +97,17 @@ def test_equivalence_of_freezer_and_none_needs_more_than_a_difference(small_stud
     assert found.loads is not None
     assert same.loads is not None
     assert same.loads >= found.loads
+
+
+def test_noise_of_other_responses_may_be_told_with_it(small_study) -> None:
+    (hardness,) = small_study.responses
+    impact = dataclasses.replace(hardness, name="impact_j", unit="J", quantity="impact energy")
+    both = dataclasses.replace(small_study, responses=(hardness, impact))
+    noise = {"hardness_hrc": QUIET, "impact_j": Noise({"coupon": 3.0}, "a pilot")}
+    found = units_needed(both, "freezer", noise=noise).loads
+    assert found == units_needed(both, "freezer", noise={"hardness_hrc": QUIET}).loads
+    with pytest.raises(StudyError, match="'strength' is not a response"):
+        units_needed(both, "freezer", noise={"strength": QUIET})
 
 
 def test_what_no_plan_can_do_is_said(small_study) -> None:

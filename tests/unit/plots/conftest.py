@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 from dataclasses import replace
 from types import SimpleNamespace
@@ -12,6 +13,7 @@ import pandas as pd
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
+from tests.conftest import ROOT
 
 from quenchbook.bench.cutting import CutList, cut_list_of
 from quenchbook.bench.pieces import Piece
@@ -455,6 +457,30 @@ SAME_HARDNESS = {
 }
 
 
+@functools.cache
+def sweep(kind: str) -> Any:
+    """Planning sweeps: three noises, one noise, a term without a margin, a ratio."""
+    from quenchbook.outlook.sweep import planning_sweep
+    from quenchbook.study.files import read_study
+
+    study = read_study(ROOT / "data" / "plane_irons")
+    route = Question("any_route", "Do routes differ?", "hardness_hrc", term="cold_route")
+    study = replace(study, questions=(*study.questions, route))
+    options: dict[str, Any] = {
+        "three noises": {
+            "question": "dry_ice", "noise": [0.5, 1.0, 2.0], "loads": [4, 8, 12, 24],
+            "differences": [0.0, 0.25, 0.5],
+        },
+        "one plan": {"question": "dry_ice", "loads": [12]},
+        "term": {"question": "any_route", "loads": [8, 12, 16], "noise": [1.0, 2.0]},
+        "ratio": {"question": "tough", "loads": [8, 12], "noise": {"a very long name of a noise": {"coupon": 0.1}}},
+    }[kind]  # fmt: skip
+    return planning_sweep(study, studies=100, backend="serial", **options)
+
+
+SWEEPS = ("three noises", "one plan", "term", "ratio")
+
+
 def all_drawings() -> dict[str, Any]:
     """Every figure of both studies, as functions that draw it anew."""
     from quenchbook.plots.bar_drawing import figure_bars
@@ -466,6 +492,7 @@ def all_drawings() -> dict[str, Any]:
     from quenchbook.plots.gauges import figure_contrasts
     from quenchbook.plots.noise import figure_noise_budget
     from quenchbook.plots.steel_prior import figure_steel_prior
+    from quenchbook.plots.sweep import figure_sweep
 
     makers: dict[str, Any] = {}
     for name, matrix in MATRICES.items():
@@ -490,6 +517,8 @@ def all_drawings() -> dict[str, Any]:
         makers[f"equal hardness, {name}"] = lambda seeds=seeds: figure_equal_hardness(
             [same_hardness_finding(*own) for own in seeds]
         )
+    for name in SWEEPS:
+        makers[f"sweep, {name}"] = lambda name=name: figure_sweep(sweep(name))
     for name, bars in CUT_LISTS.items():
         makers[f"bars, {name}"] = lambda bars=bars: figure_bars(bars())
     return makers

@@ -651,7 +651,7 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
         {"h.xlsx": b"PK\x03\x04 nothing"},
         [
             (
-                "h.xlsx: cannot be opened as a workbook (Cannot detect file format). Save it "
+                "h.xlsx: cannot be opened as a workbook (no sound zip archive). Save it "
                 "again, or as CSV."
             ),
         ],

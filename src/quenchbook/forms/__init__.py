@@ -1,0 +1,1 @@
+"""Forms for the notebook, and the edits behind them: study file and readings, without code."""

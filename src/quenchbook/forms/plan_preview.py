@@ -1,0 +1,181 @@
+"""What a plan would be, could tell and would cost, while its study file is being changed."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, replace
+from html import escape
+
+import pandas as pd
+
+from quenchbook.errors import QuenchbookError
+from quenchbook.forms.load_picture import load_picture
+from quenchbook.forms.study_edits import StudyEdits
+from quenchbook.outlook.questions import PlanOutlook, QuestionOutlook, question_outlooks
+from quenchbook.outlook.trade_outlook import TradeOutlook, trade_outlook
+from quenchbook.outlook.wording import chance_text
+from quenchbook.plan.cost import PlanCost, plan_cost
+from quenchbook.plan.files import read_plan
+from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.plan.randomization import coupon_matrix
+from quenchbook.study.definition import Study
+
+_CELL = 'style="text-align:left;vertical-align:top;padding:2px 14px 2px 0"'
+_HEADS = (
+    "question", "interval", "found 8 times in 10",
+    "shows that no difference matters, if there is none",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PlanPreview:
+    """A plan with what it can tell and what it costs.
+
+    Attributes
+    ----------
+    matrix : CouponMatrix
+    outlook : PlanOutlook
+    cost : PlanCost
+    curves : TradeOutlook or None
+        Of questions about curves; None: not worked out yet, see `with_curves`.
+    kept : bool
+        Whether the plan is the one that is kept, not a draft.
+    """
+
+    matrix: CouponMatrix
+    outlook: PlanOutlook
+    cost: PlanCost
+    curves: TradeOutlook | None = None
+    kept: bool = False
+
+    @functools.cached_property
+    def finding(self) -> str:
+        """Coupons, loads, money and hours in one sentence or two."""
+        study, counts = self.matrix.study, self.matrix.unit_counts()
+        coupons, loads = len(self.matrix.frame), counts["furnace_load"]
+        kept = f"; this is plan {self.matrix.short_hash}, which is kept" if self.kept else ""
+        return (
+            f"{coupons} {study.unit_word('coupon', coupons)} in {loads} "
+            f"{study.unit_word('furnace_load', loads)}{kept}. {self.cost.sum_words()}"
+        )
+
+    def with_curves(self) -> PlanPreview:
+        """Return the preview with what the plan can tell of questions about curves."""
+        return replace(self, curves=trade_outlook(self.matrix))
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the numbers of each question, see `PlanOutlook.to_frame`."""
+        return self.outlook.to_frame()
+
+    def summary(self) -> str:
+        """Say what the plan is, what it can tell of each question, and what it costs."""
+        told = [*self.outlook.summary().split("\n"), *self._curve_sentences()]
+        return "\n".join([self.finding, *told])
+
+    def _curve_sentences(self) -> list[str]:
+        return self.curves.sentences() if self.curves is not None else []
+
+    def __repr__(self) -> str:
+        return f"<PlanPreview: {self.finding}>"
+
+    def _repr_html_(self) -> str:
+        return f"<p><strong>{escape(self.finding)}</strong></p>{self.details_html()}"
+
+    def details_html(self) -> str:
+        """HTML below the finding: loads, what each question can expect, what was assumed."""
+        parts = [load_picture(self.matrix)]
+        if self.outlook.answers:
+            parts.append(self._questions_html())
+        if asked := len(self.matrix.study.trade_questions):
+            lines = self._curve_sentences() or ["Calculating."]
+            items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+            parts.append(
+                "<details><summary>Questions about curves "
+                f'({asked})</summary><ul style="max-width:46em">{items}</ul></details>'
+            )
+        notes = [*self.outlook.notes, *self.cost.notes(), *self.matrix.notes]
+        if notes:
+            items = "".join(f"<li>{escape(note)}</li>" for note in dict.fromkeys(notes))
+            parts.append(
+                "<details><summary>What was assumed</summary>"
+                f'<ul style="max-width:46em">{items}</ul></details>'
+            )
+        return f'<div style="line-height:1.4">{"".join(parts)}</div>'
+
+    def _questions_html(self) -> str:
+        head = "".join(f'<th scope="col" {_CELL}>{name}</th>' for name in _HEADS)
+        body = "".join(f"<tr>{_row(own)}</tr>" for own in self.outlook.answers)
+        return (
+            '<table style="border-collapse:collapse"><caption style="text-align:left">What the '
+            "plan can tell, if everything goes as planned</caption>"
+            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        )
+
+
+def _row(own: QuestionOutlook) -> str:
+    """Cells of one question: words, interval, difference that is found, chance."""
+    words = escape(own.question.words)
+    if own.planned is None:
+        return (
+            f'<th scope="row" {_CELL}>{words}</th><td colspan="3" {_CELL}>{escape(own.reason)}</td>'
+        )
+    half, found, shown = own.half_width(), own.detectable_difference(), own.equivalence_power()
+    cells = (
+        f"\u00b1{own.size_text(half)}" if half is not None else "whole term",
+        own.size_text(found) if found is not None else "none",
+        chance_text(shown) if shown is not None else "no margin",
+    )
+    row = "".join(f"<td {_CELL}>{escape(cell)}</td>" for cell in cells)
+    return (
+        f'<th scope="row" {_CELL.replace("left;", "left;font-weight:normal;", 1)}>{words}</th>{row}'
+    )
+
+
+def plan_preview(study: Study, *, seed: int = 1) -> PlanPreview:
+    """What the plan of a study would be, could tell and would cost; nothing is written.
+
+    Parameters
+    ----------
+    study : Study
+        Also one that stands in no file yet, from `StudyEdits.study`.
+    seed : int
+        Of the draft.
+
+    Returns
+    -------
+    PlanPreview
+
+    Raises
+    ------
+    PlanError
+        If the loads or coupons cannot hold the levels.
+    """
+    return _preview(coupon_matrix(study, seed=seed), kept=False).with_curves()
+
+
+def preview_of_edits(edits: StudyEdits, *, seed: int = 1) -> PlanPreview:
+    """Preview of a study file with its changes; of the kept plan where they leave it as it is.
+
+    Questions about curves take longest and are left to `PlanPreview.with_curves`.
+
+    Parameters
+    ----------
+    edits : StudyEdits
+    seed : int
+        Of a draft.
+    """
+    from quenchbook.plan.declaration import changed_layout
+
+    study = edits.study()
+    if edits.is_planned:
+        try:
+            matrix = read_plan(edits.path.parent / "plan", study)
+            if not changed_layout(matrix.declaration, study):
+                return _preview(matrix, kept=True)
+        except QuenchbookError:  # the plan is for other levels, so it is no plan of this study
+            pass
+    return _preview(coupon_matrix(study, seed=seed), kept=False)
+
+
+def _preview(matrix: CouponMatrix, *, kept: bool) -> PlanPreview:
+    return PlanPreview(matrix, question_outlooks(matrix), plan_cost(matrix), kept=kept)

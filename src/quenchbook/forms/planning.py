@@ -1,0 +1,232 @@
+"""The form for the plan: what the study file says, what follows from it, and nothing else."""
+
+from __future__ import annotations
+
+import datetime
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from quenchbook.errors import Problem, QuenchbookError
+from quenchbook.forms.later import Later
+from quenchbook.forms.plan_preview import PlanPreview, preview_of_edits
+from quenchbook.forms.shown_form import (
+    Form,
+    problem_html,
+    status_html,
+    status_line,
+    text_field,
+)
+from quenchbook.forms.study_edits import StudyEdits, study_edits
+from quenchbook.forms.study_fields import GROUPS, QUESTIONS
+
+_OLD = (
+    '<p style="border-left:3px dashed #5A6069;padding-left:8px">Calculating. Below still stands '
+    "what the values before gave.</p>"
+)
+
+
+def plan_form(study_folder: str | Path) -> Form:
+    """Form for a study file: change values, see what follows, save.
+
+    It edits ``study.toml`` and nothing else; all of it can be done in code with `study_edits` and
+    `plan_preview`.
+
+    Parameters
+    ----------
+    study_folder : str or Path
+
+    Returns
+    -------
+    Form
+        Shows itself at the end of a cell. A saved or exported notebook shows a summary.
+
+    Raises
+    ------
+    StudyError
+        If the study file cannot be read.
+    """
+    return PlanForm(Path(study_folder)).form
+
+
+class PlanForm:
+    """Fields, messages and preview of one study file."""
+
+    def __init__(self, folder: Path) -> None:
+        import ipywidgets
+
+        self.folder = folder
+        self.edits = study_edits(folder)
+        self.saved = self.edits
+        self.later = Later()
+        self.preview: PlanPreview | None = None
+        self.fields: dict[str, Any] = {}
+        self.messages: dict[str, Any] = {}
+        self._quiet = False
+        groups = [self._group(name) for name in GROUPS]
+        self.parts = ipywidgets.ToggleButtons(
+            options=list(GROUPS), value=GROUPS[2],
+            style={"button_width": "auto"}, layout={"margin": "0 0 6px 0"},
+        )  # fmt: skip
+        self.shown = ipywidgets.VBox([groups[2]])
+        self.status, self.general = status_line(), ipywidgets.HTML()
+        self.save = ipywidgets.Button(
+            description="Save study.toml", layout={"width": "auto"},
+            tooltip="Writes the changed values into study.toml",
+        )  # fmt: skip
+        self.undo = ipywidgets.Button(description="Undo changes", layout={"width": "auto"})
+        self.although = ipywidgets.Checkbox(
+            description="A plan is kept already. Save, and let the report say what was changed "
+            "after it.",
+            indent=False, layout={"width": "auto"},
+        )  # fmt: skip
+        self.exploratory = status_line()
+        self.finding, self.view = status_line(), ipywidgets.HTML()
+        self.parts.observe(
+            lambda change: setattr(self.shown, "children", [groups[GROUPS.index(change["new"])]]),
+            names="value",
+        )
+        self.save.on_click(lambda _: self._save())
+        self.undo.on_click(lambda _: self._undo())
+        kept = [self.although, self.exploratory] if self.edits.is_planned else []
+        box = ipywidgets.VBox(
+            [
+                self.parts, self.shown, self.general,
+                ipywidgets.HBox([self.save, self.undo]), *kept,
+                self.status, self.finding, self.view,
+            ]
+        )  # fmt: skip
+        self.form = Form(box, self._summary_html)
+        self._say("Nothing is changed.")
+        result = self._worked_out(self.edits)
+        self._show(result.with_curves() if isinstance(result, PlanPreview) else result)
+
+    def _group(self, name: str) -> Any:
+        """Fields of one part, each with the place for its message."""
+        import ipywidgets
+
+        rows = []
+        for own in (field for field in self.edits.fields if field.group == name):
+            field = text_field(own.label, own.text, own.hint, wide=name == QUESTIONS)
+            field.observe(lambda _: self._changed(), names="value")
+            message = ipywidgets.HTML()
+            self.fields[own.name], self.messages[own.name] = field, message
+            rows.append(ipywidgets.VBox([field, message], layout={"margin": "0 0 2px 0"}))
+        return ipywidgets.VBox(rows)
+
+    # --- what follows from a change -------------------------------------------------------------
+
+    def _changed(self) -> None:
+        if self._quiet:
+            return
+        wanted = {
+            name: field.value
+            for name, field in self.fields.items()
+            if field.value.strip() != self.saved.field(name).text
+        }
+        found: dict[str, list[Problem]] = {}
+        edits = self.saved
+        for name, value in wanted.items():
+            try:
+                edits = edits.with_changes({name: value})
+            except QuenchbookError as error:
+                found[name] = list(error.problems)
+        self.edits = edits
+        for name, problems in edits.problems_by_field().items():
+            found.setdefault(name if name in self.messages else "", []).extend(problems)
+        for name, message in self.messages.items():
+            message.value = problem_html(found.get(name, ()))
+        self.general.value = problem_html(found.get("", ()))
+        self.exploratory.value = status_html("\n".join(edits.exploratory()))
+        if found:
+            groups = [self.saved.field(name).group for name in found if name]
+            parts = ", ".join(dict.fromkeys(groups)) or "the line above the buttons"
+            self._say(
+                f"This cannot be saved: see the messages in {parts}. Below is what was before."
+            )
+            return
+        count = len(edits.changes())
+        words = f"{count} change{'s' if count != 1 else ''}, not saved yet."
+        self._say(f"{words if count else 'Nothing is changed.'} Calculating.")
+        self.view.value = _OLD + (self.preview.details_html() if self.preview is not None else "")
+        self.later.ask(
+            lambda: self._worked_out(edits),
+            lambda result: self._first(edits, result),
+            slow=edits.study().plan.kind == "best",
+        )
+
+    def _worked_out(self, edits: StudyEdits) -> PlanPreview | QuenchbookError:
+        try:
+            return preview_of_edits(edits)
+        except QuenchbookError as error:
+            return error
+
+    def _first(self, edits: StudyEdits, result: PlanPreview | QuenchbookError) -> None:
+        """Show matrix, power and cost; then work out what takes longer."""
+        self._show(result)
+        if edits is not self.edits:  # saved or undone meanwhile, and said so
+            return
+        count = len(edits.changes())
+        words = f"{count} change{'s' if count != 1 else ''}, not saved yet." if count else ""
+        if isinstance(result, PlanPreview):
+            self._say(words or "Nothing is changed.")
+            self.later.ask(result.with_curves, self._show, slow=True)
+        else:
+            self._say(f"{words} There is no plan like this, see below.")
+
+    def _show(self, result: PlanPreview | QuenchbookError) -> None:
+        if isinstance(result, QuenchbookError):
+            self.preview = None
+            self.finding.value, self.view.value = status_html(""), problem_html(result.problems)
+        else:
+            self.finding.value = status_html(result.finding, strong=True)
+            self.preview = result
+            self.view.value = result.details_html()
+
+    def _say(self, words: str) -> None:
+        self.status.value = status_html(words)
+
+    # --- buttons --------------------------------------------------------------------------------
+
+    def _save(self) -> None:
+        if any(own.value for own in (self.general, *self.messages.values())):
+            self._say("Not saved: see the message beside the field.")
+            return
+        changed = self.edits.changes()
+        try:
+            self.edits.write(although_planned=self.although.value)
+        except QuenchbookError as error:
+            listed = "; ".join(f"{own.label}: {own.text or 'not told'}" for own, _ in changed)
+            words = f"Not saved. {error}\nYour changes: {listed or 'none'}."
+            self.status.value = status_html(words, alert=True)
+            return
+        self.saved = self.edits = study_edits(self.folder)
+        self.although.value = False
+        self.exploratory.value = status_html("")
+        time = datetime.datetime.now().strftime("%H:%M")
+        labels = ", ".join(own.label for own, _ in changed)
+        self._say(f"Saved study.toml at {time}: {labels}." if changed else "Nothing was to save.")
+
+    def _undo(self) -> None:
+        self._quiet = True
+        for name, field in self.fields.items():
+            field.value = self.saved.field(name).text
+        self._quiet = False
+        self._changed()
+
+    def _summary_html(self) -> str:
+        """Values now and what follows from them, for a notebook without a kernel."""
+        parts = []
+        for group in GROUPS:
+            rows = [
+                f'<tr><th scope="row" style="text-align:left;font-weight:normal;padding:1px 16px '
+                f'1px 0">{escape(own.label)}</th><td style="text-align:left">{escape(own.text)}'
+                "</td></tr>"
+                for own in self.edits.fields
+                if own.group == group and own.text
+            ]
+            parts.append(
+                f"<details><summary>{group}</summary><table>{''.join(rows)}</table></details>"
+            )
+        preview = self.preview._repr_html_() if self.preview is not None else ""
+        return f"{preview}{''.join(parts)}"

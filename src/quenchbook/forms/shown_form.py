@@ -1,0 +1,111 @@
+"""A form in the notebook: widgets while the kernel runs, a readable summary ever after."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from html import escape
+from typing import Any, Final
+
+from quenchbook.errors import Problem
+
+LABEL_WIDTH: Final = "22em"
+FIELD_WIDTH: Final = "45em"
+BUTTON: Final = {"width": "auto", "margin": "4px 0 4px 22.5em", "align_self": "flex-start"}
+_SUMMARY: Final = ".jp-OutputArea-child:has(> .jp-OutputArea-output .quenchbook-form-summary)"
+_RULES: Final = (  # widgets that run follow the summary; those that do not are bare words
+    f"<style>{_SUMMARY}:has(+ .jp-OutputArea-child .jupyter-widgets .widget-toggle-buttons)"
+    f"{{display:none}}{_SUMMARY} + .jp-OutputArea-child:not(:has(> .jp-OutputArea-output *))"
+    "{display:none}</style>"
+)
+_BOX: Final = "border-left:2px solid #6F8577;padding-left:10px"
+
+
+class Form:
+    """Widgets with a summary in words.
+
+    A notebook that was saved, and its export, show the summary: they have no kernel to run a form.
+    Both are put below the cell, and a rule of style hides what does not apply: a reopened notebook
+    would say of the widgets that their model is not found, and an export would fetch them from a
+    server.
+
+    Parameters
+    ----------
+    box : ipywidgets.Box
+    summary_html : callable
+        HTML of the values now.
+    """
+
+    def __init__(self, box: Any, summary_html: Callable[[], str]) -> None:
+        self.box = box
+        self._summary_html = summary_html
+
+    def _ipython_display_(self) -> None:
+        from IPython.display import display
+
+        for bundle in self.bundles():
+            display(bundle, raw=True)  # type: ignore[no-untyped-call]
+
+    def bundles(self) -> tuple[dict[str, Any], dict[str, Any]]:
+        """Two outputs of a cell: the summary, and the widgets, nothing without a kernel."""
+        shown = self.box._repr_mimebundle_()
+        widgets: dict[str, Any] = shown[0] if isinstance(shown, tuple) else shown
+        return (
+            {"text/plain": repr(self), "text/html": _RULES + self._repr_html_()},
+            {**widgets, "text/plain": "", "text/html": "<span></span>"},
+        )
+
+    def _repr_html_(self) -> str:
+        return (
+            f'<div class="quenchbook-form-summary" style="{_BOX}"><p><small>A form, as it was when '
+            "this cell was run. Run the cell to use it.</small></p>"
+            f"{self._summary_html()}</div>"
+        )
+
+    def __repr__(self) -> str:
+        return "<Form: run this cell in JupyterLab to use it>"
+
+
+def text_field(label: str, value: str = "", hint: str = "", *, wide: bool = False) -> Any:
+    """Field for one text, its label beside it."""
+    import ipywidgets
+
+    return ipywidgets.Text(
+        value=value, description=label, placeholder=hint, continuous_update=True,
+        style={"description_width": LABEL_WIDTH},
+        layout={"width": "62em" if wide else FIELD_WIDTH, "max_width": "100%"},
+    )  # fmt: skip
+
+
+def choice_field(label: str, options: Iterable[Any], *, width: str = FIELD_WIDTH) -> Any:
+    """Field for one of several values."""
+    import ipywidgets
+
+    return ipywidgets.Dropdown(
+        options=list(options), description=label,
+        style={"description_width": LABEL_WIDTH}, layout={"width": width, "max_width": "100%"},
+    )  # fmt: skip
+
+
+def status_line() -> Any:
+    """Place for words that a screen reader says when they change."""
+    import ipywidgets
+
+    return ipywidgets.HTML(value=status_html(""))
+
+
+def status_html(words: str, *, alert: bool = False, strong: bool = False) -> str:
+    """Words of a status line; an alert is said at once, strong words are bold."""
+    role, live = ("alert", "assertive") if alert else ("status", "polite")
+    edge = "border-left:3px solid #8A6D1B;padding-left:8px;" if alert else ""
+    weight = "font-weight:bold;" if strong else ""
+    lines = "<br>".join(escape(line) for line in words.split("\n"))
+    return (
+        f'<div role="{role}" aria-live="{live}" style="{edge}{weight}max-width:46em;'
+        f'line-height:1.4">{lines}</div>'
+    )
+
+
+def problem_html(problems: Iterable[Problem]) -> str:
+    """Messages of a reader beside a field, without the line of the file."""
+    lines = [str(Problem("", own.problem, own.remedy)) for own in problems]
+    return status_html("\n".join(lines), alert=True) if lines else ""

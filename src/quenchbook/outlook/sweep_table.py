@@ -1,0 +1,248 @@
+"""What a planning sweep found, in words and as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from html import escape
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from quenchbook.outlook.certainty_table import records_of
+from quenchbook.outlook.wording import chance_text, size_text, times_in
+from quenchbook.study.definition import Question, Response, Study
+from quenchbook.units import NO_BREAK, number_text
+
+PAIRS: Final = (
+    ("power", "simulated_power"),
+    ("inside_chance", "simulated_inside_chance"),
+    ("untrue_claims", "simulated_untrue_claims"),
+)
+"""Chances by formula, and the same counted in simulated studies."""
+
+_APART: Final = 2.0  # standard errors
+_BY_CHANCE: Final = 0.0455  # share of normal numbers that far from their mean
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PlanningSweep:
+    """Many plans at many noises and true differences.
+
+    Attributes
+    ----------
+    study : Study
+    question : Question
+    frame : DataFrame
+        One row for each plan, noise and true difference: ``furnace_loads, coupons_per_load,
+        indents, coupons, noise_name, noise_multiple, difference, df_error, half_width,
+        simulated_half_width, half_width_error, power, simulated_power, simulation_error,
+        inside_chance, simulated_inside_chance, inside_error, untrue_claims,
+        simulated_untrue_claims, untrue_error, rough, studies``. Differences and widths are on the
+        analysed scale.
+    studies : int
+        Simulated studies of each plan at each noise.
+    seed : int
+    power : float
+        How often a difference is to be found, for the words.
+    margin : float or None
+        Difference too small to matter, on the analysed scale.
+    versions : mapping of str to str
+    work : str
+        How long it took and what did it.
+    notes : tuple of str
+    """
+
+    study: Study
+    question: Question
+    frame: pd.DataFrame
+    studies: int
+    seed: int
+    power: float
+    margin: float | None
+    versions: Mapping[str, str]
+    work: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def response(self) -> Response:
+        """What the question is about."""
+        return self.study.response(self.question.response)
+
+    @property
+    def target(self) -> float:
+        """True difference that the words are about: that of the margin, else the largest."""
+        sizes = self.frame["difference"].to_numpy(dtype=float)
+        if self.margin is not None and np.any(np.isclose(sizes, self.margin)):
+            return float(sizes[np.argmin(np.abs(sizes - self.margin))])
+        return float(sizes[np.argmax(np.abs(sizes))])
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a copy of the table."""
+        return self.frame.copy()
+
+    def size_text(self, size: float) -> str:
+        """A difference in print."""
+        return f"no {self.response.quantity} difference" if size == 0 else self._plain_size(size)
+
+    def _plain_size(self, size: float) -> str:
+        sign = "\N{MINUS SIGN}" if size < 0 else ""
+        return f"{sign}{size_text(self.response, abs(size))}"
+
+    def distances(self) -> pd.DataFrame:
+        """Distance of each simulated chance from the formula, in standard errors of the formula.
+
+        Returns
+        -------
+        DataFrame
+            ``furnace_loads, coupons_per_load, indents, noise_name, difference, rough, column,
+            distance``; without pairs that are 0 or 1 but for less than one study by formula.
+        """
+        keys = ["furnace_loads", "coupons_per_load", "indents", "noise_name", "difference", "rough"]
+        parts = []
+        for formula, counted in PAIRS:
+            chance = self.frame[formula].to_numpy(dtype=float)
+            count = self.frame["studies"].to_numpy(dtype=float)
+            some = np.minimum(chance, 1 - chance) * count >= 1
+            if formula == "power":  # without a difference a claim is untrue: counted there
+                some &= self.frame["difference"].to_numpy(dtype=float) != 0
+            own = self.frame.loc[some, keys].copy()
+            error = np.sqrt(chance[some] * (1 - chance[some]) / count[some])
+            seen = self.frame[counted].to_numpy(dtype=float)[some]
+            own["column"], own["distance"] = counted, (seen - chance[some]) / error
+            parts.append(own)
+        together: pd.DataFrame = pd.concat(parts, ignore_index=True)
+        return together
+
+    # --- words -----------------------------------------------------------------------------------
+
+    def sentences(self) -> tuple[str, ...]:
+        """The smallest plan that does it at each noise, untrue claims, formula and simulation."""
+        lines = []
+        for name in dict.fromkeys(self.frame["noise_name"]):
+            own = self.frame[self.frame["noise_name"] == name]
+            noise = self.noise_text(str(name), float(own["noise_multiple"].iloc[0]))
+            if self.target != 0:
+                wanted = own[own["difference"] == self.target]
+                lines.append(
+                    self._smallest(wanted, noise, "simulated_power", "simulation_error",
+                                   "power", f"finds {self.size_text(self.target)}")
+                )  # fmt: skip
+            none = own[own["difference"] == 0]
+            if self.margin is not None and len(none):
+                claim = f"shows that a difference is smaller than {self._plain_size(self.margin)}"
+                lines.append(
+                    self._smallest(none, noise, "simulated_inside_chance", "inside_error",
+                                   "inside_chance", f"{claim}, if there is none,")
+                )  # fmt: skip
+        return (*lines, self._untrue_words(), self._agreement_words())
+
+    def noise_text(self, name: str, multiple: float) -> str:
+        """Begin a sentence about a noise: ``At 2 times the noise of the study``."""
+        if np.isnan(multiple):
+            return f"At the noise “{name}”"
+        return f"At {'' if multiple == 1 else f'{multiple:g} times '}the noise of the study"
+
+    def _smallest(
+        self, rows: pd.DataFrame, noise: str, counted: str, error: str, formula: str, does: str
+    ) -> str:
+        """The plan with the fewest coupons that reaches the wanted chance, else the best."""
+        often = times_in(self.power)
+        good = rows[rows[counted] >= self.power]
+        if len(good):
+            row = records_of(good.sort_values(["coupons", "furnace_loads", "indents"]))[0]
+            start = f"{noise} the smallest plan here that {does} {often}"
+        else:
+            row = records_of(rows.sort_values(counted, ascending=False, kind="stable"))[0]
+            start = f"{noise} no plan here {does} {often}; nearest"
+        share = f"{row[counted]:.1%}".replace("%", f"{NO_BREAK}%")
+        return (
+            f"{start}: {self.plan_text(row)} ({share} ± {100 * row[error]:.1f} of simulated "
+            f"studies, by formula {chance_text(row[formula])})."
+        )
+
+    def plan_text(self, row: Mapping[str, Any]) -> str:
+        """A plan in print: ``12 furnace loads of 8 coupons, 5 indents each``."""
+        loads, coupons, indents = (
+            int(row[name]) for name in ("furnace_loads", "coupons_per_load", "indents")
+        )
+        reading = "indent" if self.response.kind == "hardness" else "reading"
+        return (
+            f"{loads} {self.study.unit_word('furnace_load', loads)} of {coupons} "
+            f"{self.study.unit_word('coupon', coupons)}, {indents} "
+            f"{reading}{'s' if indents > 1 else ''} each"
+        )
+
+    def _untrue_words(self) -> str:
+        parts = []
+        for size in dict.fromkeys(self.frame["difference"]):
+            own = self.frame.loc[self.frame["difference"] == size, "simulated_untrue_claims"]
+            low, high = 100 * float(own.min()), 100 * float(own.max())
+            spread = f"{low:.1f} to {high:.1f}" if len(own) > 1 else f"{low:.1f}"
+            words = "with no difference" if size == 0 else f"with {self.size_text(size)}"
+            parts.append(f"{words} {spread}{NO_BREAK}%")
+        return f"Studies of a plan that claim something untrue: {'; '.join(parts)}."
+
+    def _agreement_words(self) -> str:
+        apart = self.distances()
+        if apart.empty:
+            return "Formula and simulation: all chances are nearly 0 or 1."
+        away, rough = apart["distance"].abs(), apart["rough"].to_numpy(dtype=bool)
+        parts = []
+        for own, where in ((away[~rough], ""), (away[rough], " where the formula is rough")):
+            if len(own):
+                beyond = int((own > _APART).sum())
+                usual = number_text(len(own) * _BY_CHANCE, 0 if len(own) > 200 else 1)
+                by_chance = "" if where else f" (by chance about {usual})"
+                parts.append(
+                    f"{beyond} of {len(own)} chances are more than two standard errors apart"
+                    f"{where}{by_chance}, the farthest {own.max():.1f}"
+                )
+        return f"Formula and simulation: {'; '.join(parts)}."
+
+    def summary(self) -> str:
+        """The question, the sentences and the notes."""
+        return "\n".join([self.question.words, *self.sentences(), *self._last_lines()])
+
+    def _last_lines(self) -> list[str]:
+        used = ", ".join(f"{name} {own}" for name, own in self.versions.items())
+        made = f"{self.studies} simulated studies of each plan at each noise, seed {self.seed}"
+        return [*self.notes, f"{made}; {used}."]
+
+    def __repr__(self) -> str:
+        return (
+            f"<PlanningSweep of {self.study.key}, {self.question.key}: {len(self.frame)} rows of "
+            f"{self.studies} simulated studies>"
+        )
+
+    def _repr_html_(self) -> str:
+        heads = ("plan", "noise", "true difference", "found", "by formula",
+                 "shown to be too small to matter", "by formula", "untrue claims",
+                 "half width of the interval")  # fmt: skip
+        left = 'style="text-align:left"'
+        rows = []
+        for row in records_of(self.frame):
+            inside = row["simulated_inside_chance"]
+            counted = (inside, row["inside_chance"])
+            width = row["simulated_half_width"]
+            cells = (
+                self.plan_text(row), str(row["noise_name"]),
+                "none" if row["difference"] == 0 else self._plain_size(row["difference"]),
+                chance_text(row["simulated_power"]), chance_text(row["power"]),
+                *(("", "") if np.isnan(inside) else [chance_text(own) for own in counted]),
+                chance_text(row["simulated_untrue_claims"]),
+                "" if np.isnan(width) else f"±{size_text(self.response, width)}",
+            )  # fmt: skip
+            rows.append("".join(f"<td {left}>{escape(cell)}</td>" for cell in cells))
+        head = "".join(f'<th scope="col" {left}>{escape(name)}</th>' for name in heads)
+        body = "".join(f"<tr>{row}</tr>" for row in rows)
+        words = "".join(
+            f"<p>{escape(line)}</p>" for line in (self.question.words, *self.sentences())
+        )
+        notes = "".join(f"<p>{escape(line)}</p>" for line in self._last_lines())
+        table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        return (
+            f"{words}<details><summary>All {len(rows)} rows</summary>{table}</details>"
+            f"<details><summary>Noise, seeds and versions</summary>{notes}</details>"
+        )

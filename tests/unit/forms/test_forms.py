@@ -1,0 +1,202 @@
+"""The widgets driven from Python: what a person types, what is then shown and written."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import shutil
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+from nbconvert import HTMLExporter
+from tests.conftest import ROOT
+
+import quenchbook as qb
+from quenchbook.forms.entering import EntryForm
+from quenchbook.forms.later import Later
+from quenchbook.forms.planning import PlanForm
+from quenchbook.steps import new_study
+
+
+def demonstration(folder: Path) -> Path:
+    """The demonstration without records."""
+    source = ROOT / "data" / "plane_irons"
+    shutil.copy(source / "study.toml", folder)
+    shutil.copytree(source / "plan", folder / "plan")
+    return folder
+
+
+def contents(folder: Path) -> dict[Path, bytes]:
+    return {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return demonstration(tmp_path)
+
+
+@pytest.fixture
+def new_folder(tmp_path: Path) -> Path:
+    new_study(tmp_path / "own")
+    return tmp_path / "own"
+
+
+def described(box: Any) -> list[str]:
+    """Descriptions of every field of a form that takes input."""
+    if hasattr(box, "children"):
+        return [own for child in box.children for own in described(child)]
+    is_input = type(box).__name__ in ("Text", "Dropdown", "Checkbox", "Button")
+    return [box.description] if is_input else []
+
+
+def test_a_changed_value_is_previewed_and_saved(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    form.fields["layout.furnace_loads"].value = "6"
+    assert "24 coupons in 6 furnace loads" in form.finding.value
+    assert "24 coupons in 6 furnace loads" in form.view.value  # words of the picture
+    assert "1 change, not saved yet." in form.status.value
+    form.save.click()
+    assert "Saved study.toml" in form.status.value
+    assert qb.read_study(new_folder).layout.furnace_loads == 6
+
+
+def test_a_bad_value_has_the_readers_message_beside_it_and_is_not_saved(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    before, preview = (new_folder / "study.toml").read_bytes(), form.view.value
+    form.fields["responses.hardness.equivalence_margin"].value = "half"
+    assert "no unit" in form.messages["responses.hardness.equivalence_margin"].value
+    assert 'role="alert"' in form.messages["responses.hardness.equivalence_margin"].value
+    form.save.click()
+    assert (new_folder / "study.toml").read_bytes() == before
+    assert form.view.value == preview
+    form.undo.click()
+    assert not any(message.value for message in form.messages.values())
+
+
+def test_loads_that_hold_no_plan_are_told_in_place_of_the_preview(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    form.fields["layout.furnace_loads"].value = "2"
+    assert "There is no plan like this" in form.status.value
+    assert "A furnace load has one temperature: add loads" in form.view.value
+
+
+def test_a_change_after_the_plan_is_saved_only_with_the_box_ticked(new_folder: Path) -> None:
+    qb.plan_study(new_folder, seed=1)
+    form = PlanForm(new_folder)
+    form.fields["responses.hardness.equivalence_margin"].value = "0.3 HRC"
+    assert "exploratory" in form.exploratory.value
+    form.save.click()
+    assert "Not saved" in form.status.value
+    form.although.value = True
+    form.save.click()
+    assert qb.read_study(new_folder).equivalence_margin("hardness_hrc") == 0.3
+
+
+def test_a_file_changed_meanwhile_is_said_and_kept(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    path = new_folder / "study.toml"
+    path.write_bytes(path.read_bytes() + b"# mine\n")
+    form.fields["costs.indent"].value = "0,2"
+    form.save.click()
+    assert "changed on disk" in form.status.value
+    assert "Your changes: One indent: 0.2." in form.status.value
+    assert path.read_bytes().endswith(b"# mine\n")
+
+
+def test_a_coupon_is_typed_checked_and_kept(folder: Path) -> None:
+    form = EntryForm(qb.entry_book(folder))
+    code = form.coupon.value
+    for cell in form.cells:
+        cell.value = "621"
+    assert all("decimal point lost" in message.value for message in form.cell_messages)
+    for cell in form.cells:
+        cell.value = "62,1"
+    assert not any(message.value for message in form.cell_messages)
+    form.accept.click()
+    assert "Kept in hardness_entered_1.csv" in form.status.value
+    assert form.coupon.value != code
+    assert [cell.value for cell in form.cells] == [""] * 5
+    assert set(qb.read_folder(folder)[2].readings["coupon"]) == {code}
+
+
+def test_other_parts_of_the_entry_write_deviations_and_corrections(folder: Path) -> None:
+    form = EntryForm(qb.entry_book(folder))
+    form.response.value, form.unit.value = "impact_j", "ft lbf"
+    form.cells[0].value = "11"
+    code = form.coupon.value
+    form.accept.click()
+    form.parts.value = "Went differently"
+    form.which.value, form.item.value, form.actual.value = "EC9T", "lost", "cracked"
+    form.deviate.click()
+    assert "Kept in deviations_entered_1.csv" in form.status.value
+    form.parts.value = "Correct an entry"
+    form.label.value = code
+    form.place.value = next(own for _, own in form.place.options if own[2] == "impact_ftlbf")
+    form.right.value, form.why.value = "12", "slip"
+    form.correct.click()
+    records = qb.read_folder(folder)[2]
+    assert records.lost["coupon"].tolist() == ["EC9T"]
+    assert records.readings["value"].tolist() == pytest.approx([12 * 1.3558179])
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """Both forms as they are first shown, with what the folder held before."""
+    folder = demonstration(tmp_path_factory.mktemp("shown"))
+    before = contents(folder)
+    plan, entry = PlanForm(folder), EntryForm(qb.entry_book(folder))
+    bundles = {
+        "plan_form": plan.form.bundles(), "entry_form": entry.form.bundles(),
+    }  # fmt: skip
+    return {"folder": folder, "before": before, "forms": (plan, entry), "bundles": bundles}
+
+
+def test_showing_the_forms_writes_nothing(both: dict[str, Any]) -> None:
+    assert contents(both["folder"]) == both["before"]
+
+
+def test_every_field_has_its_label(both: dict[str, Any]) -> None:
+    found: list[str] = []
+    for form in both["forms"]:
+        for part in form.parts.options:
+            form.parts.value = part
+            found += described(form.form.box)
+    assert len(found) > 50
+    assert all(found)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("plan_form", "96 coupons in 12 furnace loads"), ("entry_form", "0 of 96 coupons")],
+)
+def test_an_export_shows_a_summary_and_loads_nothing(
+    both: dict[str, Any], name: str, words: str
+) -> None:
+    outputs = [nbformat.v4.new_output("display_data", own) for own in both["bundles"][name]]
+    assert "application/vnd.jupyter.widget-view+json" in outputs[1].data  # live, the form is shown
+    cell = nbformat.v4.new_code_cell("form", outputs=outputs)
+    page, _ = HTMLExporter(template_name="basic").from_notebook_node(
+        nbformat.v4.new_notebook(cells=[cell])
+    )
+    assert words in page
+    assert "A form, as it was when this cell was run" in page
+    assert "Loading widget" not in page
+    assert not re.findall(r"(?:src|href)=\"https?:", page)
+
+
+def test_the_newest_change_is_worked_out_and_older_ones_are_not() -> None:
+    done: list[tuple[str, str]] = []
+
+    async def typed(slow: bool) -> None:
+        later = Later()
+        for word in ("a", "ab", "abc"):
+            later.ask(
+                lambda word=word: word, lambda result: done.append(("shown", result)), slow=slow
+            )  # type: ignore[misc]
+        await asyncio.sleep(0.6)
+
+    for slow in (False, True):
+        asyncio.run(typed(slow))
+    assert done == [("shown", "abc")] * 2

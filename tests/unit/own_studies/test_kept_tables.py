@@ -1,0 +1,207 @@
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import stat
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from tests.many_studies import write_studies
+
+import quenchbook as qb
+from quenchbook.errors import RecordError, StudyError
+from quenchbook.own_studies.contents import content_digest
+from quenchbook.own_studies.kept_tables import FOLDER, NOISE_FILE, STUDIES_FILE
+from quenchbook.own_studies.workers import results_of
+
+
+@pytest.fixture(scope="module")
+def master(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("master")
+    write_studies(place, 3, loads=4, per_load=4)
+    return place
+
+
+@pytest.fixture
+def library(master: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(master, tmp_path / "library"))
+
+
+def records_file(library: Path) -> Path:
+    return library / "study_0001" / "records" / "hardness.csv"
+
+
+def test_what_was_kept_is_what_would_be_read(library: Path) -> None:
+    fresh = qb.read_studies(library)
+    kept = qb.read_studies(library)
+    assert (fresh.newly_read, kept.newly_read) == (3, 0)
+    pd.testing.assert_frame_equal(kept.table, fresh.table, check_exact=True)
+    assert kept.entries == fresh.entries
+    anew = qb.read_studies(library, cache=False)
+    pd.testing.assert_frame_equal(anew.table, fresh.table, check_exact=True)
+
+
+def test_a_changed_record_of_the_same_size_and_time_is_read_anew(library: Path) -> None:
+    before = qb.read_studies(library).table["value"]
+    path = records_file(library)
+    about, text = path.stat(), path.read_text(encoding="utf-8")
+    last = text.rstrip("\n")
+    digit = "7" if last[-1] != "7" else "3"
+    path.write_text(last[:-1] + digit + "\n", encoding="utf-8")
+    os.utime(path, ns=(about.st_atime_ns, about.st_mtime_ns))
+    assert (path.stat().st_size, path.stat().st_mtime_ns) == (about.st_size, about.st_mtime_ns)
+    after = qb.read_studies(library)
+    assert after.newly_read == 1
+    assert (after.table["value"] != before).sum() == 1
+
+
+def test_a_study_that_broke_is_told_and_its_rows_are_gone(library: Path) -> None:
+    qb.read_studies(library)
+    path = records_file(library)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + "NOPE,60.0,60.1\n", encoding="utf-8")
+    broken = qb.read_studies(library)
+    assert [own.folder.name for own in broken.unread] == ["study_0001"]
+    assert "NOPE" in broken.unread[0].reason
+    assert "study_0001" not in set(broken.table["study"])
+    path.write_text(text, encoding="utf-8")
+    assert "study_0001" in set(qb.read_studies(library).table["study"])
+
+
+def test_a_study_that_was_taken_away_is_gone_and_one_that_came_is_there(library: Path) -> None:
+    qb.read_studies(library)
+    shutil.move(library / "study_0000", library.parent / "elsewhere")
+    fewer = qb.read_studies(library)
+    assert (set(fewer.table["study"]), fewer.newly_read) == ({"study_0001", "study_0002"}, 0)
+    shutil.move(library.parent / "elsewhere", library / "study_0000")
+    assert qb.read_studies(library).newly_read == 1
+
+
+def test_the_name_of_a_folder_counts_where_a_study_has_no_key(library: Path) -> None:
+    first = content_digest(library / "study_0000")
+    (library / "study_0000").rename(library / "renamed")
+    assert content_digest(library / "renamed") != first
+
+
+@pytest.mark.parametrize("damage", ["torn", "empty", "foreign", "bits", "other reader", "folder"])
+def test_a_file_that_is_none_of_ours_is_left_and_written_anew(library: Path, damage: str) -> None:
+    fresh = qb.read_studies(library).table
+    path = library / FOLDER / STUDIES_FILE
+    data = path.read_bytes()
+    if damage == "torn":
+        path.write_bytes(data[: len(data) // 2])
+    elif damage == "empty":
+        path.write_bytes(b"")
+    elif damage == "foreign":
+        pq.write_table(pa.table({"folder": ["study_0000"], "value": [1.0]}), path)
+    elif damage == "bits":
+        path.write_bytes(data[:200] + bytes(255 - byte for byte in data[200:260]) + data[260:])
+    elif damage == "other reader":
+        table = pq.read_table(path)
+        head = json.loads(table.schema.metadata[b"quenchbook"]) | {"reader": "another"}
+        table = table.replace_schema_metadata({b"quenchbook": json.dumps(head).encode()})
+        pq.write_table(table, path)
+    else:
+        path.unlink()
+        path.mkdir()
+    again = qb.read_studies(library)
+    assert again.newly_read == 3
+    pd.testing.assert_frame_equal(again.table, fresh, check_exact=True)
+    if damage != "folder":  # what cannot be replaced stays; the studies are read all the same
+        assert qb.read_studies(library).newly_read == 0
+
+
+def test_kept_files_that_claim_other_rows_than_their_entries_are_left(library: Path) -> None:
+    qb.read_studies(library)
+    path = library / FOLDER / STUDIES_FILE
+    table = pq.read_table(path)
+    pq.write_table(table.slice(3), path)
+    assert qb.read_studies(library).newly_read == 3
+
+
+def test_a_library_that_cannot_be_written_is_read_and_told_once(
+    library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("quenchbook.own_studies.kept_tables.write_bytes", refused)
+    monkeypatch.setattr("quenchbook.own_studies.reading._WORTH_SAYING", -1.0)
+    studies = qb.read_studies(library)
+    assert len(studies.table) == 48
+    assert studies.summary().count("cannot be written (Permission denied)") == 1
+    assert "cache=PLACE" in studies.notes[0]
+
+
+def test_the_table_is_kept_where_the_reader_says(library: Path, tmp_path: Path) -> None:
+    place = tmp_path / "kept"
+    with pytest.raises(StudyError, match="no such folder to keep"):
+        qb.read_studies(library, cache=place)
+    place.mkdir()
+    assert qb.read_studies(library, cache=place).newly_read == 3
+    assert qb.read_studies(library, cache=place).newly_read == 0
+    assert not (library / FOLDER).exists()
+
+
+def test_a_hidden_folder_that_is_a_link_is_not_followed(library: Path, tmp_path: Path) -> None:
+    target = tmp_path / "target"
+    target.mkdir()
+    (library / FOLDER).symlink_to(target)
+    assert len(qb.read_studies(library).table) == 48
+    assert list(target.iterdir()) == []
+
+
+def test_a_single_study_keeps_nothing_in_its_folder(library: Path) -> None:
+    qb.read_studies(library / "study_0000")
+    assert not (library / "study_0000" / FOLDER).exists()
+
+
+def test_noise_is_fitted_once_and_kept(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fresh = qb.read_studies(library).noise()
+    assert (library / FOLDER / NOISE_FILE).exists()
+
+    def fitted(*_: object, **__: object) -> None:
+        raise AssertionError("nothing is to be fitted")
+
+    monkeypatch.setattr("quenchbook.fit.fitting.mixed_model", fitted)
+    kept = qb.read_studies(library).noise()
+    pd.testing.assert_frame_equal(kept.table, fresh.table, check_exact=True)
+    assert kept["hardness_hrc"] == fresh["hardness_hrc"]
+
+
+def test_records_that_changed_after_the_table_was_read_are_refused(library: Path) -> None:
+    studies = qb.read_studies(library)
+    path = records_file(library)
+    path.write_text(path.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    with pytest.raises(RecordError, match="was changed after the library was read"):
+        studies.records["study_0001"]
+
+
+def test_two_processes_that_keep_at_once_leave_a_whole_file(library: Path) -> None:
+    work = [library] * 6
+    lengths = list(results_of(_rows_read, work, "readers", workers=2))
+    assert lengths == [48] * 6
+    assert qb.read_studies(library).newly_read == 0
+    assert [path.name for path in (library / FOLDER).iterdir()] == [STUDIES_FILE]
+
+
+def _rows_read(library: Path) -> int:
+    (library / FOLDER / STUDIES_FILE).unlink(missing_ok=True)
+    return len(qb.read_studies(library).table)
+
+
+def test_several_processes_read_what_one_reads(library: Path) -> None:
+    one = qb.read_studies(library, cache=False, workers=1)
+    two = qb.read_studies(library, cache=False, workers=2)
+    pd.testing.assert_frame_equal(one.table, two.table, check_exact=True)
+
+
+def test_a_pipe_among_the_records_is_not_waited_for(library: Path) -> None:
+    path = library / "study_0002" / "records" / "pipe.csv"
+    os.mkfifo(path)
+    assert stat.S_ISFIFO(path.stat().st_mode)
+    assert len(qb.read_studies(library).table) == 48

@@ -1,0 +1,102 @@
+"""What quenchbook lab says and starts, without starting it."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from quenchbook.cli import main
+from quenchbook.errors import StudyError
+from quenchbook.lab import check_lab_folder, lab_command, lab_page
+from quenchbook.steps import NOTEBOOKS, new_study
+
+
+@pytest.fixture
+def mine(tmp_path: Path) -> Path:
+    new_study(tmp_path / "mine")
+    return tmp_path / "mine"
+
+
+def test_a_study_opens_at_its_start_page(mine: Path) -> None:
+    assert lab_page(mine) == "/lab/tree/notebooks/00_start.ipynb"
+    said: list[str] = []
+    check_lab_folder(mine, said.append)
+    assert said == []
+
+
+def test_a_folder_of_studies_opens_the_launcher_and_says_what_it_is_for(tmp_path: Path) -> None:
+    said: list[str] = []
+    check_lab_folder(tmp_path, said.append)
+    assert "New heat-treatment study" in said[0]
+    assert lab_page(tmp_path) == "/lab"
+
+
+def test_a_folder_that_is_not_there_is_told(tmp_path: Path, capsys) -> None:
+    assert main(["lab", str(tmp_path / "nowhere")]) == 2
+    assert "there is no such folder" in capsys.readouterr().err
+
+
+def test_a_study_without_notebooks_is_told_what_to_do(mine: Path) -> None:
+    shutil.rmtree(mine / "notebooks")
+    with pytest.raises(StudyError, match="--add-notebooks"):
+        check_lab_folder(mine, print)
+    said: list[str] = []
+    check_lab_folder(mine, said.append, add_notebooks=lambda: True)
+    assert len(said) == len(NOTEBOOKS)
+    assert lab_page(mine).endswith("00_start.ipynb")
+
+
+def test_an_older_study_opens_its_notebooks_without_the_start_page(mine: Path) -> None:
+    (mine / "notebooks" / "00_start.ipynb").unlink()
+    said: list[str] = []
+    check_lab_folder(mine, said.append)
+    assert "--add-notebooks copies it" in said[0]
+    assert lab_page(mine) == "/lab/tree/notebooks"
+
+
+def test_options_are_passed_on_and_the_token_of_jupyter_stays(mine: Path) -> None:
+    command = lab_command(mine, port=9123, browser=False)
+    assert {"--ServerApp.port=9123", "--ServerApp.open_browser=False"} <= set(command)
+    assert f"--ServerApp.root_dir={mine.resolve()}" in command
+    text = " ".join(command).lower()
+    assert not any(word in text for word in ("token", "password", "xsrf", "allow-root", "--ip"))
+
+
+def test_new_without_a_folder_needs_a_terminal(
+    tmp_path: Path, capsys, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["new"]) == 2
+    assert "Name the folder" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("end", [KeyboardInterrupt, EOFError])
+def test_ending_the_questions_of_new_writes_nothing(
+    tmp_path: Path, capsys, monkeypatch: pytest.MonkeyPatch, end: type[BaseException]
+) -> None:
+    def typed(_prompt: str) -> str:
+        raise end
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", typed)
+    assert main(["new"]) == 130
+    assert "nothing was written" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_new_without_a_folder_makes_the_study_that_was_answered(
+    tmp_path: Path, capsys, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers = iter(["o1", "", "none, dry ice", "", "", "12", "", "", ""])
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda _prompt: next(answers))
+    assert main(["new"]) == 0
+    assert "48 coupons of O1" in capsys.readouterr().out
+    assert main(["plan", "o1", "--draft"]) == 0
+    assert "12 furnace loads" in capsys.readouterr().out
+    assert (tmp_path / "o1" / "notebooks" / "00_start.ipynb").exists()
