@@ -249,7 +249,7 @@ def test_long_listing_says_how_much_is_left_out() -> None:
 
 def test_unit_of_a_column_stands_after_a_comma_in_its_head() -> None:
     names = ("austenitize_c", "hardness_hrc", "delay_minutes_planned", "df_error")
-    frame = pd.DataFrame(dict.fromkeys(names, [72]))
+    frame = pd.DataFrame([dict.fromkeys(names, 72)])
     heads = [own.head for own in written_table(frame).columns]
     assert heads == ["austenitize, °C", "hardness, HRC", "delay planned, min", "df error"]
 
