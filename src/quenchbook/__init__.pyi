@@ -169,6 +169,7 @@ from quenchbook.report.summary_words import report_summary as report_summary
 from quenchbook.report.supporters import report_more_figures as report_more_figures
 from quenchbook.report.supporters import report_readings as report_readings
 from quenchbook.report.supporters import report_supporters as report_supporters
+from quenchbook.shown import shown_table as shown_table
 from quenchbook.steps import analyse_study as analyse_study
 from quenchbook.steps import bench_study as bench_study
 from quenchbook.steps import new_study as new_study
@@ -177,8 +178,8 @@ from quenchbook.study.definition import Noise as Noise
 from quenchbook.study.definition import Study as Study
 from quenchbook.study.files import read_study as read_study
 from quenchbook.study_folder import read_folder as read_folder
-from quenchbook.study_progress import StudyProgress as StudyProgress
-from quenchbook.study_progress import study_progress as study_progress
+from quenchbook.study_standing import StudyProgress as StudyProgress
+from quenchbook.study_standing import study_progress as study_progress
 
 __version__: str
 __all__: list[str]

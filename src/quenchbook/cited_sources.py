@@ -173,6 +173,7 @@ _MARTENSITE: Final = (
     "vanbohemen2012", "barbier2014", "andrews1965", "steven1956", "payson1944", "nehrenberg1946",
     "capdevila2002", "ingber2022",
 )  # fmt: skip
+_POOLED: Final = ("burdick1992", "satterthwaite1946", "harville1977", "gilmour1995")
 _VERDICT: Final = (*_STRATUM, "schuirmann1987")
 _SHIFT: Final = ("fieller1954", "topkis1978", "guggenberger2012")
 _TOUGHNESS: Final = ("satterthwaite1946", "howe1974")
@@ -204,7 +205,8 @@ METHODS: Final[Mapping[str, tuple[str, ...]]] = {
     "noise_budget": ("burdick1992", "harville1977", "gilmour1995"),
     "NoiseBudget": ("burdick1992", "harville1977", "gilmour1995"),
     "measured_noise": ("harville1977", "gilmour1995"),
-    "noise_of_studies": ("harville1977", "gilmour1995"),
+    "noise_of_studies": _POOLED, "StudyNoise": _POOLED,
+    "library_overview": _POOLED, "LibraryOverview": _POOLED,
     "error_shares": ("satterthwaite1946",),
     "error_df_frame": ("satterthwaite1946",),
     "response_curves": _MEANS, "ResponseCurves": _MEANS,
@@ -230,6 +232,7 @@ METHODS: Final[Mapping[str, tuple[str, ...]]] = {
     # what a plan can tell
     "question_outlooks": _VERDICT, "PlanOutlook": _VERDICT,
     "simulated_outlook": _VERDICT, "SimulatedOutlook": _VERDICT,
+    "planning_sweep": _VERDICT, "PlanningSweep": _VERDICT,
     "units_needed": _VERDICT, "UnitsNeeded": _VERDICT,
     "next_needs": _VERDICT, "Undecided": _VERDICT,
     "certainty_costs": ("cochran1977", *_STRATUM), "CertaintyCosts": ("cochran1977", *_STRATUM),
@@ -239,6 +242,7 @@ METHODS: Final[Mapping[str, tuple[str, ...]]] = {
     "trade_outlook": ("fieller1954", *_STRATUM), "TradeOutlook": ("fieller1954", *_STRATUM),
     # plans
     "coupon_matrix": _PLANS, "CouponMatrix": _PLANS, "next_coupons": _PLANS, "draft_plan": _PLANS,
+    "plan_preview": (*_PLANS, *_VERDICT), "PlanPreview": (*_PLANS, *_VERDICT),
     "plan_quality": ("meyer1995", "goos2003"), "PlanQuality": ("meyer1995", "goos2003"),
     "IncompleteBlocks": ("bose1939",),
     "cut_list": ("gilmore1961",), "CutList": ("gilmore1961",),
@@ -274,6 +278,14 @@ ARITHMETIC: Final[Mapping[str, str]] = {
     "load_influence": "the fit without each load", "cautions": "a table of rules with their source",
     "possible_austenites": "a table that comes with its source",
     "database_austenite": "a database file of one's own", "Austenite": "a table with its source",
+    "run_many": "your own function, done again", "RepeatedWork": "counting",
+    "study_progress": "looking at files", "StudyProgress": "looking at files",
+    "study_edits": "a file and its changes", "StudyEdits": "a file and its changes",
+    "plan_form": "a form for `study_edits` and `plan_preview`",
+    "entry_form": "a form for `entry_book`",
+    "entry_book": "writing and counting", "EntryBook": "writing and counting",
+    "shown_table": "a table as it is, rounded", "cite": "names the sources of others",
+    "plot": "draws what another function found",
     "EntryForms": "writing", "Verification": "comparing numbers", "meaning": "the glossary",
 }  # fmt: skip
 """Public functions and results without a published source, and what they are instead."""

@@ -62,6 +62,8 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
         "",
     ),
     "sha256": ("checksum of the file, SHA-256", ""),
+    "field": ("value of the study file that was changed", ""),
+    "now": ("what it says now; blank if it was taken out", ""),
     "problem": ("what is wrong there, and what was expected", ""),
     "remedy": ("what to do about it", ""),
     "corrected": ("what a person said it must be", ""),
@@ -306,6 +308,12 @@ GLOSSARY: Final[Mapping[str, tuple[str, str]]] = {
     "shape": ("how the factor enters the analysis: levels, linear or quadratic", ""),
     "levels": ("declared levels, in the storage unit", ""),
     "exists_for": ("where the factor exists; blank: everywhere", ""),
+    # where a study stands
+    "step": ("step of the work", ""),
+    "notebook": ("notebook of the step", ""),
+    "state": ("done, in part, look again or not yet", ""),
+    "words": ("what there is", ""),
+    "papers": ("files of the step, from the study folder", ""),
     # findings
     "confidence": ("confidence level of the interval", ""),
     "notes": ("what else belongs to the answer", ""),

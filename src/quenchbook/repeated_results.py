@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from quenchbook.errors import RepeatedWorkError
+from quenchbook.shown import Shown, ShowsItself
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,7 +36,7 @@ class FailedItem:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RepeatedWork:
+class RepeatedWork(ShowsItself):
     """Results of repeated work.
 
     Attributes
@@ -92,22 +93,26 @@ class RepeatedWork:
         rows = [own if isinstance(own, dict) else {"value": own} for own in self.done.values()]
         return pd.DataFrame(rows, index=pd.Index(list(self.done), name="item"))
 
-    def summary(self) -> str:
-        """Say what was done, what failed, and what would give the same numbers again."""
-        lines = [
+    def shown(self) -> Shown:
+        """What was done, what failed, and what would give the same numbers again."""
+        finding = (
             f"{len(self.done)} of {self.count} items done in {self.seconds:.1f} s ({self.backend}"
             f"{f', {self.resumed} of them earlier' if self.resumed else ''})."
-        ]
-        if self.failures:
-            lines.append(self._failure_words())
+        )
+        notes = (self._failure_words(),) if self.failures else ()
         used = ", ".join(f"{name} {own}" for name, own in self.versions.items())
-        return "\n".join([*lines, f"{self.function}, seed {self.seed}; {used}."])
+        method = (f"{self.function}, seed {self.seed}; {used}.",)
+        return Shown(finding, notes=notes, method=method, listings=self.listings())
+
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Results of single items, where they are numbers and texts."""
+        plain = (int, float, str, bool, type(None))
+        rows = [own if isinstance(own, dict) else {"value": own} for own in self.done.values()]
+        if all(isinstance(value, plain) for row in rows for value in row.values()):
+            frame = self.to_frame()
+            return {"Results": frame if "item" in frame else frame.reset_index()}
+        return {}
 
     def __repr__(self) -> str:
         failed = f", {len(self.failures)} failed" if self.failures else ""
         return f"<RepeatedWork: {len(self.done)} of {self.count} items done{failed}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))

@@ -134,7 +134,7 @@ def html_of(shown: Shown, made: MadeBy, sources: Citation) -> str:
     sources : Citation
         References of the method.
     """
-    parts = [f'<p style="max-width:46em"><strong>{escape(shown.finding)}</strong></p>']
+    parts = [finding_html(shown.finding)]
     table = shown.written()
     if table is not None:
         parts.append(_table(table, "Numbers of this result"))
@@ -147,9 +147,94 @@ def html_of(shown: Shown, made: MadeBy, sources: Citation) -> str:
         count = len(shown.notes)
         parts.append(_folded(f"Notes ({count})", notes, is_open=count <= 3))
     parts.append(_folded("Method", _lines(shown.method)) if shown.method else "")
-    parts.append(_folded("References", _lines(sources.lines())))
-    parts.append(_folded("How this was computed", _lines(made.lines())))
+    parts.append(origin_html(made, sources))
     return f'<div class="quenchbook-result">{"".join(parts)}</div>'
+
+
+def finding_html(words: str) -> str:
+    """The sentence that stands first."""
+    return f'<p style="max-width:46em"><strong>{escape(words)}</strong></p>'
+
+
+def origin_html(made: MadeBy, sources: Citation) -> str:
+    """References, and how a result was computed, folded; they stand last."""
+    return _folded("References", _lines(sources.lines())) + _folded(
+        "How this was computed", _lines(made.lines())
+    )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ShownTable:
+    """A data frame as people read it; see `shown_table`.
+
+    Attributes
+    ----------
+    frame : DataFrame
+    caption : str
+    """
+
+    frame: pd.DataFrame
+    caption: str
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a copy of the table at full precision."""
+        return self.frame.copy()
+
+    def summary(self) -> str:
+        """The caption, then the table."""
+        return joined([self.caption, *written_table(self._rows()).lines()])
+
+    def _rows(self) -> pd.DataFrame:
+        """The frame with its row labels as columns, where they say something."""
+        index = self.frame.index
+        told = index.nlevels > 1 or index.name is not None or index.dtype == object
+        return self.frame.reset_index() if told else self.frame
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def __repr__(self) -> str:
+        return f"<ShownTable: {len(self.frame)} rows>"
+
+    def _repr_pretty_(self, printer: Any, cycle: bool) -> None:
+        printer.text("..." if cycle else self.summary())
+
+    def _repr_html_(self) -> str:
+        table = written_table(self._rows())
+        if not table.rows:
+            return f'<div class="quenchbook-result">{_lines([f"{self.caption}: nothing."])}</div>'
+        heads = [f"{own.head}: {own.meaning}." for own in table.columns if own.meaning]
+        meanings = _folded("What the columns mean", _lines(heads)) if heads else ""
+        return (
+            f'<div class="quenchbook-result">{_lines([self.caption])}'
+            f"{_table(table, self.caption)}{meanings}</div>"
+        )
+
+
+def shown_table(frame: pd.DataFrame, caption: str) -> ShownTable:
+    """Show a table of numbers for people: rounded, its columns explained below it.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Any table of quenchbook or of your own; it is not changed.
+    caption : str
+        What the table shows.
+
+    Returns
+    -------
+    ShownTable
+        Shows itself at the end of a cell; `to_frame` gives the numbers at full precision.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> print(shown_table(pd.DataFrame({"term": ["delay"], "df_error": [72.0]}), "Error df"))
+    Error df
+    term   df error
+    delay        72
+    """
+    return ShownTable(frame, caption)
 
 
 def _lines(lines: list[str] | tuple[str, ...]) -> str:

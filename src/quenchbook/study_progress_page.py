@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 if TYPE_CHECKING:
-    from quenchbook.study_progress import ProgressStep, StudyProgress
+    from quenchbook.study_standing import ProgressStep, StudyProgress
 
 
 def steps_html(progress: StudyProgress) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from quenchbook.columns import meaning
-from quenchbook.units import decimals_for, number_text
+from quenchbook.units import decimals_for, number_text, unit_ending, unit_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,8 +25,11 @@ _ROUNDED: Final = {
     "furnace_hours": 1, "power": 2, "simulated_power": 2, "equivalence_power": 2,
     "simulated_equivalence_power": 2,
 }  # fmt: skip
+_IN_WORDS: Final = ("stratum", "what")  # columns that name a unit, such as furnace_load
 _SHARED: Final = (
     "sd",
+    "sd_lowest",
+    "sd_highest",
     "mean",
     "estimate",
     "std_error",
@@ -146,10 +149,22 @@ def written_table(
             continue
         cells = [_cell(name, row[name], d) for row, d in zip(rows, places, strict=True)]
         is_number = any(_is_number(row[name]) for row in rows)
-        head = "p" if name == "p_value" else name.replace("_", " ")
-        columns.append(Column(head, meaning(name)[0], tuple(cells), is_number))
+        columns.append(Column(_head(name), meaning(name)[0], tuple(cells), is_number))
     kept = tuple(own for own in columns if any(own.cells)) or tuple(columns)
     return WrittenTable(kept, len(frame) - len(shown))
+
+
+def _head(name: str) -> str:
+    """Name of a column in words: the unit that it ends in stands after a comma."""
+    if name == "p_value":
+        return "p"
+    unit = meaning(name)[1]
+    base, planned = name.removesuffix("_planned"), name.endswith("_planned")
+    for ending in (unit_ending(unit), unit_ending(unit_text(unit))):
+        if unit and base.endswith(f"_{ending}"):
+            words = base.removesuffix(f"_{ending}").replace("_", " ")
+            return f"{words}{' planned' if planned else ''}, {unit_text(unit)}"
+    return name.replace("_", " ")
 
 
 def _shortened(cell: str) -> str:
@@ -197,7 +212,10 @@ def _cell(name: str, value: Any, decimals: int | None) -> str:
         return ""
     if not _is_number(value):
         words = {True: "yes", False: "no"}.get(value) if isinstance(value, bool) else None
-        return words or " ".join(str(value).split())
+        text = words or " ".join(str(value).split())
+        if name == "unit":
+            return unit_text(text)
+        return text.replace("_", " ") if name in _IN_WORDS else text
     if isinstance(value, numbers.Integral):
         return str(int(value)).replace("-", "\u2212")
     if name.startswith("p_") and 0 <= value <= 1:

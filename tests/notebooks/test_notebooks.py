@@ -18,15 +18,15 @@ QUESTIONS = sorted((ROOT / "notebooks" / "questions").glob("*.ipynb"))
 
 FOUND = {
     "does_waiting_spoil_it": (
-        "costs 0.23 HRC", "not yet lost after 24 h", "no upper limit", "<td>0.051</td>",
+        "costs 0.23 HRC", "not yet lost after 24 h", "no upper limit", "<td>0.05 to 0.50</td>",
     ),
     "how_many_coupons": (
         "12 furnace loads with 96 coupons", "8 furnace loads with 64 coupons",
-        "if there is none 8 times in 10", "0.82 instead of 0.50 HRC", "<td style=\"text-align:left\">712 EUR",
+        "if there is none 8 times in 10", "0.82 instead of 0.50 HRC", "<td>712 EUR",
     ),
     "how_many_furnace_loads": (
         "1.65 HRC", "1.66 HRC", "1.02 HRC", "1.23 HRC", "4.4 HRC", "No plan here finds",
-        "<td>0.50</td>", "<td>0.54</td>",
+        "<td>0.5</td>", "<td>0.54</td>",
     ),
     "how_sure_is_a_published_table": (
         "+23.00 percentage points (95 % interval 16.65 to 29.35)", "rests on one spare unit",
@@ -34,7 +34,7 @@ FOUND = {
     ),
     "is_a_freezer_enough": (
         "hardness +0.63 HRC (95 % interval 0.47 to 0.79)", "+0.64 HRC (95 % interval 0.48 to 0.80)",
-        "any difference is smaller than the margin of 0.5 HRC", "134.3097",
+        "any difference is smaller than the margin of 0.5 HRC", "<td>134.31</td>",
     ),
     "lot_against_lot": ("+14 °C (95 % interval +8 to +24 °C", "margin is not settled"),
     "no_difference_that_matters": (
@@ -47,12 +47,11 @@ FOUND = {
     ),
     "what_can_a_fraction_not_tell": (
         "<td>transfer_time:hold_down_time</td>", "−0.260 in (95 % interval −0.336 to −0.183)",
-        "+0.029 in (95 % interval −0.048 to +0.105)", "F(1, 6) = 27.88", "<td>38.0</td>",
+        "+0.029 in (95 % interval −0.048 to +0.105)", "F(1, 6) = 27.88", "<td>38</td>",
         "Variation between runs is estimated as 0",
     ),
     "what_did_my_studies_find": (
-        "6 studies", "<td>0.266</td>", "<td>0.214</td>", "<td>0.417</td>", "<td>61.753</td>",
-        "<td>62.509</td>", "<td>-1.28</td>", "<td>-1.03</td>",
+        "6 studies", "<td>0.266</td>", "<td>0.214</td>", "<td>0.417</td>", "<td>61.75 to 62.51</td>", "<td>−1.28</td>", "<td>−1.03</td>",
         "two_lots is left out: cold_route was not varied",
     ),
     "what_did_others_find": (
@@ -65,7 +64,7 @@ FOUND = {
         "0.99 (0.87 to 1.12)", "0.66 to 0.87", "Constant 18.3, standard error 1.2", "A prior, not a measurement",
     ),
     "what_is_noise": (
-        "standard deviation 34 (19 to 129)", "<td>2.755</td>", "<td>0.209</td>", "<td>0.002</td>",
+        "standard deviation 34 (19 to 129)", "<td>2.75</td>", "<td>0.209</td>", "<td>0.002</td>",
         "<td>0.024</td>", "<td>0.003</td>", "<td>0.386</td>", "<td>0.852</td>",
     ),
     "what_went_differently": (
@@ -74,7 +73,7 @@ FOUND = {
     ),
     "where_is_it_hardest": (
         "+27 °C (95 % interval +18 to +47 °C", "certainly from 992 to 1014 °C",
-        "<td>981.68</td>", "<td>1022.32</td>",
+        "<td>981.7</td>", "<td>1022</td>",
     ),
     "which_coupons_next": (
         "Try tempers cooler than 150 °C", "Only longer delays can tell more",
@@ -131,7 +130,8 @@ def test_a_page_of_one_question_shows_what_its_words_say(
     notebook = executed_question(path, request.config)  # kept for the handbook of the browser lane
     outputs = [out for cell in notebook.cells for out in cell.get("outputs", [])]
     shown = " ".join(out.get("data", {}).get("text/html", "") for out in outputs)
-    shown = html.unescape(re.sub(r"</?(?:strong|em|b)>", "", shown)).replace("\xa0", " ")
+    shown = re.sub(r"</?(?:strong|em|b)>", "", re.sub(r"<td [^>]*>", "<td>", shown))
+    shown = html.unescape(shown).replace("\xa0", " ")
     assert [words for words in FOUND[path.stem] if words not in shown] == []
     assert "data:image/png" in shown
 

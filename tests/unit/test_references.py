@@ -11,8 +11,11 @@ from quenchbook.cited_sources import ARITHMETIC, METHODS, SOURCES
 from quenchbook.errors import QuenchbookError
 from quenchbook.findings.answers import Analysis
 
-WRITES_OR_DRAWS = re.compile(r"(write|report|figure|new|plan|bench|analyse|next)_|verify_archive")
-OTHER = {"table", "show", "cautions_table", "files_table", "cite", "plot"}
+WRITES_OR_DRAWS = re.compile(r"(write|report|figure)_")
+STEPS = {
+    "new_study", "plan_study", "bench_study", "analyse_study", "next_study", "verify_archive",
+}  # fmt: skip
+OTHER = STEPS | {"table", "show", "cautions_table", "files_table"}
 
 
 def test_every_public_function_has_a_source_or_needs_none() -> None:

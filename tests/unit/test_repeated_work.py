@@ -331,6 +331,6 @@ def test_a_result_shows_itself() -> None:
     found = many(drawn, 3, 3)
     assert list(found.to_frame().columns) == ["item", "solved", "drawn"]
     assert found.to_frame().index.name == "item"
-    assert found._repr_html_().startswith("<p>3 of 3 items done")
+    assert found.shown().finding.startswith("3 of 3 items done")
     assert repr(found) == "<RepeatedWork: 3 of 3 items done>"
     assert f"{repeated_functions.__name__}.drawn, seed 3" in found.summary()

@@ -13,15 +13,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from tests.many_studies import write_studies
 
 import quenchbook as qb
 from quenchbook.columns import meaning
 from quenchbook.errors import ReportError
 from quenchbook.findings.answers import Analysis
+from quenchbook.forms.plan_preview import PlanPreview
 from quenchbook.made_by import made_by
+from quenchbook.own_studies import OwnStudies
 from quenchbook.plots.of_results import _BY_WAY_OF, _DRAWN
 from quenchbook.references import cite
-from quenchbook.shown import Shown, ShowsItself, html_of
+from quenchbook.shown import Shown, ShowsItself, html_of, shown_table
+from quenchbook.study_standing import StudyProgress
 from quenchbook.written_table import written_table
 
 ICE = {"cold_route": "dry_ice"}
@@ -89,17 +93,43 @@ RESULTS: dict[str, Make] = {
         a.records.matrix, level="dry_ice", gains=[1.0], half_losses=[60.0]
     ),
     "SteelPrior": lambda a: qb.steel_prior(a.study),
+    "StudyProgress": lambda a: qb.study_progress(FOLDER),
+    "StudyEdits": lambda a: qb.study_edits(FOLDER).with_changes({"layout.furnace_loads": "16"}),
+    "PlanPreview": lambda a: qb.plan_preview(a.study),
+    "EntryBook": lambda a: qb.entry_book(FOLDER),
+    "PlanningSweep": lambda a: qb.planning_sweep(
+        a.study, "freezer", loads=[8], coupons=[8], studies=100, backend="serial"
+    ),
+    "RepeatedWork": lambda a: qb.run_many(lambda item, seed: item / 3, 4, seed=2, progress=None),
+    "LotMeans": lambda a: qb.lot_means([_hardness(a)], {"austenitize": 970.0}),
     "Expected": lambda a: qb.equivalent_temper_c(200.0, 2.0, 1.0),
     "Austenite": lambda a: qb.possible_austenites("A2")[0],
 }  # fmt: skip
 
+OF_LIBRARY: dict[str, Callable[[OwnStudies], Any]] = {
+    "OwnStudies": lambda own: own,
+    "StudyNoise": lambda own: own.noise(),
+    "LibraryOverview": qb.library_overview,
+}
+
 MADE: dict[str, Any] = {}
 
 
-@pytest.fixture(params=RESULTS)
+@pytest.fixture(scope="module")
+def library(tmp_path_factory: pytest.TempPathFactory) -> OwnStudies:
+    place = tmp_path_factory.mktemp("library")
+    write_studies(place, 2, loads=4, per_load=4)
+    return qb.read_studies(place)
+
+
+@pytest.fixture(params=[*RESULTS, *OF_LIBRARY])
 def result(request: pytest.FixtureRequest, plane_irons_analysis: Analysis) -> Any:
     kind = request.param
-    if kind not in MADE:  # each is made once; none is changed by being shown
+    if kind in MADE:  # each is made once; none is changed by being shown
+        return MADE[kind]
+    if kind in OF_LIBRARY:
+        MADE[kind] = OF_LIBRARY[kind](request.getfixturevalue("library"))
+    else:
         MADE[kind] = RESULTS[kind](plane_irons_analysis)
     return MADE[kind]
 
@@ -151,7 +181,7 @@ def test_html_is_balanced_and_asks_for_nothing(result: Any) -> None:
     page = Outline(result._repr_html_())
     assert page.open == []
     assert not {"script", "style", "link", "img"} & set(page.tags)
-    assert page.links == []
+    assert page.links == [] or isinstance(result, StudyProgress)  # it links what to open next
     folded = [data for tag, data in page.texts if tag == "summary"]
     assert folded[-2:] == ["References", "How this was computed"]
 
@@ -169,9 +199,11 @@ def test_how_it_was_made_is_told(result: Any) -> None:
     assert {"Python", "numpy", "pandas", "scipy", "statsmodels"} <= set(made.versions)
     alone = {
         "Study", "SteelPrior", "Expected", "Austenite", "NonlinearFit", "TemperedSteel",
-        "KeptEntries", "RecordChanges", "DelayLines",
+        "KeptEntries", "RecordChanges", "DelayLines", "StudyProgress", "StudyEdits",
+        "PlanningSweep", "RepeatedWork", *OF_LIBRARY,
     }  # fmt: skip
-    assert made.plan == ("" if type(result).__name__ in alone else "3db02e10")
+    if not isinstance(result, PlanPreview):  # that of a plan of its own
+        assert made.plan == ("" if type(result).__name__ in alone else "3db02e10")
 
 
 def test_figure_is_drawn_or_refused_with_words(result: Any) -> None:
@@ -192,6 +224,13 @@ def test_random_results_tell_their_seed(plane_irons_analysis: Analysis) -> None:
     assert "Random numbers with seed 5." in found._repr_html_()
 
 
+def test_repeated_and_simulated_work_tell_their_seed(plane_irons_analysis: Analysis) -> None:
+    for kind, seed in (("RepeatedWork", 2), ("PlanningSweep", 1)):
+        found = MADE.get(kind) or RESULTS[kind](plane_irons_analysis)
+        assert found.made_by.seed == seed
+        assert f"Random numbers with seed {seed}." in found._repr_html_()
+
+
 @pytest.mark.parametrize("name", ["<script>alert(1)</script>", '"><img src=x>', "a & b"])
 def test_names_from_a_file_are_escaped(name: str) -> None:
     frame = pd.DataFrame({"contrast": [name], name: [name], "estimate": [1.0]})
@@ -206,6 +245,36 @@ def test_long_listing_says_how_much_is_left_out() -> None:
     table = written_table(pd.DataFrame({"coupon": range(40)}))
     assert len(table.rows) == 24
     assert table.lines()[-1] == "(16 more rows: to_frame() has them all)"
+
+
+def test_unit_of_a_column_stands_after_a_comma_in_its_head() -> None:
+    names = ("austenitize_c", "hardness_hrc", "delay_minutes_planned", "df_error")
+    frame = pd.DataFrame([dict.fromkeys(names, 72)])
+    heads = [own.head for own in written_table(frame).columns]
+    assert heads == ["austenitize, °C", "hardness, HRC", "delay planned, min", "df error"]
+
+
+def test_bare_table_is_shown_with_caption_and_meanings() -> None:
+    frame = pd.DataFrame({"term": ["<b>"], "df_error": [72.123456789]})
+    shown = shown_table(frame, "Error df & terms")
+    page = Outline(shown._repr_html_())
+    assert page.open == []
+    assert page.texts[0] == ("p", "Error df & terms")
+    assert ("th", "<b>") in page.texts
+    assert ("td", "72.1") in page.texts
+    assert ("summary", "What the columns mean") in page.texts
+    assert str(shown).split("\n")[0] == "Error df & terms"
+    assert shown.to_frame().equals(frame)
+
+
+def test_labels_of_rows_that_say_something_are_a_column() -> None:
+    frame = pd.DataFrame({"value": [1.0, 2.0]}, index=pd.Index(["a", "b"], name="coupon"))
+    assert "coupon" in str(shown_table(frame, "Values"))
+    assert "index" not in str(shown_table(frame.reset_index(), "Values"))
+
+
+def test_table_without_rows_says_so() -> None:
+    assert "Corrections: nothing." in shown_table(pd.DataFrame(), "Corrections")._repr_html_()
 
 
 @pytest.mark.parametrize(

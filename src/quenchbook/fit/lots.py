@@ -164,7 +164,7 @@ def lot_means(
         first.response, first.unit, dict(at), table, first.scale, confidence, reasons,
         tuple(notes),
     )  # fmt: skip
-    return made_from(own, first)
+    return made_from(own, first) if len(models) == 1 else own  # several have several plans
 
 
 def _rows(

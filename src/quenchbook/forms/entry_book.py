@@ -12,7 +12,6 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from html import escape
 from pathlib import Path
 
 import pandas as pd
@@ -30,6 +29,7 @@ from quenchbook.records.labels import Labels
 from quenchbook.records.measurements import Measurements, measurements
 from quenchbook.records.reading import records_from_tables
 from quenchbook.records.tables import Table, table_of, tables_in
+from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Response, Study
 from quenchbook.study.mistakes import nearest
 from quenchbook.units import is_energy, unit_ending
@@ -53,7 +53,7 @@ class _OwnFile:
 
 
 @dataclass(eq=False, repr=False)
-class EntryBook:
+class EntryBook(ShowsItself):
     """Entries into the records of a study, each checked and kept at once.
 
     Attributes
@@ -115,6 +115,16 @@ class EntryBook:
                 "read": read.astype(int).to_numpy(),
             }
         )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the coupons of all responses: ``response, order, coupon, read``."""
+        parts = [
+            self.coupons(own.name).assign(response=own.name)[
+                ["response", "order", "coupon", "read"]
+            ]
+            for own in self.study.responses
+        ]
+        return pd.concat(parts, ignore_index=True)
 
     def next_coupon(self, response: str) -> str:
         """Code of the first coupon of the sheet without a reading; empty if all have some."""
@@ -296,9 +306,6 @@ class EntryBook:
     def __repr__(self) -> str:
         return f"<EntryBook of {self.study.key}: {self.folder}>"
 
-    def _repr_html_(self) -> str:
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
-
     # --- the folder ---------------------------------------------------------------------------
 
     def _tables(self) -> tuple[list[Table], list[Problem]]:
@@ -400,6 +407,12 @@ def entry_book(folder: str | Path) -> EntryBook:
     ------
     PlanError
         If no plan is kept yet: readings belong to codes of a plan.
+
+    Examples
+    --------
+    >>> from quenchbook.study_folder import resource
+    >>> print(entry_book(resource("data", "two_lots")))
+    Hardness: 40 of 40 coupons have readings.
     """
     from quenchbook.study_folder import plan_of
 

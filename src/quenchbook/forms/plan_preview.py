@@ -18,6 +18,7 @@ from quenchbook.plan.cost import PlanCost, plan_cost
 from quenchbook.plan.files import read_plan
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.plan.randomization import coupon_matrix
+from quenchbook.shown import Shown, ShowsItself, finding_html, origin_html
 from quenchbook.study.definition import Study
 
 _CELL = 'style="text-align:left;vertical-align:top;padding:2px 14px 2px 0"'
@@ -28,7 +29,7 @@ _HEADS = (
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PlanPreview:
+class PlanPreview(ShowsItself):
     """A plan with what it can tell and what it costs.
 
     Attributes
@@ -67,10 +68,10 @@ class PlanPreview:
         """Return the numbers of each question, see `PlanOutlook.to_frame`."""
         return self.outlook.to_frame()
 
-    def summary(self) -> str:
-        """Say what the plan is, what it can tell of each question, and what it costs."""
+    def shown(self) -> Shown:
+        """What the plan is and costs, then what it can tell of each question."""
         told = [*self.outlook.summary().split("\n"), *self._curve_sentences()]
-        return "\n".join([self.finding, *told])
+        return Shown(self.finding, notes=tuple(told))
 
     def _curve_sentences(self) -> list[str]:
         return self.curves.sentences() if self.curves is not None else []
@@ -79,7 +80,8 @@ class PlanPreview:
         return f"<PlanPreview: {self.finding}>"
 
     def _repr_html_(self) -> str:
-        return f"<p><strong>{escape(self.finding)}</strong></p>{self.details_html()}"
+        origin = origin_html(self.made_by, self.cite())
+        return f"{finding_html(self.finding)}{self.details_html()}{origin}"
 
     def details_html(self) -> str:
         """HTML below the finding: loads, what each question can expect, what was assumed."""
@@ -149,6 +151,13 @@ def plan_preview(study: Study, *, seed: int = 1) -> PlanPreview:
     ------
     PlanError
         If the loads or coupons cannot hold the levels.
+
+    Examples
+    --------
+    >>> from quenchbook.study.files import read_study
+    >>> from quenchbook.study_folder import resource
+    >>> plan_preview(read_study(resource("data", "two_lots"))).finding
+    '40 coupons in 10 furnace loads. About 17 hours of work; no price told.'
     """
     return _preview(coupon_matrix(study, seed=seed), kept=False).with_curves()
 

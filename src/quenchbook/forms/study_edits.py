@@ -13,9 +13,8 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from html import escape
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from quenchbook.errors import PlanError, Problem, StudyError, UnitError
 from quenchbook.forms.study_fields import Field, study_fields, text_of
@@ -23,17 +22,21 @@ from quenchbook.forms.toml_edits import Value, with_value
 from quenchbook.forms.toml_places import Key, toml_places
 from quenchbook.plan.declaration import declaration_changes
 from quenchbook.plan.files import PLAN_FILE
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.files import read_study, study_from_text
 from quenchbook.study.mistakes import nearest
 from quenchbook.units import STORAGE_UNITS, parse_quantity
 from quenchbook.writing import write_bytes
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 _BOM = "\ufeff"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class StudyEdits:
+class StudyEdits(ShowsItself):
     """A study file with changes that are not written yet.
 
     Attributes
@@ -221,20 +224,23 @@ class StudyEdits:
                 )
             )
 
-    def summary(self) -> str:
-        """Say what was changed, or that nothing was."""
-        lines = [
-            f"{own.label}: {before or 'not told'} \u2192 {own.text or 'not told'}"
-            for own, before in self.changes()
-        ]
-        lines += [str(problem) for problem in self.problems]
-        return "\n".join(lines) or "Nothing is changed."
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each changed value: ``field, before, now``."""
+        import pandas as pd
+
+        rows = [(own.label, before, own.text) for own, before in self.changes()]
+        return pd.DataFrame(rows, columns=["field", "before", "now"])
+
+    def shown(self) -> Shown:
+        """How many values are changed, then each of them, then what is wrong with the text."""
+        rows = self.to_frame()
+        many = "1 value is" if len(rows) == 1 else f"{len(rows)} values are"
+        finding = f"{many} changed and not written yet." if len(rows) else "Nothing is changed."
+        rows = rows.replace("", "not told")
+        return Shown(finding, rows, tuple(str(problem) for problem in self.problems))
 
     def __repr__(self) -> str:
         return f"<StudyEdits of {self.path}: {len(self.changes())} changes>"
-
-    def _repr_html_(self) -> str:
-        return "".join(f"<p>{escape(line)}</p>" for line in self.summary().split("\n"))
 
 
 def study_edits(folder: str | Path) -> StudyEdits:
@@ -253,6 +259,15 @@ def study_edits(folder: str | Path) -> StudyEdits:
     ------
     StudyError
         If the file cannot be read as a study.
+
+    Examples
+    --------
+    >>> from quenchbook.study_folder import resource
+    >>> edits = study_edits(resource("data", "two_lots"))
+    >>> print(edits.with_changes({"layout.furnace_loads": 5}))
+    1 value is changed and not written yet.
+    field          before  now
+    Furnace loads  10      5
     """
     path = Path(folder)
     path = path / "study.toml" if path.is_dir() else path

@@ -85,6 +85,17 @@ def planning_sweep(
     -----
     On a cluster name the address of its scheduler and a file for what is finished; see `run_many`.
     In a script the call stands under ``if __name__ == "__main__":``.
+
+    Examples
+    --------
+    >>> from quenchbook.study.files import read_study
+    >>> from quenchbook.study_folder import resource
+    >>> study = read_study(resource("data", "plane_irons"))
+    >>> small = {"loads": [12], "coupons": [8], "studies": 50, "backend": "serial"}
+    >>> sweep = planning_sweep(study, "freezer", differences=[0.5], **small)
+    >>> sweep.to_frame()[["coupons", "difference", "power"]].round(2)
+       coupons  difference  power
+    0       96         0.5   0.81
     """
     grid = sweep_grid(
         study, question, loads=loads, coupons=coupons, indents=indents, noise=noise,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from html import escape
 from typing import Any, Final
 
 import numpy as np
@@ -12,6 +11,7 @@ import pandas as pd
 
 from quenchbook.outlook.certainty_table import records_of
 from quenchbook.outlook.wording import chance_text, size_text, times_in
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Question, Response, Study
 from quenchbook.units import NO_BREAK, number_text
 
@@ -27,7 +27,7 @@ _BY_CHANCE: Final = 0.0455  # share of normal numbers that far from their mean
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PlanningSweep:
+class PlanningSweep(ShowsItself):
     """Many plans at many noises and true differences.
 
     Attributes
@@ -201,9 +201,38 @@ class PlanningSweep:
                 )
         return f"Formula and simulation: {'; '.join(parts)}."
 
-    def summary(self) -> str:
-        """The question, the sentences and the notes."""
-        return "\n".join([self.question.words, *self.sentences(), *self._last_lines()])
+    def shown(self) -> Shown:
+        """The smallest plan that does it, then each plan at the difference that is asked about."""
+        first, *others = self.sentences()
+        asked = self.frame[self.frame["difference"] == self.target]
+        rows = self._rows(asked).drop(columns="true difference")
+        size = self.size_text(self.target)
+        notes = (self.question.words, *others, f"The table is about {size}.")
+        return Shown(first, rows, notes, tuple(self._last_lines()), self.listings())
+
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """All rows in words."""
+        return {"All plans, noises and differences": self._rows(self.frame)}
+
+    def _rows(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Rows as people read them: chances and widths as words."""
+        found = frame[["furnace_loads", "coupons_per_load", "indents"]].copy()
+        found["noise"] = frame["noise_name"]
+        found["true difference"] = [
+            "none" if own == 0 else self._plain_size(own) for own in frame["difference"]
+        ]
+        chances = (
+            ("found", "simulated_power"), ("found, by formula", "power"),
+            ("shown too small to matter", "simulated_inside_chance"),
+            ("the same, by formula", "inside_chance"), ("untrue claims", "simulated_untrue_claims"),
+        )  # fmt: skip
+        for head, column in chances:
+            found[head] = ["" if np.isnan(own) else chance_text(own) for own in frame[column]]
+        found["half width of the interval"] = [
+            "" if np.isnan(own) else f"±{size_text(self.response, own)}"
+            for own in frame["simulated_half_width"]
+        ]
+        return found
 
     def _last_lines(self) -> list[str]:
         used = ", ".join(f"{name} {own}" for name, own in self.versions.items())
@@ -214,35 +243,4 @@ class PlanningSweep:
         return (
             f"<PlanningSweep of {self.study.key}, {self.question.key}: {len(self.frame)} rows of "
             f"{self.studies} simulated studies>"
-        )
-
-    def _repr_html_(self) -> str:
-        heads = ("plan", "noise", "true difference", "found", "by formula",
-                 "shown to be too small to matter", "by formula", "untrue claims",
-                 "half width of the interval")  # fmt: skip
-        left = 'style="text-align:left"'
-        rows = []
-        for row in records_of(self.frame):
-            inside = row["simulated_inside_chance"]
-            counted = (inside, row["inside_chance"])
-            width = row["simulated_half_width"]
-            cells = (
-                self.plan_text(row), str(row["noise_name"]),
-                "none" if row["difference"] == 0 else self._plain_size(row["difference"]),
-                chance_text(row["simulated_power"]), chance_text(row["power"]),
-                *(("", "") if np.isnan(inside) else [chance_text(own) for own in counted]),
-                chance_text(row["simulated_untrue_claims"]),
-                "" if np.isnan(width) else f"±{size_text(self.response, width)}",
-            )  # fmt: skip
-            rows.append("".join(f"<td {left}>{escape(cell)}</td>" for cell in cells))
-        head = "".join(f'<th scope="col" {left}>{escape(name)}</th>' for name in heads)
-        body = "".join(f"<tr>{row}</tr>" for row in rows)
-        words = "".join(
-            f"<p>{escape(line)}</p>" for line in (self.question.words, *self.sentences())
-        )
-        notes = "".join(f"<p>{escape(line)}</p>" for line in self._last_lines())
-        table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-        return (
-            f"{words}<details><summary>All {len(rows)} rows</summary>{table}</details>"
-            f"<details><summary>Noise, seeds and versions</summary>{notes}</details>"
         )

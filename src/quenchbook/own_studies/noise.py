@@ -13,8 +13,9 @@ from quenchbook.own_studies.coupon_table import library_name, unit_factor
 from quenchbook.own_studies.entries import StudyEntry
 from quenchbook.own_studies.study_records import unchanged_records
 from quenchbook.own_studies.workers import results_of
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Noise
-from quenchbook.units import listed, number_text, with_unit
+from quenchbook.units import listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,13 +26,13 @@ Told = list[NoisePart] | str
 """What a study says of the noise of a response, or why it says nothing."""
 
 _COMMON: Final = (
-    "Pooling takes each kind of unit to scatter alike in all studies; sd_lowest and sd_highest are "
+    "Pooling takes each kind of unit to scatter alike in all studies; lowest and highest are "
     "those of single studies."
 )
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class StudyNoise(Mapping[str, Noise]):
+class StudyNoise(Mapping[str, Noise], ShowsItself):
     """Noise of each response, pooled over studies; a mapping that planning takes as it is.
 
     Attributes
@@ -63,30 +64,28 @@ class StudyNoise(Mapping[str, Noise]):
         """Return a copy of the table."""
         return self.table.copy()
 
-    def summary(self) -> str:
-        """Each standard deviation with its limits, and what it rests on."""
-        lines = []
-        for row in self.table.to_dict("records"):
-            log = row["scale"] == "log"
-            times, unit, decimals = (100, "%", 1) if log else (1, row["unit"], 2)
-            sd, low, high = (
-                number_text(row[name] * times, decimals) for name in ("sd", "conf_low", "conf_high")
-            )
-            studies = f"{row['studies']} {'study' if row['studies'] == 1 else 'studies'}"
-            lines.append(
-                f"{row['response']}, {str(row['stratum']).replace('_', ' ')}: "
-                f"sd {with_unit(sd, unit)} ({low} to {high}; {row['df']:.0f} df, {studies})"
-            )
-        return "\n".join([*(lines or ["No study tells a noise."]), *self.notes])
+    def shown(self) -> Shown:
+        """What is pooled, then each standard deviation with its limits and what it rests on."""
+        if self.table.empty:
+            return Shown("No study tells a noise.", notes=self.notes)
+        most = int(self.table["studies"].max())
+        counted = f"{most} {'study' if most == 1 else 'studies'}"
+        finding = (
+            f"Noise of {listed(list(self.noise))} from "
+            f"{counted if (self.table['studies'] == most).all() else f'up to {counted}'}."
+        )
+        rows = self.table.copy()
+        shares = rows["scale"] == "log"
+        sizes = ["sd", "conf_low", "conf_high", "sd_lowest", "sd_highest"]
+        rows.loc[shares, sizes] *= 100
+        rows.loc[shares, "unit"] = "%"
+        several = (rows["studies"] > 1).any()
+        columns = ["response", "stratum", "sd", "conf_low", "conf_high", "unit", "df", "studies"]
+        columns += ["sd_lowest", "sd_highest"] if several else []
+        return Shown(finding, rows[columns], self.notes, confidence=self.confidence)
 
     def __repr__(self) -> str:
         return f"<StudyNoise of {', '.join(self.noise) or 'nothing'}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
-        return self.table.round(3).to_html(index=False, border=0, na_rep="") + words
 
 
 class NoiseOfStudies:

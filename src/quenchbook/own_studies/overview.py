@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from quenchbook.own_studies.noise import StudyNoise
 from quenchbook.own_studies.studies import OwnStudies
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import ROUTE_WORDS
-from quenchbook.units import number_text
+from quenchbook.written_table import joined
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,8 +24,11 @@ _NOT_CAUSES: Final = (
 )
 
 
+_ONE_STUDY: Final = "Where one study is all, limits of the mean of studies are not known."
+
+
 @dataclass(frozen=True, eq=False, repr=False)
-class LibraryOverview:
+class LibraryOverview(ShowsItself):
     """Finding first: how many studies and coupons, what was left out, noise, means by route.
 
     Attributes
@@ -33,34 +37,39 @@ class LibraryOverview:
     noise : StudyNoise
     means : DataFrame
         ``response, unit, cold_route, studies, coupons, estimate, std_error, conf_low, conf_high``.
+    confidence : float
+        Of the limits.
     """
 
     studies: OwnStudies
     noise: StudyNoise
     means: pd.DataFrame
+    confidence: float = 0.95
 
     def to_frame(self) -> pd.DataFrame:
         """Return a copy of the means by route."""
         return self.means.copy()
 
+    def shown(self) -> Shown:
+        """How much there is, then the means by route, what was left out, and the noise."""
+        means = self.means.assign(**{ROUTE: self.means[ROUTE].map(_route_words)})
+        alone = [_ONE_STUDY] if (means["studies"] == 1).any() else []
+        return Shown(
+            self._finding(),
+            means,
+            (*self._left_out(), *self.studies.notes, *alone, _NOT_CAUSES),
+            listings=self.listings(),
+            confidence=self.confidence,
+        )
+
+    def listings(self) -> Mapping[str, pd.DataFrame]:
+        """Noise of each unit, for planning."""
+        noise = self.noise.shown().table
+        return {} if noise is None else {"Noise of one unit, pooled over studies": noise}
+
     def summary(self) -> str:
-        """The finding, what was left out, and the tables in words."""
-        lines = [self._finding(), *self._left_out(), *self.studies.notes]
-        lines += ["", "Noise of one unit, pooled over studies (for planning):"]
-        lines.append(self.noise.summary())
-        lines += ["", "Means by route:"]
-        for row in self.means.to_dict("records"):
-            digits = 1 if row["unit"] == "J" else 2
-            limits = "limits not known from one study"
-            if row["conf_low"] == row["conf_low"]:
-                low, high = (number_text(row[name], digits) for name in ("conf_low", "conf_high"))
-                limits = f"{low} to {high}"
-            lines.append(
-                f"{row['response']}, {_route_words(row[ROUTE])}: "
-                f"{number_text(row['estimate'], digits)} {row['unit']}".rstrip()
-                + f" ({limits}; {row['coupons']} coupons, {_counted(row['studies'])})"
-            )
-        return "\n".join([*lines, _NOT_CAUSES])
+        """The finding, means by route and what was left out; then the noise, for planning."""
+        return joined([self.shown().text(), self.noise.summary()])
 
     def _finding(self) -> str:
         table = self.studies.table
@@ -69,29 +78,18 @@ class LibraryOverview:
         steels = [str(own) for own in table["steel"].unique() if own]
         shown = ", ".join(steels[:8]) + (f" and {len(steels) - 8} more" if len(steels) > 8 else "")
         count = _counted(table["study"].nunique())
-        return f"{count}{asked}: {coupons} coupons" + (f" of {shown}." if shown else ".")
+        found = f"{count}{asked}: {coupons} coupons" + (f" of {shown}." if shown else ".")
+        left = len(self.studies.unread)
+        return f"{found} {_counted(left)} left out: could not be read." if left else found
 
     def _left_out(self) -> list[str]:
         unread = self.studies.unread
         if not unread:
             return ["No study was left out."]
-        lines = [f"Left out, for it could not be read: {_counted(len(unread))}."]
-        return [*lines, *(f"  {own.folder.name}: {own.reason}" for own in unread)]
+        return [f"Left out: {own.folder.name}. {own.reason}" for own in unread]
 
     def __repr__(self) -> str:
         return f"<LibraryOverview: {self._finding()}>"
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        words = [self._finding(), *self._left_out(), *self.studies.notes]
-        head = "".join(f"<p>{escape(line.strip())}</p>" for line in words)
-        means = self.means.round(3).to_html(index=False, border=0, na_rep="not known")
-        return (
-            f"{head}<details><summary>Noise</summary>{self.noise._repr_html_()}</details>"
-            f"<details open><summary>Means by route</summary>{means}"
-            f"<p>{escape(_NOT_CAUSES)}</p></details>"
-        )
 
 
 def library_overview(
@@ -114,7 +112,10 @@ def library_overview(
     if responses:
         studies = studies.where(response=list(responses))
     return LibraryOverview(
-        studies, studies.noise(confidence=confidence), route_means(studies, confidence=confidence)
+        studies,
+        studies.noise(confidence=confidence),
+        route_means(studies, confidence=confidence),
+        confidence,
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from quenchbook.errors import EstimabilityError
+from quenchbook.made_by import MadeBy, made_by
 from quenchbook.own_studies.entries import StudyEntry, UnreadStudy
 from quenchbook.own_studies.filters import filter_words, rows_with
 from quenchbook.own_studies.noise import NoiseOfStudies, StudyNoise, pooled
@@ -204,6 +205,11 @@ class OwnStudies(ShowsItself):
                 )
         models = [own for own in models if (own.response, own.scale, own.unit) == usual]
         return lot_means(models, at, confidence=confidence, left_out={**why, **measured})
+
+    @property
+    def made_by(self) -> MadeBy:
+        """Versions of the programs; each study has a plan of its own, so none is told here."""
+        return made_by(None)
 
     def summary(self) -> str:
         """How many studies and coupons there are, and which studies could not be read."""

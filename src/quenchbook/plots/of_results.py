@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _DRAWN: Final[Mapping[str, str]] = {
     "CouponMatrix": "coupon_tiles:figure_coupon_matrix",
+    "PlanningSweep": "sweep:figure_sweep",
     "CutList": "bar_drawing:figure_bars",
     "Timetable": "timetable:figure_timetable",
     "CertaintyCosts": "certainty:figure_certainty",
@@ -59,6 +60,12 @@ def plot(result: Any, **options: Any) -> Drawing:
     ------
     ReportError
         If results of this kind have no figure; it says which have one.
+
+    Examples
+    --------
+    >>> from quenchbook.study_folder import plan_of, resource
+    >>> plot(plan_of(resource("data", "two_lots"))).key
+    'coupon_matrix'
     """
     kind = type(result).__name__
     if kind in _DRAWN:
@@ -81,6 +88,10 @@ def _named(where: str) -> Callable[..., Drawing]:
 
 def _of_records(records: Any, **options: Any) -> Drawing:
     return _named(_DRAWN["CouponMatrix"])(records.matrix, records, **options)
+
+
+def _of_preview(preview: Any, **options: Any) -> Drawing:
+    return _named(_DRAWN["CouponMatrix"])(preview.matrix, **options)
 
 
 def _of_model(model: Any, **options: Any) -> Drawing:
@@ -124,6 +135,7 @@ def _of_analysis(analysis: Any, response: str = "", **options: Any) -> Drawing:
 
 _BY_WAY_OF: Final[Mapping[str, Callable[..., Drawing]]] = {
     "Records": _of_records,
+    "PlanPreview": _of_preview,
     "MixedModel": _of_model,
     "Finding": _of_finding,
     "Analysis": _of_analysis,

@@ -186,10 +186,11 @@ def test_the_finding_comes_first(sweep: PlanningSweep) -> None:
     row = good.sort_values(["coupons", "furnace_loads"]).iloc[0]
     plan = f"{row['furnace_loads']} furnace loads of {row['coupons_per_load']} coupons, 3 indents"
     assert plan in first
-    assert sweep.summary().split("\n")[:2] == [sweep.question.words, first]
+    assert sweep.summary().split("\n")[0] == first
+    assert sweep.question.words in sweep.summary()
     html = sweep._repr_html_()
-    assert html.index("the smallest plan here") < html.index("<details>")
-    assert html.count("<tr>") == len(sweep.frame) + 1
+    assert html.index("the smallest plan here") < html.index("<details")
+    assert f"All plans, noises and differences ({len(sweep.frame)})" in html
     assert "seed 1; quenchbook" in sweep.summary()
 
 

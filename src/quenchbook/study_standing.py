@@ -10,8 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 from quenchbook.errors import QuenchbookError
+from quenchbook.shown import Shown, ShowsItself, finding_html, origin_html
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from quenchbook.plan.matrix import CouponMatrix
     from quenchbook.records.reading import Records
     from quenchbook.study.definition import Study
@@ -52,7 +55,7 @@ class ProgressStep:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class StudyProgress:
+class StudyProgress(ShowsItself):
     """Where a study stands; says first what comes next.
 
     Attributes
@@ -82,8 +85,27 @@ class StudyProgress:
         """Return the step of this name."""
         return next(own for own in self.steps if own.name == name)
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each step: ``step, notebook, state, words, papers``."""
+        import pandas as pd
+
+        rows = [
+            (own.name, own.notebook, own.state_words, own.words, ", ".join(own.papers))
+            for own in self.steps
+        ]
+        return pd.DataFrame(rows, columns=["step", "notebook", "state", "words", "papers"])
+
+    def shown(self) -> Shown:
+        """What comes next, then each step, then the study and the notes."""
+        steps = self.to_frame()[["step", "state", "words"]].rename(columns={"words": "there is"})
+        told = (f"{self.title}. {self.question}",) if self.title else ()
+        return Shown(f"Next: {self.comes_next}", steps, (*told, *self.notes))
+
     def summary(self) -> str:
-        """Say what comes next, then each step, then the notes."""
+        """Say what comes next, then the study, each step and the notes.
+
+        No word of it is shortened, as one of a table is: this is all that a terminal shows.
+        """
         lines = [f"Next: {self.comes_next}"]
         if self.title:
             lines.append(f"{self.title}. {self.question}")
@@ -102,12 +124,13 @@ class StudyProgress:
         head = f"<p>{escape(self.title)}. <em>{escape(self.question)}</em></p>"
         notes = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
         parts = [
-            f"<p><strong>Next: {escape(self.comes_next)}</strong></p>",
+            finding_html(f"Next: {self.comes_next}"),
             head if self.title else "",
             '<p>What is asked and varied stands in <a href="../study.toml">study.toml</a>.</p>',
             steps_html(self),
             f"<ul>{notes}</ul>" if notes else "",
             cautions_html(self.dangers),
+            origin_html(self.made_by, self.cite()),
         ]
         return "".join(parts)
 
