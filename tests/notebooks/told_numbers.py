@@ -9,18 +9,25 @@ from typing import NamedTuple
 
 from nbformat import NotebookNode
 
-NUMBER = re.compile(r"(?<![\w.])(?P<sign>(?<![\w)])[+\-\N{MINUS SIGN}])?(?P<size>\d+(?:\.\d+)?)(?![\w.]*\w)")
+NUMBER = re.compile(
+    r"(?<![\w.])(?P<sign>(?<![\w)])[+\-\N{MINUS SIGN}])?(?P<size>\d+(?:\.\d+)?)(?![\w.]*\w)"
+    r"(?: ?(?P<unit>HRC|°C|%|minutes|min|hours|h|EUR|coupons|(?:furnace )?loads)(?!\w))?"
+)
 """A number that stands by itself; codes such as A2, JCY9 or K07 are none."""
 
 FINDING = "## The finding on the demonstration, in words"
 SHORT_ANSWER = "**Short answer.**"
 
 
+SAME_UNIT = {"minutes": "min", "hours": "h", "furnace loads": "loads"}
+
+
 class ToldNumber(NamedTuple):
-    """A number as it is written: its sign ("" without one), its digits."""
+    """A number as it is written: its sign ("" without one), its digits, its unit (or "")."""
 
     sign: str
     digits: str
+    unit: str = ""
 
     @property
     def places(self) -> int:
@@ -31,7 +38,11 @@ def told_numbers(text: str) -> list[ToldNumber]:
     """Numbers of a text, in order; what stands in backquotes is code and no number."""
     plain = re.sub(r"`[^`]*`", " ", text).replace("\N{NO-BREAK SPACE}", " ")
     return [
-        ToldNumber((own["sign"] or "").replace("-", "\N{MINUS SIGN}"), own["size"])
+        ToldNumber(
+            (own["sign"] or "").replace("-", "\N{MINUS SIGN}"),
+            own["size"],
+            SAME_UNIT.get(own["unit"], own["unit"] or ""),
+        )
         for own in NUMBER.finditer(plain)
     ]
 
@@ -62,8 +73,10 @@ def not_shown(told: Iterable[ToldNumber], shown: Iterable[ToldNumber]) -> list[T
 def _agree(told: ToldNumber, shown: ToldNumber) -> bool:
     if told.sign and (told.sign == "+") == (shown.sign == "\N{MINUS SIGN}"):
         return False
-    if told.places > shown.places:
+    if told.unit and shown.unit and told.unit != shown.unit:
         return False
+    gap = abs(float(told.digits) - float(shown.digits))
+    if len(told.digits.replace(".", "").lstrip("0")) < 2:  # 0.5 or 6: nearly anything rounds to it
+        return gap < 1e-9
     # the half of the last digit is allowed: 0.125 may be told as 0.12 or as 0.13
-    half = 0.5 * 10.0**-told.places
-    return abs(float(told.digits) - float(shown.digits)) <= half + 1e-9
+    return told.places <= shown.places and gap <= 0.5 * 10.0**-told.places + 1e-9
