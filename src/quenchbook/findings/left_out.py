@@ -15,6 +15,8 @@ from quenchbook.units import listed
 if TYPE_CHECKING:
     import pandas as pd
 
+Unit = int | str
+
 
 @dataclass(frozen=True, eq=False, repr=False)
 class VerdictsWithout(ShowsItself):
@@ -26,18 +28,18 @@ class VerdictsWithout(ShowsItself):
         With all units.
     unit : str
         What was left out, one after the other.
-    left_out : dict of number to Finding
-        By the number of the unit.
+    left_out : dict of int or str to Finding
+        By the number or the name of the unit.
     not_estimable : tuple
         Units without which the difference cannot be estimated.
     """
 
     whole: Finding
     unit: str
-    left_out: dict[int, Finding]
-    not_estimable: tuple[int, ...] = ()
+    left_out: dict[Unit, Finding]
+    not_estimable: tuple[Unit, ...] = ()
 
-    def turned(self) -> dict[int, Finding]:
+    def turned(self) -> dict[Unit, Finding]:
         """Units without which the verdict is another one, with the finding that is left."""
         return {
             number: own
@@ -66,15 +68,15 @@ class VerdictsWithout(ShowsItself):
         """How often the verdict turns and without which units, then the table."""
         words = self.unit.replace("_", " ")
         turned = self.turned()
-        said = f"Whichever {words} is left out, the verdict stays {self.whole.verdict}."
+        said = f'Whichever {words} is left out, the verdict stays "{self.whole.verdict}".'
         if turned:
             kept = len(self.left_out) - len(turned)
             other = "; ".join(
-                f"{verdict} without {words} {own}" for verdict, own in _by_verdict(turned).items()
+                f'"{verdict}" without {words} {own}' for verdict, own in _by_verdict(turned).items()
             )
             said = (
-                f"The verdict, {self.whole.verdict}, stays in {kept} of {len(self.left_out)} cases; "
-                f"it is {other}."
+                f'The verdict "{self.whole.verdict}" stays in {kept} of {len(self.left_out)} '
+                f"cases; it is {other}."
             )
         missing = ", ".join(map(str, self.not_estimable))
         notes = (f"Cannot be estimated without {words} {missing}.",) if missing else ()
@@ -118,9 +120,11 @@ def verdicts_without(
     if unit not in model.coupons:
         words = f"There is no column {unit}. Units: {', '.join(model.units)}."
         raise EstimabilityError(with_suggestion(words, unit, model.units))
-    left_out: dict[int, Finding] = {}
-    missing: list[int] = []
-    for number, own in model.coupons.groupby(unit, sort=True):
+    left_out: dict[Unit, Finding] = {}
+    missing: list[Unit] = []
+    for label, own in model.coupons.groupby(unit, sort=True):
+        text = str(label)
+        number = int(text) if text.isdecimal() else text  # batches are named 1-4
         try:
             reduced = without(model, own["coupon"].tolist())
         except EstimabilityError:
@@ -132,7 +136,7 @@ def verdicts_without(
     return VerdictsWithout(whole, unit, left_out, tuple(missing))
 
 
-def _by_verdict(turned: dict[int, Finding]) -> dict[str, str]:
+def _by_verdict(turned: dict[Unit, Finding]) -> dict[str, str]:
     numbers: dict[str, list[str]] = {}
     for number, own in turned.items():
         numbers.setdefault(own.verdict, []).append(str(number))

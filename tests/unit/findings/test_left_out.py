@@ -54,16 +54,23 @@ def test_the_first_sentence_names_the_loads_on_which_the_verdict_rests(
 ) -> None:
     first = str(verdicts).splitlines()[0]
     assert first == (
-        "The verdict, differs, stays in 10 of 12 cases; it is exceeds without furnace load 3 or 5."
+        'The verdict "differs" stays in 10 of 12 cases; '
+        'it is "exceeds" without furnace load 3 or 5.'
     )
 
 
 def test_a_verdict_that_never_turns_is_said_to_stay(gain: MarginalMeans) -> None:
     own = qb.verdicts_without(gain, margin=0.2)
     assert own.turned() == {}
-    assert str(own).startswith("Whichever furnace load is left out, the verdict stays exceeds.")
+    assert str(own).startswith('Whichever furnace load is left out, the verdict stays "exceeds".')
+
+
+def test_cold_batches_are_left_out_by_their_names(gain: MarginalMeans) -> None:
+    own = qb.verdicts_without(gain, margin=0.5, unit="cold_batch")
+    assert "1-4" in own.left_out
+    assert own.to_frame().columns[0] == "cold_batch"
 
 
 def test_an_unknown_unit_is_named_with_those_there_are(gain: MarginalMeans) -> None:
-    with pytest.raises(EstimabilityError, match="no column furnace_lode.*furnace_load"):
+    with pytest.raises(EstimabilityError, match=r"no column furnace_lode.*furnace_load"):
         qb.verdicts_without(gain, margin=0.5, unit="furnace_lode")
