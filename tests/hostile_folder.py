@@ -55,7 +55,7 @@ def main(folder: str) -> None:
             real = os.path.realpath(os.fsdecode(path))
             if writes and not real.endswith(".pyc"):
                 seen.append(f"write {real}")
-            elif str(inside.parent) in real and not real.startswith(str(inside)):
+            elif str(inside.parent) in real and not Path(real).is_relative_to(inside):
                 seen.append(f"read outside {real}")
 
     sys.addaudithook(hook)

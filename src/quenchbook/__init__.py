@@ -60,6 +60,8 @@ _HOME = {
     "error_shares": "fit.noise",
     "diagnostics": "fit.diagnostics",
     "load_influence": "fit.diagnostics",
+    "verdicts_without": "findings.left_out",
+    "VerdictsWithout": "findings.left_out",
     "without": "fit.diagnostics",
     "randomization_test": "fit.guaranteed",
     "error_df_frame": "outlook.error_df",

@@ -16,6 +16,8 @@ from quenchbook.findings.answers import Analysis as Analysis
 from quenchbook.findings.answers import analyse as analyse
 from quenchbook.findings.answers import answer as answer
 from quenchbook.findings.evidence_answers import evidence_answers as evidence_answers
+from quenchbook.findings.left_out import VerdictsWithout as VerdictsWithout
+from quenchbook.findings.left_out import verdicts_without as verdicts_without
 from quenchbook.findings.verdicts import Finding as Finding
 from quenchbook.findings.verdicts import finding as finding
 from quenchbook.fit.austenite_loss import austenite_losses as austenite_losses

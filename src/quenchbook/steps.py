@@ -1,7 +1,8 @@
 """The steps of a study on its folder: what the commands do, callable from Python.
 
 A study folder holds ``study.toml``, and the steps add ``plan/``, ``bench/``, ``reports/``;
-readings go into ``records/`` and are only ever read.
+readings go into ``records/``, where files of yours are only ever read; the form for
+entries writes files of its own there.
 """
 
 from __future__ import annotations
