@@ -55,7 +55,7 @@ def main(folder: str) -> None:
             real = os.path.realpath(os.fsdecode(path))
             if writes and not real.endswith(".pyc"):
                 seen.append(f"write {real}")
-            elif str(inside.parent) in real and not real.startswith(str(inside)):
+            elif _leaves(Path(real), inside):
                 seen.append(f"read outside {real}")
 
     sys.addaudithook(hook)
@@ -65,6 +65,11 @@ def main(folder: str) -> None:
     except QuenchbookError as error:
         print(error, file=sys.stderr)
     print(json.dumps(seen))
+
+
+def _leaves(path: Path, inside: Path) -> bool:
+    """Whether a path lies beside the study folder, which no reader has to look at."""
+    return path.is_relative_to(inside.parent) and not path.is_relative_to(inside)
 
 
 def _is_installed(name: str, libraries: tuple[str, ...]) -> bool:

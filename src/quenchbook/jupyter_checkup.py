@@ -51,7 +51,7 @@ def _kernel() -> tuple[str, bool]:
         )
     try:
         done = subprocess.run(
-            [found, "-c", "import ipykernel, quenchbook"],
+            [found, "-P", "-c", "import ipykernel, quenchbook"],  # -P: nothing of this folder
             capture_output=True, text=True, timeout=_KERNEL_IN, check=False,
         )  # fmt: skip
         why = done.stderr.strip().splitlines()[-1:] if done.returncode else []
