@@ -30,7 +30,15 @@ def main(folder: str) -> None:
         qb.read_evidence(place, study)
         qb.read_studies(library, cache=False)
 
+    def look_at(place: Path) -> None:
+        repr(qb.study_progress(place)._repr_html_())
+        qb.study_edits(place)
+        book = qb.entry_book(place)
+        book.next_coupon(book.study.responses[0].name)
+        qb.entry_form(place)
+
     sound = resource("data", "plane_irons")
+    look_at(sound)
     read_all(sound, sound)  # so that every library is loaded before the hook looks
     seen: list[str] = []
     inside = Path(folder).resolve()
@@ -59,11 +67,15 @@ def main(folder: str) -> None:
                 seen.append(f"read outside {real}")
 
     sys.addaudithook(hook)
-    try:
-        read_all(inside, inside)
-        print("read", file=sys.stderr)
-    except QuenchbookError as error:
-        print(error, file=sys.stderr)
+    for done, look in (
+        ("looked", lambda: look_at(inside)),
+        ("read", lambda: read_all(inside, inside)),
+    ):
+        try:
+            look()
+            print(done, file=sys.stderr)
+        except QuenchbookError as error:
+            print(error, file=sys.stderr)
     print(json.dumps(seen))
 
 
