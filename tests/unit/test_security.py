@@ -45,6 +45,8 @@ ATTRIBUTES = ("eval", "query", "read_pickle", "to_pickle", "model_matrix", "get_
 REVIEWED = {
     ("__init__.py", "importlib.import_module"): "names of our own modules, from _HOME",
     ("publishing_steps.py", "importlib.import_module"): "names of our own modules, from WRITERS",
+    ("shown.py", "importlib.import_module"): "our own package, by its name",
+    ("work_backends.py", "importlib.import_module"): "one library, by its name",
     ("lab.py", "subprocess.Popen"): "quenchbook lab: JupyterLab of this Python, a list",
     ("jupyter_checkup.py", "subprocess.run"): "doctor asks the kernel for its imports, a list",
     ("report/browser_print.py", "subprocess.run"): "a browser prints our own page, a list",
