@@ -30,7 +30,15 @@ def main(folder: str) -> None:
         qb.read_evidence(place, study)
         qb.read_studies(library, cache=False)
 
+    def look_at(place: Path) -> None:
+        repr(qb.study_progress(place)._repr_html_())
+        qb.study_edits(place)
+        book = qb.entry_book(place)
+        book.next_coupon(book.study.responses[0].name)
+        qb.entry_form(place)
+
     sound = resource("data", "plane_irons")
+    look_at(sound)
     read_all(sound, sound)  # so that every library is loaded before the hook looks
     seen: list[str] = []
     inside = Path(folder).resolve()
@@ -55,16 +63,25 @@ def main(folder: str) -> None:
             real = os.path.realpath(os.fsdecode(path))
             if writes and not real.endswith(".pyc"):
                 seen.append(f"write {real}")
-            elif str(inside.parent) in real and not Path(real).is_relative_to(inside):
+            elif _leaves(Path(real), inside):
                 seen.append(f"read outside {real}")
 
     sys.addaudithook(hook)
-    try:
-        read_all(inside, inside)
-        print("read", file=sys.stderr)
-    except QuenchbookError as error:
-        print(error, file=sys.stderr)
+    for done, look in (
+        ("looked", lambda: look_at(inside)),
+        ("read", lambda: read_all(inside, inside)),
+    ):
+        try:
+            look()
+            print(done, file=sys.stderr)
+        except QuenchbookError as error:
+            print(error, file=sys.stderr)
     print(json.dumps(seen))
+
+
+def _leaves(path: Path, inside: Path) -> bool:
+    """Whether a path lies beside the study folder, which no reader has to look at."""
+    return path.is_relative_to(inside.parent) and not path.is_relative_to(inside)
 
 
 def _is_installed(name: str, libraries: tuple[str, ...]) -> bool:

@@ -22,9 +22,10 @@ _T = TypeVar("_T")
 ROUTES: Final = ("none", "freezer", "dry_ice", "liquid_nitrogen")
 _ALSO: Final = {"no": "none", "no_cold_step": "none", "ln2": "liquid_nitrogen",
                 "nitrogen": "liquid_nitrogen"}  # fmt: skip
-_EXAMPLE: Final = "O1"
+TEMPLATE_STEEL: Final = "O1"
 """Steel of the template: its temperatures are the defaults for this steel and for no other."""
 _MOST_LEVELS: Final = 6
+_SAME_LEVEL: Final = 6  # decimals [degC]: 392 degF and 200 degC are one level, not rounding
 _MOST: Final = 200  # furnace loads, or coupons in one; more is a slip of the keys
 
 
@@ -49,7 +50,7 @@ class AskedStudy:
     """
 
     folder: str
-    grade: str = _EXAMPLE
+    grade: str = TEMPLATE_STEEL
     cold_routes: tuple[str, ...] = ("none", "freezer")
     austenitize: tuple[str, ...] = ("790 degC", "805 degC", "820 degC")
     temper: tuple[str, ...] = ("175 degC", "205 degC")
@@ -94,8 +95,8 @@ def asked_study(ask: Ask, say: Say) -> AskedStudy:
     say("A few questions; the Enter key takes what stands in brackets. Ctrl-C writes nothing.")
     put = _Asking(ask, say)
     folder = put.question("Folder of the study", "It is made here.", "my_study", _new_folder)
-    grade = put.question("Steel", "Its grade, as on the mill sheet.", _EXAMPLE, _words)
-    known = grade.upper() == _EXAMPLE
+    grade = put.question("Steel", "Its grade, as on the mill sheet.", TEMPLATE_STEEL, _words)
+    known = grade.upper() == TEMPLATE_STEEL
     sheet = "" if known else " No default: see the data sheet of your steel."
     routes = put.question(
         "Cold routes to compare",
@@ -175,11 +176,12 @@ def temperature_levels(text: str, name: str) -> tuple[str, ...]:
             raise StudyError(Problem("", "The unit is missing", "Write degC or degF at the end."))
         unit = unit_named(match[2], "temperature") if match[2] else found[-1][1]
         found.append((float(match[1]), unit))
-    if not found or len(set(found)) < len(found) or len(found) > _MOST_LEVELS:
+    celsius = {own: convert(*own, "temperature") for own in found}
+    different = {round(own, _SAME_LEVEL) for own in celsius.values()}
+    if not found or len(different) < len(found) or len(found) > _MOST_LEVELS:
         raise StudyError(
             Problem("", f"'{text}' is not a list of 1 to {_MOST_LEVELS} different temperatures")
         )
-    celsius = {own: convert(*own, "temperature") for own in found}
     mistakes = Mistakes("", "")
     check_temperatures(name, [(unit, celsius[value, unit]) for value, unit in found], "", mistakes)
     if mistakes.problems:

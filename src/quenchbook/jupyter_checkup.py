@@ -29,7 +29,7 @@ def jupyter_checkup() -> tuple[list[str], int]:
     """
     checks = (_kernel(), _runtime_folder())
     lines = [line for line, _ in checks]
-    return [*lines, _tile(), _browser()], sum(not works for _, works in checks)
+    return [*lines, _tile(), _news(), _browser()], sum(not works for _, works in checks)
 
 
 def _kernel() -> tuple[str, bool]:
@@ -51,7 +51,7 @@ def _kernel() -> tuple[str, bool]:
         )
     try:
         done = subprocess.run(
-            [found, "-c", "import ipykernel, quenchbook"],
+            [found, "-P", "-c", "import ipykernel, quenchbook"],  # -P: nothing of this folder
             capture_output=True, text=True, timeout=_KERNEL_IN, check=False,
         )  # fmt: skip
         why = done.stderr.strip().splitlines()[-1:] if done.returncode else []
@@ -102,6 +102,25 @@ def _tile() -> str:
     if not parts[SERVER_PART]:
         return f"{name}: its server part is off. jupyter server extension enable {SERVER_PART}"
     return f"{name}: yes"
+
+
+def _news() -> str:
+    """Whether our file turns off what JupyterLab fetches on its own; that holds for all its users.
+
+    `default_setting_overrides.d` changes defaults only: what a person has set counts more.
+    """
+    from jupyter_core.paths import jupyter_config_path
+
+    name = "news and update checks of JupyterLab"
+    own = Path("labconfig", "default_setting_overrides.d", f"{EXTENSION}.json")
+    found = next((place / own for place in map(Path, jupyter_config_path())
+                  if (place / own).is_file()), None)  # fmt: skip
+    if found is None:
+        return f"{name}: as JupyterLab has them"
+    return (
+        f"{name}: off in this whole environment, whatever JupyterLab is used for; quenchbook turns "
+        f"them off. To have them, set Notifications in its settings, or delete {found}"
+    )
 
 
 def _browser() -> str:

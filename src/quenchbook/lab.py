@@ -103,9 +103,10 @@ def lab_command(
     tuple of str
         Program and arguments.
     """
+    # -P: no module of the folder where it is started takes the place of a library's.
     # WARN: some thirty lines on extensions would hide the address. answer_yes: Ctrl-C is meant.
     command = [
-        sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={Path(folder).resolve()}",
+        sys.executable, "-P", "-m", "jupyterlab", f"--ServerApp.root_dir={Path(folder).resolve()}",
         f"--LabApp.default_url={lab_page(folder)}", "--Application.log_level=WARN",
         "--ServerApp.answer_yes=True",
     ]  # fmt: skip
@@ -167,10 +168,11 @@ def _address(lab: subprocess.Popen[bytes], page: str) -> str:
         try:
             server = json.loads(told.read_text(encoding="utf-8"))
         except (OSError, ValueError):  # not there yet, or being written
-            time.sleep(0.2)
-            continue
-        token = f"?token={server['token']}" if server.get("token") else ""
-        return f"{server['url'].rstrip('/')}{page}{token}"
+            server = None
+        if isinstance(server, dict) and server.get("url"):
+            token = f"?token={server['token']}" if server.get("token") else ""
+            return f"{server['url'].rstrip('/')}{page}{token}"
+        time.sleep(0.2)
     return ""
 
 

@@ -11,6 +11,7 @@ from typing import Any, Final
 from quenchbook.errors import QuenchbookWarning, ReportError, TypesettingError, with_suggestion
 from quenchbook.study.left_from_template import template_words
 from quenchbook.study_folder import read_folder, resource
+from quenchbook.study_inputs import REPORTED_FROM, input_digests, write_input_list
 
 EDITIONS: Final = ("public", "supporters")
 
@@ -37,6 +38,8 @@ def report_study(
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Path]:
     """Run the report notebook of a study once and write all that is asked for.
+
+    ``reported_from.csv`` beside page and PDF says which files with which checksums were read.
 
     Parameters
     ----------
@@ -80,6 +83,7 @@ def report_study(
             "edition too, or leave the archive out."
         )
     editions, to = list(dict.fromkeys(editions)), list(dict.fromkeys(to))
+    digests = input_digests(folder)
     study, _, _ = read_folder(folder)
     own = Path(folder) / "notebooks" / "05_report.ipynb"
     notebook_path = own if own.exists() else resource("notebooks", "05_report.ipynb")
@@ -109,6 +113,8 @@ def report_study(
             except TypesettingError as error:
                 unset.append(str(error))
             steps.output()
+    if set(to) & set(USUAL):
+        write_input_list(place / REPORTED_FROM, digests)
     if unset:
         raise TypesettingError("\n".join(unset))
     return list(dict.fromkeys(paths))  # some files serve both editions

@@ -204,14 +204,17 @@ def bench_study(folder: str | Path, *, say: Say | None = None) -> list[Path]:
 def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
     """Analyse the records; write the tables of `analysis_tables` as CSV.
 
-    ``columns.csv`` beside them says what each column means.
+    ``columns.csv`` beside them says what each column means, ``answered_from.csv`` which files with
+    which checksums were read.
     """
     import pandas as pd
 
     from quenchbook.columns import meaning
     from quenchbook.findings.answers import analyse
     from quenchbook.findings.result_tables import analysis_tables
+    from quenchbook.study_inputs import ANSWERED_FROM, input_digests, write_input_list
 
+    digests = input_digests(folder)
     analysis = analyse(read_folder(folder)[2])
     place = Path(folder) / "reports"
     place.mkdir(exist_ok=True)
@@ -219,10 +222,11 @@ def analyse_study(folder: str | Path) -> tuple[Analysis, list[Path]]:
     used = dict.fromkeys(str(name) for frame in tables.values() for name in frame)
     rows = [(name, *meaning(name, analysis.study)) for name in used]
     tables["columns"] = pd.DataFrame(rows, columns=["column", "meaning", "unit"])
-    return analysis, [
+    paths = [
         write_text(place / f"{name}.csv", frame.to_csv(index=False, lineterminator="\n"))
         for name, frame in tables.items()
     ]
+    return analysis, [*paths, write_input_list(place / ANSWERED_FROM, digests)]
 
 
 def demo(folder: str | Path, say: Say, *, example: str = "plane_irons") -> list[Path]:

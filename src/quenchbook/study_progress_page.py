@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 if TYPE_CHECKING:
-    from quenchbook.study_standing import ProgressStep, StudyProgress
+    from quenchbook.progress_steps import ProgressStep
+    from quenchbook.study_standing import StudyProgress
 
 
 def steps_html(progress: StudyProgress) -> str:
@@ -42,7 +43,9 @@ def steps_html(progress: StudyProgress) -> str:
             : 5 if with_papers else 4
         ]
     )
-    return f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+    words = "Steps of the study, in the order of the work"
+    caption = f'<caption style="text-align:left">{words}</caption>'
+    return f"<table>{caption}<thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
 
 
 def cautions_html(dangers: Sequence[tuple[str, str]]) -> str:

@@ -2,56 +2,26 @@
 
 from __future__ import annotations
 
-import csv
-from collections import Counter
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING
 
 from quenchbook.errors import QuenchbookError
+from quenchbook.progress_steps import (
+    NOTEBOOK_OF,
+    ProgressStep,
+    answers_step,
+    bench_step,
+    more_step,
+    plan_step,
+    records_step,
+    report_step,
+    told,
+)
 from quenchbook.shown import Shown, ShowsItself, finding_html, origin_html
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from quenchbook.plan.matrix import CouponMatrix
-    from quenchbook.records.reading import Records
-    from quenchbook.study.definition import Study
-
-State = Literal["done", "in part", "look again", "open"]
-
-RECORD_FILES: Final = (".csv", ".tsv", ".txt", ".xlsx", ".ods")
-_SHOWN: Final = 5  # mistakes that are named before they are only counted
-
-
-@dataclass(frozen=True)
-class ProgressStep:
-    """One step of a study.
-
-    Attributes
-    ----------
-    name : str
-        ``plan``, ``bench``, ``records``, ``answers``, ``report`` or ``more coupons``.
-    notebook : str
-        Notebook of the step, without its ending.
-    state : {"done", "in part", "look again", "open"}
-    words : str
-        What there is.
-    papers : tuple of str
-        Files of the step, relative to the study folder.
-    """
-
-    name: str
-    notebook: str
-    state: State
-    words: str
-    papers: tuple[str, ...] = ()
-
-    @property
-    def state_words(self) -> str:
-        """How the state is said."""
-        return "not yet" if self.state == "open" else self.state
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -164,18 +134,17 @@ def study_progress(folder: str | Path) -> StudyProgress:
     except QuenchbookError as error:
         steps = tuple(
             ProgressStep(name, notebook, "open", "not known: study.toml cannot be read")
-            for name, notebook in _NOTEBOOKS.items()
+            for name, notebook in NOTEBOOK_OF.items()
         )
         return StudyProgress(
-            folder, "", "", "put study.toml right; then look here again.", steps, _told([error])
+            folder, "", "", "put study.toml right; then look here again.", steps, told([error])
         )
-    plan, matrix, notes = _plan_step(folder, study)
-    bench = _bench_step(folder, matrix)
-    records, read, mistakes = _records_step(folder, matrix)
-    newest = max((path.stat().st_mtime for path in _record_files(folder)), default=0.0)
-    answers = _answers_step(folder, read, newest)
-    report = _report_step(folder, newest)
-    more = _more_step(matrix)
+    plan, matrix, notes = plan_step(folder, study)
+    bench = bench_step(folder, matrix)
+    records, read, mistakes = records_step(folder, matrix)
+    answers = answers_step(folder, read)
+    report = report_step(folder)
+    more = more_step(matrix)
     steps = (plan, bench, records, answers, report, more)
     return StudyProgress(
         folder,
@@ -186,151 +155,6 @@ def study_progress(folder: str | Path) -> StudyProgress:
         (*notes, *mistakes, *template_words(study)),
         tuple((own.hazard, " ".join(own.sentences)) for own in cautions(study)),
     )
-
-
-_NOTEBOOKS: Final = {
-    "plan": "01_plan",
-    "bench": "02_bench",
-    "records": "03_records",
-    "answers": "04_analysis",
-    "report": "05_report",
-    "more coupons": "06_next",
-}
-
-
-def _step(name: str, state: State, words: str, papers: Iterable[str] = ()) -> ProgressStep:
-    return ProgressStep(name, _NOTEBOOKS[name], state, words, tuple(papers))
-
-
-def _told(errors: Sequence[QuenchbookError]) -> tuple[str, ...]:
-    """Mistakes as sentences; of many the first ones and how many more there are."""
-    lines = [str(problem) for error in errors for problem in error.problems]
-    if len(lines) > _SHOWN:
-        lines = [*lines[:_SHOWN], f"And {len(lines) - _SHOWN} more."]
-    return tuple(lines)
-
-
-def _plan_step(
-    folder: Path, study: Study
-) -> tuple[ProgressStep, CouponMatrix | None, tuple[str, ...]]:
-    from quenchbook.plan.files import MATRIX_FILE, PLAN_FILE, read_plan
-
-    if not (folder / "plan" / PLAN_FILE).exists():
-        return _step("plan", "open", "no coupon has its treatment yet"), None, ()
-    try:
-        matrix = read_plan(folder / "plan", study)
-    except QuenchbookError as error:
-        return _step("plan", "look again", "the plan does not fit"), None, _told([error])
-    counts = matrix.unit_counts()
-    coupons, loads = len(matrix.frame), counts["furnace_load"]
-    words = (
-        f"{coupons} {study.unit_word('coupon', coupons)} in {loads} "
-        f"{study.unit_word('furnace_load', loads)}, plan {matrix.short_hash}"
-    )
-    return _step("plan", "done", words, [f"plan/{MATRIX_FILE}"]), matrix, tuple(matrix.changes)
-
-
-def _bench_step(folder: Path, matrix: CouponMatrix | None) -> ProgressStep:
-    names = ("booklet.pdf", "booklet.html", "phone.html")
-    parts = len(matrix.hashes) if matrix is not None else 1
-    places = ["bench", *(f"bench/continuation_{number}" for number in range(1, parts))]
-    found = {
-        place: [f"{place}/{name}" for name in names if (folder / place / name).exists()]
-        for place in places
-    }
-    papers = [path for own in found.values() for path in own]
-    missing = [place for place in places if not found[place]]
-    if not papers:
-        return _step("bench", "open", "no booklet and no forms here")
-    if missing:
-        return _step("bench", "in part", "the booklet of the new coupons is not written", papers)
-    forms = len([*(folder / "bench").glob("**/forms/*.csv")])
-    return _step("bench", "done", f"booklet, and {forms} form{'' if forms == 1 else 's'}", papers)
-
-
-def _record_files(folder: Path) -> list[Path]:
-    place = folder / "records"
-    return [
-        path
-        for path in (sorted(place.iterdir()) if place.is_dir() else [])
-        if path.suffix.lower() in RECORD_FILES and path.is_file()
-    ]
-
-
-def _records_step(
-    folder: Path, matrix: CouponMatrix | None
-) -> tuple[ProgressStep, Records | None, tuple[str, ...]]:
-    from quenchbook.study_folder import read_folder
-
-    files = _record_files(folder)
-    count = f"{len(files)} file{'' if len(files) == 1 else 's'}"
-    if not files:
-        return _step("records", "open", "no readings yet"), None, ()
-    if matrix is None:
-        return _step("records", "look again", f"{count}, but no plan to read them by"), None, ()
-    try:
-        records = read_folder(folder)[2]
-    except QuenchbookError as error:
-        found = len(error.problems)
-        words = f"{found} mistake{'' if found == 1 else 's'} in {count}"
-        return _step("records", "look again", words), None, _told([error])
-    complete, words = _coverage(records)
-    state: State = "done" if complete else "in part" if len(records.readings) else "open"
-    return _step("records", state, f"{words}; no mistake found"), records, ()
-
-
-def _coverage(records: Records) -> tuple[bool, str]:
-    """Whether every planned coupon is accounted for, and of how many each response is there."""
-    frame, parts, complete = records.matrix.frame, [], True
-    lost = set(records.lost["coupon"])
-    for response in records.study.responses:
-        planned = set(frame.loc[frame[f"{response.name}_order"].notna(), "coupon"])
-        own = records.readings["response"] == response.name
-        read = set(records.readings.loc[own, "coupon"])
-        gaps = records.missing["response"] == response.name
-        told = lost | set(records.missing.loc[gaps, "coupon"])
-        complete = complete and planned <= read | told
-        gone = len(planned & told - read)
-        parts.append(
-            f"{response.quantity} of {len(planned & read)} of {len(planned)}"
-            f"{f' ({gone} lost or blank)' if gone else ''}"
-        )
-    return complete, f"{', '.join(parts)} {records.study.unit_word('coupon', 2)}"
-
-
-def _answers_step(folder: Path, records: Records | None, newest: float) -> ProgressStep:
-    path = folder / "reports" / "findings.csv"
-    if not path.exists():
-        ready = "the records can be analysed" if records is not None else "they need records"
-        return _step("answers", "open", ready)
-    with path.open(encoding="utf-8", newline="") as file:
-        verdicts = Counter(row.get("verdict") or "" for row in csv.DictReader(file))
-    count = sum(verdicts.values())
-    kinds = ", ".join(f"{number} {word}" for word, number in sorted(verdicts.items()) if word)
-    words = f"{count} question{'' if count == 1 else 's'} answered{f': {kinds}' if kinds else ''}"
-    if path.stat().st_mtime < newest:
-        words = f"{words}; the records were changed afterwards"
-        return _step("answers", "look again", words, ["reports/findings.csv"])
-    return _step("answers", "done", words, ["reports/findings.csv"])
-
-
-def _report_step(folder: Path, newest: float) -> ProgressStep:
-    place = folder / "reports"
-    paths = sorted([*place.glob("*.html"), *place.glob("*.pdf")])
-    papers = [f"reports/{path.name}" for path in paths]
-    if not paths:
-        return _step("report", "open", "not written")
-    if max(path.stat().st_mtime for path in paths) < newest:
-        return _step("report", "look again", "the records were changed afterwards", papers)
-    return _step("report", "done", f"{len(paths)} file{'' if len(paths) == 1 else 's'}", papers)
-
-
-def _more_step(matrix: CouponMatrix | None) -> ProgressStep:
-    if matrix is None or not matrix.continuations:
-        return _step("more coupons", "open", "only if a question stays open")
-    count = len(matrix.continuations)
-    words = f"continued {'once' if count == 1 else f'{count} times'}"
-    return _step("more coupons", "done", words)
 
 
 def _comes_next(steps: dict[str, ProgressStep]) -> str:
@@ -354,5 +178,5 @@ def _comes_next(steps: dict[str, ProgressStep]) -> str:
     if steps["report"].state == "done":
         return "read the report; 06_next says what a question that is still open would need."
     if steps["report"].state == "look again":
-        return "write the report again with 05_report: the records were changed."
+        return "write the report again with 05_report: what it was made from has changed."
     return "look at the answers in 04_analysis, then write the report with 05_report."

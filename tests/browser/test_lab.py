@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import nbformat
 import pytest
+from nbformat.v4 import new_code_cell, new_notebook
 from playwright.sync_api import Browser, Page, expect
 from tests.browser.lab import LAB_TIMEOUT, LabServer, running_lab, wait_for_lab
 
@@ -90,3 +92,46 @@ def test_a_name_that_would_leave_the_folder_is_told_and_nothing_is_made(
     assert answer[2:] == [409, 403]
     assert sorted(lab_server.root.parent.rglob("study.toml")) == before
     assert not (Path(lab_server.root) / "unmarked").exists()
+
+
+def test_only_the_new_page_runs_when_another_tab_comes_to_the_front_meanwhile(
+    launcher: Page, lab_server: LabServer
+) -> None:
+    other = new_notebook(cells=[new_code_cell("print(1)")])
+    other.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3"}
+    nbformat.write(other, lab_server.root / "other.ipynb")
+
+    # as somebody who opens another page while the kernel of the new one still starts
+    launcher.evaluate(
+        """() => {
+          const app = window.jupyterapp;
+          const execute = app.commands.execute.bind(app.commands);
+          window.seen = [];
+          app.commands.execute = async (id, args) => {
+            if (id === "notebook:run-all-cells") {
+              const page = await execute("docmanager:open", { path: "other.ipynb" });
+              await page.context.ready;
+              await page.sessionContext.ready;
+              app.shell.activateById(page.id);
+              window.seen.push(app.shell.currentWidget.context.path);
+            }
+            return execute(id, args);
+          };
+          void execute("quenchbook:new-study", { cwd: "" });
+        }"""
+    )
+    launcher.locator(".jp-Dialog").get_by_role("textbox").fill("o1_elsewhere")
+    launcher.keyboard.press("Enter")
+    launcher.wait_for_function("() => window.seen.length", timeout=LAB_TIMEOUT)
+    first = launcher.locator(".jp-OutputArea-output").get_by_text("Next: say in study.toml")
+    expect(first).to_be_attached(timeout=LAB_TIMEOUT)
+    assert launcher.evaluate("() => window.seen") == ["other.ipynb"]
+    ran = launcher.evaluate(
+        """() => [...window.jupyterapp.shell.widgets("main")]
+          .filter((page) => page.context?.path === "other.ipynb")
+          .map((page) => page.content.widgets[0].model.executionCount)"""
+    )
+    assert ran == [None]
+    assert launcher.evaluate("() => window.jupyterapp.shell.currentWidget.context.path") == (
+        "other.ipynb"  # who looks at another page stays there
+    )

@@ -170,3 +170,9 @@ def test_a_template_without_a_place_for_an_answer_is_an_error_and_no_silent_loss
 
     with pytest.raises(QuenchbookError, match="has no place"):
         _Text("format = 1\n").line("grade", "O1")
+
+
+@pytest.mark.parametrize("text", ["392 degF, 200 degC", "200 degC, 200.0 degC, 175 degC"])
+def test_one_level_in_two_units_is_told(text: str) -> None:
+    with pytest.raises(QuenchbookError, match="different temperatures"):
+        temperature_levels(text, "temper")

@@ -85,3 +85,15 @@ def test_the_tile_is_looked_for_where_jupyterlab_looks(
     monkeypatch.setattr("jupyter_core.paths.jupyter_config_path", lambda: [str(etc)])
     (own,) = [line for line in jupyter_checkup()[0] if line.startswith("tile")]
     assert words in own
+
+
+@pytest.mark.parametrize(("there", "words"), [(True, "off in this whole environment"),
+                                              (False, "as JupyterLab has them")])  # fmt: skip
+def test_it_is_said_that_news_are_off_for_the_whole_jupyterlab(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, there: bool, words: str
+) -> None:
+    etc = ROOT / "src" / "quenchbook" / "jupyter_files" / "etc" / "jupyter" if there else tmp_path
+    monkeypatch.setattr("jupyter_core.paths.jupyter_config_path", lambda: [str(etc)])
+    (own,) = [line for line in jupyter_checkup()[0] if line.startswith("news")]
+    assert words in own
+    assert (str(etc) in own) == there

@@ -45,7 +45,10 @@ ATTRIBUTES = ("eval", "query", "read_pickle", "to_pickle", "model_matrix", "get_
 REVIEWED = {
     ("__init__.py", "importlib.import_module"): "names of our own modules, from _HOME",
     ("publishing_steps.py", "importlib.import_module"): "names of our own modules, from WRITERS",
-    ("verbs.py", "subprocess.call"): "quenchbook lab: JupyterLab of this Python, a list",
+    ("shown.py", "importlib.import_module"): "our own package, by its name",
+    ("work_backends.py", "importlib.import_module"): "one library, by its name",
+    ("lab.py", "subprocess.Popen"): "quenchbook lab: JupyterLab of this Python, a list",
+    ("jupyter_checkup.py", "subprocess.run"): "doctor asks the kernel for its imports, a list",
     ("report/browser_print.py", "subprocess.run"): "a browser prints our own page, a list",
     ("report/formulas.py", "subprocess.run"): "pandoc turns a formula into MathML, a list",
 }
@@ -115,6 +118,11 @@ def hostile(tmp_path: Path) -> Path:
     notes.write_text(
         notes.read_text(encoding="utf-8") + f'furnace_load,1,note,,"={EVIL}"\n', encoding="utf-8"
     )
+    (place / "reports").mkdir()
+    (place / "reports" / "findings.csv").write_text(f'verdict\n"{EVIL}"\n', encoding="utf-8")
+    (place / "reports" / "answered_from.csv").write_text(
+        "file,sha256\n../secret.csv,0\nstudy.toml,0\n", encoding="utf-8"
+    )
     return place
 
 
@@ -128,13 +136,25 @@ def test_reading_a_hostile_folder_executes_writes_and_asks_nothing(
     if kind == "link":
         (hostile.parent / "secret.csv").write_text("coupon,hardness_hrc\n", encoding="utf-8")
         (hostile / "records" / "more.csv").symlink_to(hostile.parent / "secret.csv")
+        for name in ("findings.csv", "answered_from.csv"):
+            (hostile / "reports" / name).unlink()
+            (hostile / "reports" / name).symlink_to(hostile.parent / "secret.csv")
     command = [sys.executable, str(ROOT / "tests" / "hostile_folder.py"), str(hostile)]
     done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=hostile)
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout.splitlines()[-1]) == []
     assert ("read" in done.stderr.split()) == (kind == "texts"), done.stderr
+    assert "looked" in done.stderr.split(), done.stderr  # forms tell mistakes, they do not fail
     if kind == "link":
         assert "more.csv: is a link that leads out of the study folder" in done.stderr
+
+
+def test_the_hook_knows_a_folder_beside_the_study_from_the_study(tmp_path: Path) -> None:
+    from tests.hostile_folder import _leaves
+
+    assert _leaves(tmp_path / "study_evil" / "x.csv", tmp_path / "study")
+    assert not _leaves(tmp_path / "study" / "x.csv", tmp_path / "study")
+    assert not _leaves(Path("/usr/lib/x.py"), tmp_path / "study")
 
 
 FRAME = pd.DataFrame(

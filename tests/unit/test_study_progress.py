@@ -10,7 +10,13 @@ import pytest
 from tests.conftest import ROOT
 
 from quenchbook.planning_steps import plan_study
-from quenchbook.steps import copy_example, new_study
+from quenchbook.steps import analyse_study, copy_example, new_study
+from quenchbook.study_inputs import (
+    ANSWERED_FROM,
+    REPORTED_FROM,
+    input_digests,
+    write_input_list,
+)
 from quenchbook.study_standing import study_progress
 
 
@@ -84,12 +90,117 @@ def test_a_report_older_than_the_records_is_to_be_written_again(demo: Path) -> N
     assert "05_report" in progress.comes_next
 
 
-def test_the_verdicts_of_written_tables_are_counted(demo: Path) -> None:
+def written_findings(demo: Path, text: str) -> Path:
     (demo / "reports").mkdir()
     path = demo / "reports" / "findings.csv"
-    path.write_text("key,verdict\na,exceeds\nb,undecided\nc,exceeds\n", encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_question_that_is_undecided_is_not_counted_as_answered(demo: Path) -> None:
+    path = written_findings(demo, "key,verdict\na,exceeds\nb,undecided\nc,exceeds\nd,slight\n")
     words = study_progress(demo).step("answers").words
-    assert words == "3 questions answered: 2 exceeds, 1 undecided"
+    assert words == "3 of 4 questions answered (2 exceeds, 1 slight), 1 undecided"
+    path.with_name("unanswered.csv").write_text("key,question,reason\ne,E?,none\n", "utf-8")
+    words = study_progress(demo).step("answers").words
+    assert words.startswith("3 of 5 questions answered")
+    assert words.endswith("1 undecided, 1 that cannot be answered")
+
+
+def test_words_that_are_no_verdict_are_counted_and_not_repeated(demo: Path) -> None:
+    written_findings(demo, "key,verdict\na,equivalent\nb,splendid\nc,\n")
+    words = study_progress(demo).step("answers").words
+    assert words == "1 of 3 questions answered (1 equivalent), 2 without a verdict"
+
+
+@pytest.mark.parametrize("kind", ["not UTF-8", "long", "folder", "pipe", "link", "circle"])
+def test_a_damaged_or_hostile_table_of_findings_is_told_and_no_error(demo: Path, kind: str) -> None:
+    path = written_findings(demo, "")
+    path.unlink()
+    if kind == "not UTF-8":
+        path.write_bytes(b"verdict\n\xff\xfe\n")
+    elif kind == "long":
+        path.write_text(f'verdict\n"{"x" * 200_000}"\n', encoding="utf-8")
+    elif kind == "folder":
+        path.mkdir()
+    elif kind == "pipe":
+        os.mkfifo(path)
+    else:
+        path.symlink_to("/etc/passwd" if kind == "link" else path)
+    answers = study_progress(demo).step("answers")
+    assert answers.state == "look again"
+    assert answers.words.startswith("findings.csv: ")
+    assert answers.papers == ()
+
+
+@pytest.mark.parametrize("name", ["study.toml", "plan/plan.json", "evidence.csv"])
+def test_answers_older_than_study_or_plan_are_to_be_looked_at_again(demo: Path, name: str) -> None:
+    path = written_findings(demo, "key,verdict\na,exceeds\n")
+    assert study_progress(demo).step("answers").state == "done"
+    later = path.stat().st_mtime + 5
+    os.utime(demo / name, (later, later))
+    answers = study_progress(demo).step("answers")
+    assert answers.state == "look again"
+    assert answers.words.endswith(f"; {name} changed afterwards")
+
+
+def listed(demo: Path) -> None:
+    """Answers and a report as they are written, with their lists, all long ago."""
+    written_findings(demo, "key,verdict\na,exceeds\n")
+    page = demo / "reports" / "plane_irons.html"
+    page.touch()
+    for name in (ANSWERED_FROM, REPORTED_FROM):
+        write_input_list(demo / "reports" / name, input_digests(demo))
+    for path in (demo / "reports").iterdir():
+        os.utime(path, (0, 0))
+
+
+def test_a_copy_with_other_dates_makes_nothing_stale(demo: Path) -> None:
+    listed(demo)
+    progress = study_progress(demo)
+    assert [progress.step(own).state for own in ("answers", "report")] == ["done", "done"]
+
+
+def test_a_margin_that_was_changed_makes_answers_and_report_stale_whatever_the_dates(
+    demo: Path,
+) -> None:
+    listed(demo)
+    path = demo / "study.toml"
+    text = path.read_text(encoding="utf-8")
+    changed = text.replace('equivalence_margin = "0.5 HRC"', 'equivalence_margin = "0.2 HRC"', 1)
+    assert changed != text
+    path.write_text(changed, encoding="utf-8")
+    os.utime(path, (0, 0))
+    progress = study_progress(demo)
+    for name in ("answers", "report"):
+        assert progress.step(name).state == "look again"
+        assert progress.step(name).words.endswith("study.toml changed afterwards")
+    assert "has changed" in progress.comes_next
+
+
+def test_a_file_that_came_and_one_that_went_are_named(demo: Path) -> None:
+    listed(demo)
+    (demo / "records" / "impact_checks.csv").rename(demo / "records" / "new.csv")
+    words = study_progress(demo).step("report").words
+    assert words == "records/impact_checks.csv, records/new.csv changed afterwards"
+
+
+def test_a_damaged_list_is_as_good_as_none(demo: Path) -> None:
+    listed(demo)
+    for name in (ANSWERED_FROM, REPORTED_FROM):
+        (demo / "reports" / name).write_bytes(b"\xff")
+    progress = study_progress(demo)
+    assert progress.step("answers").state == "look again"  # by the dates, which are old here
+
+
+def test_what_was_analysed_is_listed_and_stays_current_in_a_copy(tmp_path: Path) -> None:
+    folder = copy_example("coated_bars", tmp_path / "bars")
+    _, paths = analyse_study(folder)
+    assert paths[-1].name == ANSWERED_FROM
+    later = tmp_path / "copied"
+    shutil.copytree(folder, later, copy_function=shutil.copyfile)  # with the dates of today
+    os.utime(later / "reports" / "findings.csv", (0, 0))
+    assert study_progress(later).step("answers").state == "done"
 
 
 def test_a_plan_that_does_not_fit_the_study_file_is_told(demo: Path) -> None:
@@ -124,6 +235,7 @@ def test_the_page_says_first_what_comes_next_and_links_only_what_is_there(demo: 
     assert '<a href="../plan/coupon_matrix.csv">' in page
     assert "06_next.ipynb is not here" in page
     assert "Cautions for the hazards of this study" in page
+    assert '<table><caption style="text-align:left">Steps of the study' in page
 
 
 def test_words_of_a_study_are_no_markup_on_the_page(demo: Path) -> None:

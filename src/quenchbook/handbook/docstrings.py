@@ -6,10 +6,18 @@ import inspect
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from quenchbook.handbook.own_blocks import Definition, Definitions
-from quenchbook.report.blocks import Block, Bullets, Paragraph, Preformatted, Run, Runs
+from quenchbook.report.blocks import (
+    Block,
+    Bullets,
+    Paragraph,
+    Preformatted,
+    Run,
+    Runs,
+    plain_text,
+)
 
 LISTS: Final = (
     "Parameters",
@@ -86,8 +94,24 @@ def first_sentence(text: str) -> str:
     'Martensite start [degC].'
     """
     paragraph = inspect.cleandoc(text).split("\n\n")[0].replace("\n", " ")
-    words = "".join(part if isinstance(part, str) else part.text for part in doc_runs(paragraph))
-    return re.split(r"(?<=\.) (?=[A-Z])", words)[0]
+    return first_sentence_of(doc_runs(paragraph))
+
+
+def first_sentence_of(runs: Runs) -> str:
+    """First sentence of a paragraph, its marks taken off.
+
+    >>> first_sentence_of(("Is it ", Run("so", strong=True), "? It is."))
+    'Is it so?'
+    """
+    words = plain_text(runs).replace("\n", " ")
+    return re.split(r"(?<=[.!?]) (?=[A-Z])", words)[0]
+
+
+def inner_function(member: object) -> Any:
+    """Function behind a property, a class method or the like; any other object as it is."""
+    for name in ("func", "fget", "__func__"):
+        member = getattr(member, name, member)
+    return member
 
 
 def doc_runs(text: str) -> Runs:

@@ -11,7 +11,7 @@ from typing import Final
 from quenchbook.errors import Problem, ReportError
 from quenchbook.handbook.docstrings import doc_runs, doc_sections
 from quenchbook.handbook.own_blocks import Definition, Definitions
-from quenchbook.report.blocks import Block, Cautions, Column, Paragraph, Run, Runs, TableBlock
+from quenchbook.report.blocks import Block, Cautions, Column, Paragraph, Run, TableBlock
 from quenchbook.units import NO_BREAK, number_text
 
 COLUMN_ANCHOR: Final = "column-"
@@ -127,7 +127,7 @@ def references_blocks() -> list[Block]:
                 for source in _sources(section.lines):
                     found.setdefault(source, []).append(name)
     entries = tuple(
-        Definition(", ".join(names), (_used(source),), is_code=True)
+        Definition(", ".join(names), (doc_runs(source),), is_code=True)
         for source, names in sorted(found.items(), key=lambda own: own[1])
     )
     return [Definitions(entries, name="References")]
@@ -136,10 +136,6 @@ def references_blocks() -> list[Block]:
 def _sources(lines: tuple[str, ...]) -> list[str]:
     paragraphs = re.split(r"\n\s*\n", "\n".join(lines).strip())
     return [" ".join(own.split()).removeprefix("- ") for own in paragraphs if own.strip()]
-
-
-def _used(source: str) -> Runs:
-    return doc_runs(source)
 
 
 def _sentence(words: str) -> str:

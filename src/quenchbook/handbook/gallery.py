@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from quenchbook.errors import Problem, ReportError
+from quenchbook.handbook.docstrings import first_sentence_of
 from quenchbook.handbook.output_html import output_blocks
 from quenchbook.handbook.own_blocks import Card
 from quenchbook.handbook.page_source import check_links
@@ -24,7 +25,6 @@ from quenchbook.report.blocks import (
     FigureBlock,
     Paragraph,
     Section,
-    plain_text,
 )
 from quenchbook.report.from_notebook import cell_blocks
 
@@ -168,8 +168,7 @@ def _finding_sentence(blocks: Sequence[Block]) -> str:
                 break
             started = block.title == FINDING
         elif started and isinstance(block, Paragraph):
-            words = plain_text(block.runs).replace("\n", " ")
-            return re.split(r"(?<=[.!?]) (?=[A-Z])", words)[0]
+            return first_sentence_of(block.runs)
     return ""
 
 

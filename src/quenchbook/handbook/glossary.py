@@ -10,7 +10,7 @@ from typing import Final
 from quenchbook.handbook.own_blocks import Definition, Definitions
 from quenchbook.report.blocks import Block, Bullets, Paragraph, Run, Runs
 
-GLOSSARY: Final = "glossary"
+GLOSSARY_PAGE: Final = "glossary"
 
 
 def terms_as_definitions(page: str, blocks: Sequence[Block]) -> Iterator[Block]:
@@ -19,7 +19,7 @@ def terms_as_definitions(page: str, blocks: Sequence[Block]) -> Iterator[Block]:
     A term is what stands in bold at the start of an item of a list or of a paragraph. Its place is
     its words in lower case, joined by ``-``: ``glossary.md#furnace-load``.
     """
-    if page != GLOSSARY:
+    if page != GLOSSARY_PAGE:
         yield from blocks
         return
     gathered: list[Definition] = []

@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from html.parser import HTMLParser
-from itertools import zip_longest
 from typing import Final
 
+from quenchbook.handbook.output_tables import OutputCell, OutputTable, cells_spanned, table_block
 from quenchbook.report.blocks import (
     Block,
     Bullets,
-    Column,
     FigureBlock,
     Paragraph,
     Preformatted,
     Run,
     Runs,
-    TableBlock,
     plain_text,
 )
-from quenchbook.report.number_columns import number_texts
 
 _SILENT: Final = ("style", "script", "head", "template", "title")
 _BREAKS: Final = (
@@ -28,7 +25,6 @@ _BREAKS: Final = (
     "figcaption", "caption", "dt", "dd", "hr",
 )  # fmt: skip
 _STRONG: Final = ("b", "strong", "h1", "h2", "h3", "h4", "h5", "h6", "summary", "dt")
-_MOST_CELLS: Final = 200  # that one cell may span
 _PICTURE: Final = re.compile(r"data:image/(png|jpeg);base64,([A-Za-z0-9+/=\s]+)")
 
 
@@ -55,27 +51,6 @@ def output_blocks(page: str, key: str) -> list[Block]:
     return reader.blocks
 
 
-@dataclass(frozen=True)
-class _Cell:
-    words: str
-    rows: int = 1
-    columns: int = 1
-    is_head: bool = False
-
-
-@dataclass
-class _Table:
-    head: list[list[_Cell]] = field(default_factory=list)
-    body: list[list[_Cell]] = field(default_factory=list)
-    caption: str = ""
-    in_head: bool = False
-
-    @property
-    def rows(self) -> list[list[_Cell]]:
-        """Rows of the part that is being read."""
-        return self.head if self.in_head else self.body
-
-
 class _Reader(HTMLParser):
     def __init__(self, key: str) -> None:
         super().__init__(convert_charrefs=True)
@@ -84,7 +59,7 @@ class _Reader(HTMLParser):
         self.runs: list[str | Run] = []
         self.strong = self.emphasis = self.code = self.silent = self.figure = 0
         self.pre = False
-        self.table: _Table | None = None
+        self.table: OutputTable | None = None
         self.cell: list[str] | None = None
         self.spans = (1, 1)
         self.items: list[Runs] | None = None
@@ -109,7 +84,7 @@ class _Reader(HTMLParser):
             self.figure += 1
         elif tag == "table" and self.table is None:
             self.end_paragraph()
-            self.table = _Table()
+            self.table = OutputTable()
         elif tag in ("ul", "ol"):
             self._end_list()
             self.end_paragraph()
@@ -221,7 +196,7 @@ class _Reader(HTMLParser):
             self.table.rows.append([])
         elif tag in ("td", "th", "caption"):
             self.cell = []
-            self.spans = _span(own.get("rowspan")), _span(own.get("colspan"))
+            self.spans = cells_spanned(own.get("rowspan")), cells_spanned(own.get("colspan"))
 
     def _table_end(self, tag: str) -> None:
         assert self.table is not None
@@ -230,7 +205,7 @@ class _Reader(HTMLParser):
             table.in_head = False
         elif tag == "table":
             self.table = None
-            block = _table_block(table, f"{self.key}-{len(self.blocks) + 1}")
+            block = table_block(table, f"{self.key}-{len(self.blocks) + 1}")
             self.blocks += [block] if block else []
         elif self.cell is not None:
             words = re.sub(r"[ \t\r\n]+", " ", "".join(self.cell)).strip()
@@ -240,56 +215,7 @@ class _Reader(HTMLParser):
             else:
                 if not table.rows:
                     table.rows.append([])
-                table.rows[-1].append(_Cell(words, *self.spans, is_head=tag == "th"))
-
-
-def _span(text: str | None) -> int:
-    return min(int(text), _MOST_CELLS) if text and text.isdecimal() and int(text) else 1
-
-
-def _grid(rows: list[list[_Cell]]) -> list[list[str]]:
-    """Words of each place; a cell over several rows speaks in each of them."""
-    found: list[list[str]] = []
-    taken: dict[tuple[int, int], str] = {}
-    for number, row in enumerate(rows):
-        place = 0
-        for cell in row:
-            while (number, place) in taken:
-                place += 1
-            for down in range(min(cell.rows, len(rows) - number)):
-                for right in range(cell.columns):
-                    taken[number + down, place + right] = "" if right else cell.words
-        width = 1 + max((own for line, own in taken if line == number), default=-1)
-        found.append([taken.get((number, own), "") for own in range(width)])
-    return found
-
-
-def _table_block(table: _Table, key: str) -> TableBlock | None:
-    cells = [row for row in table.body if row]
-    if not cells:
-        return None
-    rows, heads = _grid(cells), _grid([row for row in table.head if row])
-    width = max(map(len, [*rows, *heads]))
-    rows = [[*row, *[""] * width][:width] for row in rows]
-    if len(heads) > 1 and all(row[0].is_head for row in cells):
-        # pandas writes names of columns above and names of rows below: only both are a head
-        depth = next((n for n, own in enumerate(cells[0]) if not own.is_head), width)
-        heads = [["", *[""] * (depth - 1), *heads[0][depth:]], *heads[1:]]
-    head = [" ".join(filter(None, own)) for own in zip_longest(*heads, fillvalue="")]
-    head = [*head, *[""] * width][:width]
-    numbers = [row[0] for row in rows] == [str(n) for n in range(len(rows))]
-    if cells[0][0].is_head and numbers and not head[0] and width > 1:
-        head, rows = head[1:], [row[1:] for row in rows]  # numbers of rows say nothing to a reader
-    columns = tuple(
-        Column(name, align="right" if _is_numbers([row[place] for row in rows]) else "left")
-        for place, name in enumerate(head)
-    )
-    return TableBlock(key, table.caption, columns, tuple(map(tuple, rows)))
-
-
-def _is_numbers(texts: list[str]) -> bool:
-    plain = [text.replace("-", "−") if re.fullmatch(r"-[\d.]+", text) else text for text in texts]
-    return number_texts(plain) is not None
+                table.rows[-1].append(OutputCell(words, *self.spans, is_head=tag == "th"))
 
 
 def _trimmed(runs: list[str | Run]) -> Runs:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import quenchbook
-from quenchbook.handbook.docstrings import doc_blocks, first_sentence
+from quenchbook.handbook.docstrings import doc_blocks, first_sentence, inner_function
 from quenchbook.handbook.own_blocks import Definition, Definitions, NamedEntry
 from quenchbook.handbook.reference_groups import GROUPS, Group, group_of
 from quenchbook.handbook.site_page import KnownNames, SitePage
@@ -67,9 +67,7 @@ def methods(value: Any) -> list[tuple[str, Any]]:
         if not owner.__module__.startswith("quenchbook"):
             continue
         for name, member in vars(owner).items():
-            inner = getattr(
-                member, "func", getattr(member, "fget", getattr(member, "__func__", member))
-            )
+            inner = inner_function(member)
             if not name.startswith("_") and inspect.isfunction(inner) and inner.__doc__:
                 found.append((name, member))
     return list(dict(found).items())
@@ -190,8 +188,7 @@ def _members(name: str, value: Any) -> tuple[list[Definition], list[Block]]:
 
 
 def _text(member: Any) -> str:
-    inner = getattr(member, "func", getattr(member, "fget", getattr(member, "__func__", member)))
-    return inner.__doc__ or ""
+    return inner_function(member).__doc__ or ""
 
 
 def _line(value: Any) -> str:

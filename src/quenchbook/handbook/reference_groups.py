@@ -40,7 +40,7 @@ GROUPS: Final = (
     Group(
         "reference_outlook", "What a plan can tell",
         "How wide intervals will be, what is found how often, what it costs.",
-        ("outlook",),
+        ("outlook", "repeated_work", "repeated_results"),
     ),
     Group(
         "reference_bench", "Bench",
@@ -94,14 +94,20 @@ GROUPS: Final = (
     Group(
         "reference_report", "Report",
         "Blocks of a report, to be shown in a notebook or written.",
-        ("report",),
+        ("report", "references"),
     ),
     Group(
         "reference_steps", "Whole steps on a study folder",
         "What the commands do, from Python.",
         (
             "steps", "planning_steps", "publishing_steps", "archive_steps", "study_folder",
+            "study_progress",
         ),
+    ),
+    Group(
+        "reference_forms", "Forms in a notebook",
+        "Say what a study asks and enter its readings, with fields or in plain code.",
+        ("forms",),
     ),
     Group(
         "reference_more", "Further names",

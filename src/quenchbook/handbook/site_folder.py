@@ -31,7 +31,10 @@ def check_free(folder: Path) -> None:
         for name, path in inside.items()
         if name != WRITTEN
         and (
-            path.is_symlink() or not path.is_file() or _digest(path.read_bytes()) != ours.get(name)
+            name not in ours  # before a file is read: it may be large, and is somebody else's
+            or path.is_symlink()
+            or not path.is_file()
+            or _digest(path.read_bytes()) != ours[name]
         )
     )
     if others:
@@ -79,7 +82,7 @@ def write_site(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
             raise
     finally:
         shutil.rmtree(part, ignore_errors=True)
-        shutil.rmtree(earlier, ignore_errors=True)
+    shutil.rmtree(earlier, ignore_errors=True)  # only now: after a failure it is all there is
     return [folder / name for name in files]
 
 

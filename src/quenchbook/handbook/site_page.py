@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -113,18 +113,6 @@ def site_link(link: str) -> str:
     if not match or link.lower().startswith(("http:", "https:", "mailto:")):
         return link
     return f"{posixpath.basename(match['path'])}.html{match['mark'] or ''}"
-
-
-def anchors_of(pages: Iterable[SitePage]) -> dict[str, frozenset[str]]:
-    """Files of the pages, each with the places in it that links can lead to."""
-    found = {}
-    for page in pages:
-        own = set(page.document().anchors)
-        for block in page.blocks:
-            if isinstance(block, Definitions):
-                own |= {entry.anchor for entry in block.entries if entry.anchor}
-        found[page.file] = frozenset(own)
-    return found
 
 
 def _linked(run: Run, names: KnownNames) -> Run:

@@ -74,3 +74,36 @@ def test_a_failure_leaves_the_earlier_handbook_and_nothing_beside_it(
         write_site(folder, SECOND)
     assert (folder / "index.html").read_bytes() == b"one"
     assert names(tmp_path) == ["book"]
+
+
+def test_a_failure_of_both_renames_keeps_the_earlier_handbook_somewhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "book"
+    write_site(folder, FIRST)
+    rename, calls = os.rename, []
+
+    def fails_from_the_second_on(source: Path, target: Path) -> None:
+        calls.append(source)
+        if len(calls) > 1:
+            raise OSError("the disk went away")
+        rename(source, target)
+
+    monkeypatch.setattr(site_folder.os, "rename", fails_from_the_second_on)
+    with pytest.raises(OSError, match="went away"):
+        write_site(folder, SECOND)
+    (left,) = tmp_path.iterdir()
+    assert (left / "index.html").read_bytes() == b"one"
+
+
+def test_a_file_of_somebody_else_is_not_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "book"
+    write_site(folder, FIRST)
+    (folder / "film.mp4").write_bytes(b"long")
+    read, seen = Path.read_bytes, []
+    monkeypatch.setattr(Path, "read_bytes", lambda path: seen.append(path.name) or read(path))
+    with pytest.raises(ReportError, match=r"film\.mp4"):
+        check_free(folder)
+    assert "film.mp4" not in seen

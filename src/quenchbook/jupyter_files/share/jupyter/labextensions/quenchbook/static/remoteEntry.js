@@ -87,8 +87,15 @@
                 const page = await app.commands.execute("docmanager:open", { path: study.start_page });
                 await page.context.ready;
                 await page.sessionContext.ready;
-                // our own page, just written here: it may run by itself
-                await app.commands.execute("notebook:run-all-cells");
+                if (page.isDisposed) {
+                  return; // closed while its kernel started
+                }
+                // our own page, just written here: it may run by itself. Only this one: another tab
+                // may have come to the front meanwhile.
+                await app.commands.execute("notebook:run-all-cells", {
+                  [of.apputils.SemanticCommand.WIDGET]: page.id,
+                  activate: false,
+                });
                 await page.context.save();
                 page.content.activeCellIndex = 0;
                 await page.content.scrollToItem(0, "start");
