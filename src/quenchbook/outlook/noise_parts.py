@@ -188,8 +188,8 @@ def _limits(told: Sequence[NoisePart], total: float, confidence: float) -> tuple
             pooled.append((0.0, 0.0, 0.0))
             continue
         df = max(square**2 / share - 2, 1e-3)
-        shrink = 1 - df / special.chdtri(df, alpha / 2)
-        stretch = df / special.chdtri(df, 1 - alpha / 2) - 1
+        shrink = 1 - df / float(special.chdtri(df, alpha / 2))
+        stretch = df / float(special.chdtri(df, 1 - alpha / 2)) - 1
         pooled.append((square, shrink, stretch))
     (plus, plus_shrink, plus_stretch), (minus, minus_shrink, minus_stretch) = pooled
     middle = plus - minus

@@ -317,7 +317,10 @@ def test_where_the_formula_is_rough_the_simulation_chooses_and_luck_is_told(
 ) -> None:
     first = told_rows(sweep, rough=True).sentences()[0]
     plan = "6 furnace loads of 4 coupons, 3 indents each"
-    assert f"the smallest plan here that finds 0.50 HRC 8 times in 10: {plan}" in first
+    assert (
+        f"the smallest plan here that finds 0.50\N{NO-BREAK SPACE}HRC 8 times in 10: {plan}"
+        in first
+    )
     assert f"two standard errors of the simulated share of {plan}" in first
 
 
