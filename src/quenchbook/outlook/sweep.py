@@ -66,6 +66,8 @@ def planning_sweep(
     power : float
         How often a difference is to be found, for the words.
     seed : int
+        Each block of simulated studies has a seed of its own from this one, its plan and its
+        noise: what else is swept with it changes no number.
     backend, workers, chunk, scheduler, keep
         As for `run_many`; no number depends on them.
 
