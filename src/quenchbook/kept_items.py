@@ -2,11 +2,13 @@
 
 The first line says what the run is: function, seed, number of items, their digest, version. Each
 further line holds one item. Lines are only added, so that a program that is killed leaves at most
-one torn line, which is dropped. Nothing in such a file is ever executed.
+one torn line, which is dropped. One program at a time writes to such a file; nothing in it is ever
+executed.
 """
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import hashlib
 import json
@@ -14,18 +16,19 @@ import math
 import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Self
 
 import numpy as np
 
 from quenchbook.errors import Problem, RepeatedWorkError
+from quenchbook.locked_files import locked_alone
 from quenchbook.writing import write_new_bytes
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 
 _WORDS: Final[Mapping[str, str]] = {
     "function": "function", "seed": "seed", "count": "number of items",
-    "items": "digest of the items and arguments", "quenchbook": "version of quenchbook",
+    "items": "digest of the items and arguments", "versions": "versions",
     "repeated_work": "format",
 }  # fmt: skip
 
@@ -84,25 +87,14 @@ def digest(items: Sequence[Any], function: Callable[..., Any]) -> str:
 
     An object that is not plain is told apart by its attribute ``digest``, a text.
     """
-
-    def shown(value: Any) -> Any:
-        own = getattr(value, "digest", None)
-        if isinstance(own, str):
-            return {"digest": own}
-        if isinstance(value, Mapping):
-            return {str(key): shown(part) for key, part in value.items()}
-        if isinstance(value, Sequence) and not isinstance(value, str | bytes):
-            return [shown(part) for part in value]
-        return plain(value)
-
-    fixed: list[Any] = []
+    told: list[tuple[str, Any]] = []
     while isinstance(function, functools.partial):
-        fixed.append([list(function.args), dict(function.keywords)])
+        told.append(("fixed", [list(function.args), dict(function.keywords)]))
         function = function.func
     sums = hashlib.sha256()
-    for item in [*fixed, *items]:
+    for kind, item in [*told, *(("item", own) for own in items)]:
         try:
-            text = json.dumps(shown(item), sort_keys=True)
+            text = json.dumps([kind, _marked(item)])
         except (TypeError, ValueError) as error:
             raise RepeatedWorkError(
                 Problem(
@@ -116,8 +108,24 @@ def digest(items: Sequence[Any], function: Callable[..., Any]) -> str:
     return sums.hexdigest()
 
 
+def _marked(value: Any) -> list[Any]:
+    """A value as JSON with its kind before it, so that no kind can look like another."""
+    own = getattr(value, "digest", None)
+    if isinstance(own, str):
+        return ["digest", own]
+    if isinstance(value, Mapping):
+        pairs = [[_marked(key), _marked(part)] for key, part in value.items()]
+        return ["mapping", sorted(pairs, key=json.dumps)]
+    if isinstance(value, Sequence) and not isinstance(value, str | bytes):
+        return ["sequence", [_marked(part) for part in value]]
+    return ["plain", plain(value)]
+
+
 def header(
-    function: Callable[..., Any], items: Sequence[Any], seed: int, version: str
+    function: Callable[..., Any],
+    items: Sequence[Any],
+    seed: int,
+    versions: Mapping[str, str],
 ) -> dict[str, Any]:
     """Return what fixes a run; the first line of its file."""
     name = function_name(function)
@@ -132,7 +140,7 @@ def header(
         "seed": seed,
         "count": len(items),
         "items": digest(items, function),
-        "quenchbook": version,
+        "versions": dict(versions),
     }
 
 
@@ -151,7 +159,7 @@ def header_of(path: str | Path) -> dict[str, Any] | None:
 
 
 class KeptItems:
-    """File of finished items of one run.
+    """File of finished items of one run; close it, or use it in a ``with`` statement.
 
     Parameters
     ----------
@@ -168,7 +176,8 @@ class KeptItems:
     Raises
     ------
     RepeatedWorkError
-        If the file belongs to another run, or is no such file, or is damaged.
+        If the file belongs to another run, or is no such file, or is damaged, or if another
+        program is writing to it.
     """
 
     def __init__(self, path: str | Path, head: Mapping[str, Any]) -> None:
@@ -176,13 +185,33 @@ class KeptItems:
         self.done: dict[int, Any] = {}
         if not self.path.exists():
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            try:
+            with contextlib.suppress(FileExistsError):  # another program was first
                 write_new_bytes(self.path, _line(head))
-                return
-            except FileExistsError:  # another program was first: look whether it is the same run
-                pass
         self._check(head)
-        self._read(int(head["count"]))
+        self._file = self.path.open("r+b")
+        try:
+            if not locked_alone(self._file):
+                raise RepeatedWorkError(
+                    Problem(
+                        str(self.path),
+                        "is being written to by another program",
+                        "Wait until that has finished, or name another file.",
+                    )
+                )
+            self._read(int(head["count"]))
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let another program write to the file."""
+        self._file.close()
 
     def _check(self, head: Mapping[str, Any]) -> None:
         found = header_of(self.path)
@@ -196,7 +225,7 @@ class KeptItems:
             )
         other = [name for name in _WORDS if found.get(name) != head[name]]
         if other:
-            words = "; ".join(f"its {_WORDS[n]} is {found.get(n)}, now {head[n]}" for n in other)
+            words = "; ".join(_difference(_WORDS[n], found.get(n), head[n]) for n in other)
             raise RepeatedWorkError(
                 Problem(
                     str(self.path),
@@ -206,11 +235,12 @@ class KeptItems:
             )
 
     def _read(self, count: int) -> None:
-        raw = self.path.read_bytes()
+        self._file.seek(0)
+        raw = self._file.read()
         whole = raw.rfind(b"\n") + 1
         if whole < len(raw):  # torn when the program or the machine stopped
-            with self.path.open("r+b") as file:
-                file.truncate(whole)
+            self._file.truncate(whole)
+        self._file.seek(whole)
         for number, line in enumerate(raw[:whole].split(b"\n")[1:-1], start=2):
             try:
                 own = json.loads(line)
@@ -232,11 +262,20 @@ class KeptItems:
         if not finished:
             return
         lines = b"".join(_line({"item": item, "value": own}) for item, own in finished.items())
-        with self.path.open("ab") as file:
-            file.write(lines)
-            file.flush()
-            os.fsync(file.fileno())
+        self._file.write(lines)
+        self._file.flush()
+        os.fsync(self._file.fileno())
         self.done.update(finished)
+
+
+def _difference(what: str, found: Any, now: Any) -> str:
+    """What differs in words; of versions only those that differ."""
+    if isinstance(found, dict) and isinstance(now, dict):
+        names = [name for name in now if found.get(name) != now[name]] or list(found)
+        parts = [f"{what.removesuffix('s')} of {n} is {found.get(n)}, now {now.get(n)}"
+                 for n in names]  # fmt: skip
+        return "its " + ", its ".join(parts)
+    return f"its {what} is {found}, now {now}"
 
 
 def _line(content: Mapping[str, Any]) -> bytes:

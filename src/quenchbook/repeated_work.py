@@ -1,18 +1,18 @@
 """Repeated work in one place: the same function for many items, each with a seed of its own.
 
-The result of an item depends on the function, the item, the seed and the number of the item, and
-on nothing else: not on what worked on it, on how many workers there were, or on how items were sent
-to them. Finished items can be kept in a file, so that an interrupted run goes on where it stopped.
+The result of an item depends on the function, the item, the seed and the number of the item: on
+machines of the same kind not on which of them worked on it, on how many workers there were, or on
+how items were sent to them. Finished items can be kept in a file, so that an interrupted run goes
+on where it stopped.
 """
 
 from __future__ import annotations
 
 import contextlib
-import math
 import time
 from collections.abc import Callable, Generator, Iterator, Sequence
 from pathlib import Path
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import numpy as np
 
@@ -21,13 +21,11 @@ from quenchbook.errors import RepeatedWorkError
 from quenchbook.kept_items import KeptItems, function_name, header
 from quenchbook.progress import progress as shown
 from quenchbook.repeated_results import FailedItem, RepeatedWork
-from quenchbook.work_backends import BACKENDS, Answer, Backend, Item, WorkersLostError
+from quenchbook.work_backends import Answer, Backend, Item, WorkersLostError
+from quenchbook.work_parts import check_options, items_of, part_size, parted
 
 WORTH_WORKERS: Final = 10.0
 """Seconds of work below which other processes cost more than they save (4 to 8 s to start them)."""
-
-PART_SECONDS: Final = 1.0
-"""Work sent at once: against the 2 ms that dask takes for a task, and little to lose."""
 
 _TRIALS: Final = 4  # items that are timed, besides the first, which also loads libraries
 _TRIAL_SECONDS: Final = 0.5
@@ -58,7 +56,8 @@ def run_many(
     count_or_items : int or sequence
         The items, or how many there are: then an item is its number, from 0.
     seed : int
-        Item i gets child i of ``SeedSequence(seed)``, whatever works on it.
+        Item i gets child i of ``SeedSequence(seed)``, whatever works on it. The same bits come
+        back on machines of the same kind; linear algebra may differ in the last digits on others.
     backend : {"serial", "loky", "threading", "dask"}, optional
         This process; processes of this machine; threads; a dask cluster. When left out: dask
         where `scheduler` is told; else some items are timed, and below ten seconds of work it
@@ -70,8 +69,9 @@ def run_many(
         Items sent at once; about a second of work when left out. Results do not depend on it.
     keep : str or Path, optional
         File for finished items (JSON lines). Where it is there already, the run goes on from it,
-        and it is refused if function, seed, items, arguments or version are others. It does not
-        notice that the code of the function was changed. Items that failed are tried again.
+        and it is refused if function, seed, items, arguments or versions are others, or while
+        another program writes to it. It does not notice that the code of the function was changed.
+        Items that failed are tried again.
     scheduler : str, optional
         Address such as ``tcp://10.0.0.5:8786``; ``DASK_SCHEDULER_ADDRESS`` for dask when left out.
     progress : str or None
@@ -111,15 +111,16 @@ def run_many(
     [0, 1, 4, 9]
     """
     started = time.perf_counter()
-    _check(count_or_items, seed, backend, workers, chunk)
-    items = range(count_or_items) if isinstance(count_or_items, int) else count_or_items
-    run = _Run(function, items, seed, keep)
-    resumed = len(run.done)
+    check_options(seed, backend, workers, chunk)
+    items, seed = items_of(count_or_items), int(seed)
+    workers, chunk = (None if own is None else int(own) for own in (workers, chunk))
     backend = backend or ("dask" if scheduler else None)
-    with contextlib.closing(run.finished(backend, workers, chunk, scheduler)) as finished:
-        waiting = len(items) - resumed
-        for _ in finished if progress is None else shown(finished, progress, total=waiting):
-            pass
+    with contextlib.closing(_Run(function, items, seed, keep)) as run:
+        resumed = len(run.done)
+        with contextlib.closing(run.finished(backend, workers, chunk, scheduler)) as finished:
+            waiting = len(items) - resumed
+            for _ in finished if progress is None else shown(finished, progress, total=waiting):
+                pass
     return RepeatedWork(
         done=dict(sorted(run.done.items())),
         failures=tuple(FailedItem(n, seed, run.failed[n]) for n in sorted(run.failed)),
@@ -131,26 +132,6 @@ def run_many(
         seconds=time.perf_counter() - started,
         versions=work_backends.versions(),
     )
-
-
-def _check(
-    items: int | Sequence[Any],
-    seed: int,
-    backend: str | None,
-    workers: int | None,
-    chunk: int | None,
-) -> None:
-    if backend is not None and backend not in BACKENDS:
-        raise RepeatedWorkError(
-            f"backend is {backend!r}. Write one of {', '.join(BACKENDS)}, or leave it out."
-        )
-    if seed < 0:
-        raise RepeatedWorkError(f"seed is {seed}. Write a whole number from 0.")
-    if isinstance(items, int) and items < 0:
-        raise RepeatedWorkError(f"The number of items is {items}. Write a whole number from 0.")
-    for name, value in (("workers", workers), ("chunk", chunk)):
-        if value is not None and value < 1:
-            raise RepeatedWorkError(f"{name} is {value}. Write a whole number from 1.")
 
 
 class _Run:
@@ -165,9 +146,14 @@ class _Run:
         self.failed: dict[int, str] = {}
         self.words = ""
         if keep is not None:
-            version = work_backends.versions()["quenchbook"]
-            self.kept = KeptItems(keep, header(function, items, seed, version))
+            head = header(function, items, seed, work_backends.versions())
+            self.kept = KeptItems(keep, head)
             self.done.update(self.kept.done)
+
+    def close(self) -> None:
+        """Let another program write to the file of finished items."""
+        if self.kept is not None:
+            self.kept.close()
 
     def left(self) -> list[Item]:
         """Items that are neither done nor failed."""
@@ -278,32 +264,5 @@ class _Run:
                 answers = work_backends.joblib_parts(
                     self.function, self.seed, parts, backend, count
                 )
-            for answer in open_things.enter_context(contextlib.closing(cast(Any, answers))):
+            for answer in open_things.enter_context(contextlib.closing(answers)):
                 yield from self.take(answer)
-
-
-def part_size(count: int, seconds: float, workers: int) -> int:
-    """Items to send at once: about a second of work, and two parts for each worker at least.
-
-    Parameters
-    ----------
-    count : int
-        Items that are left.
-    seconds : float
-        Work that one item takes [s].
-    workers : int
-
-    >>> part_size(2000, 0.01, 2), part_size(20, 0.01, 2), part_size(20, 30.0, 2)
-    (100, 5, 1)
-    """
-    longest = max(1, round(PART_SECONDS / max(seconds, 1e-6)))
-    return max(1, min(longest, math.ceil(count / (2 * workers)) if workers > 1 else longest))
-
-
-def parted(items: Sequence[Item], size: int) -> list[Sequence[Item]]:
-    """Return the items in parts of a size; the last one may be smaller.
-
-    >>> parted([(0, "a"), (1, "b"), (2, "c")], 2)
-    [[(0, 'a'), (1, 'b')], [(2, 'c')]]
-    """
-    return [items[start : start + size] for start in range(0, len(items), size)]

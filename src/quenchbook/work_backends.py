@@ -1,8 +1,9 @@
 """Where repeated work is done: in this process, its threads, other processes, or on a cluster.
 
 Each part is a list of numbered items. A part comes back as a list of its results whatever worked
-on it, so the same items with the same seeds give the same bits on each of these. The linear algebra
-of each part runs on one thread: its sums depend on how many there are.
+on it, so the same items with the same seeds give the same bits on each of these, on machines of the
+same kind. The linear algebra of each part runs on one thread: its sums depend on how many there
+are.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import itertools
 import math
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -30,6 +31,10 @@ BACKENDS: Final[tuple[Backend, ...]] = ("serial", "loky", "threading", "dask")
 ADDRESS_VARIABLE: Final = "DASK_SCHEDULER_ADDRESS"
 
 _PATIENCE: Final = "30s"  # until a scheduler answers, or a first worker is there
+
+_AT: Final = "dask at "
+
+_HERE: Final = "dask on this machine"
 
 _ASK_AGAIN: Final = 2.0  # seconds, how many threads a cluster has: workers come and go
 
@@ -114,7 +119,7 @@ def own_workers() -> int:
     return int(joblib.cpu_count())
 
 
-def serial_parts(function: Any, seed: int, parts: Sequence[Sequence[Item]]) -> Iterator[Answer]:
+def serial_parts(function: Any, seed: int, parts: Sequence[Sequence[Item]]) -> Generator[Answer]:
     """Do one part after the other."""
     for part in parts:
         yield worked_part(function, seed, part)
@@ -122,7 +127,7 @@ def serial_parts(function: Any, seed: int, parts: Sequence[Sequence[Item]]) -> I
 
 def joblib_parts(
     function: Any, seed: int, parts: Sequence[Sequence[Item]], backend: str, workers: int
-) -> Iterator[Answer]:
+) -> Generator[Answer]:
     """Do parts in threads or in processes of this machine, each given back when it is done."""
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import BrokenProcessPool
@@ -156,9 +161,9 @@ def cluster(scheduler: str | None, workers: int | None) -> Iterator[tuple[Any, i
     with contextlib.ExitStack() as open_things:
         if address:
             client = open_things.enter_context(_client_of(distributed, address))
-            words = f"dask at {address}"
+            words = f"{_AT}{address}"
         elif (client := _open_client(distributed)) is not None:
-            words = f"dask at {client.scheduler.address}"
+            words = f"{_AT}{client.scheduler.address}"
         else:
             own = open_things.enter_context(
                 distributed.LocalCluster(
@@ -167,13 +172,19 @@ def cluster(scheduler: str | None, workers: int | None) -> Iterator[tuple[Any, i
                 )
             )  # fmt: skip
             client = open_things.enter_context(distributed.Client(own))
-            words = "dask on this machine"
+            words = _HERE
         try:
             client.wait_for_workers(1, timeout=_PATIENCE)
         except TimeoutError:
+            if words == _HERE:
+                raise RepeatedWorkError(
+                    f"No worker started on this machine within {_PATIENCE}. Is there enough "
+                    "memory? The backend loky needs no scheduler."
+                ) from None
+            at = words.removeprefix(_AT)
             raise RepeatedWorkError(
-                f"The scheduler at {address} has no worker after {_PATIENCE}. Start one with "
-                f"dask worker {address}, with the same quenchbook."
+                f"The scheduler at {at} has no worker after {_PATIENCE}. Start one with "
+                f"dask worker {at}, with the same quenchbook."
             ) from None
         yield client, sum(client.nthreads().values()), words
 
@@ -199,36 +210,52 @@ def _open_client(distributed: Any) -> Any:
         return None
 
 
+class _SentParts:
+    """Parts on their way to a cluster: each of its threads has some, the scheduler few more."""
+
+    def __init__(
+        self, client: Any, function: Any, seed: int, parts: Sequence[Sequence[Item]]
+    ) -> None:
+        self.client, self.function, self.seed = client, function, seed
+        self.waiting = iter(parts)
+        self.futures: set[Any] = set()
+        self._threads, self._asked = 1, -math.inf
+
+    def more(self) -> list[Any]:
+        """Send as many new parts as there is room for."""
+        room = _AHEAD * self._known_threads() - len(self.futures)
+        new = [
+            self.client.submit(worked_alone, self.function, self.seed, list(part), pure=False)
+            for part in itertools.islice(self.waiting, max(room, 0))
+        ]
+        self.futures.update(new)
+        return new
+
+    def _known_threads(self) -> int:
+        if time.monotonic() - self._asked >= _ASK_AGAIN:  # each time would cost more than a part
+            self._threads = max(1, sum(self.client.nthreads().values()))
+            self._asked = time.monotonic()
+        return self._threads
+
+    def cancel(self) -> None:
+        """Take back what is not done."""
+        with contextlib.suppress(Exception):  # a scheduler that is gone has nothing to cancel
+            self.client.cancel(list(self.futures))
+
+
 def dask_parts(
     client: Any, function: Any, seed: int, parts: Sequence[Sequence[Item]]
-) -> Iterator[Answer]:
+) -> Generator[Answer]:
     """Do parts on a cluster, each given back when it is done; a part of a lost worker is redone."""
     distributed: Any = importlib.import_module("distributed")
     lost = (OSError, concurrent.futures.CancelledError, distributed.scheduler.KilledWorker)
-    waiting = iter(parts)
-    futures: set[Any] = set()
-
-    threads, asked = 1, -math.inf
-
-    def submitted() -> list[Any]:
-        """New parts, so that each thread has some and the scheduler need not hold all of them."""
-        nonlocal threads, asked
-        if time.monotonic() - asked >= _ASK_AGAIN:  # each time would cost more than a small part
-            threads, asked = max(1, sum(client.nthreads().values())), time.monotonic()
-        room = _AHEAD * threads - len(futures)
-        new = [
-            client.submit(worked_alone, function, seed, list(part), pure=False)
-            for part in itertools.islice(waiting, max(room, 0))
-        ]
-        futures.update(new)
-        return new
-
+    sent = _SentParts(client, function, seed, parts)
     try:
-        results = distributed.as_completed(submitted(), loop=client.loop)
+        results = distributed.as_completed(sent.more(), loop=client.loop)
         for future in results:
             answer: Answer = future.result()
-            futures.discard(future)
-            results.update(submitted())
+            sent.futures.discard(future)
+            results.update(sent.more())
             yield answer
     except lost as error:
         raise WorkersLostError(f"{type(error).__name__}: {error}") from error
@@ -238,5 +265,4 @@ def dask_parts(
             "and the module of the function."
         ) from error
     finally:
-        with contextlib.suppress(Exception):  # a scheduler that is gone has nothing to cancel
-            client.cancel(list(futures))
+        sent.cancel()

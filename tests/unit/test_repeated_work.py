@@ -3,6 +3,9 @@ from __future__ import annotations
 import functools
 import json
 import math
+import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests import repeated_functions
+from tests.conftest import ROOT
 from tests.repeated_functions import drawn, failing, scaled, slow
 
 from quenchbook import kept_items, repeated_work, work_backends
@@ -150,7 +154,9 @@ def test_items_that_failed_are_tried_again(tmp_path: Path, monkeypatch: pytest.M
         ({"items": 7}, "its number of items is 6, now 7"),
         ({"items": [0, 1, 2, 3, 4, 6]}, "its digest of the items and arguments is"),
         ({"function": failing}, "its function is tests.repeated_functions.drawn, now tests"),
-        ({"version": "9.9"}, "its version of quenchbook is"),
+        ({"version": "quenchbook"}, r"its version of quenchbook is .*, now 9\.9\. It was left"),
+        ({"version": "numpy"}, r"its version of numpy is .*, now 9\.9\. It was left"),
+        ({"version": "scipy"}, r"its version of scipy is .*, now 9\.9\. It was left"),
     ],
 )
 def test_a_file_of_another_run_is_refused_and_left_as_it_is(
@@ -160,7 +166,7 @@ def test_a_file_of_another_run_is_refused_and_left_as_it_is(
     many(drawn, 6, 3, keep=keep)
     before = keep.read_bytes()
     if "version" in change:
-        used = {**work_backends.versions(), "quenchbook": change["version"]}
+        used = {**work_backends.versions(), change["version"]: "9.9"}
         monkeypatch.setattr(work_backends, "versions", lambda: used)
     with pytest.raises(RepeatedWorkError, match=words):
         many(
@@ -175,6 +181,67 @@ def test_other_fixed_arguments_are_another_run(tmp_path: Path) -> None:
     assert many(functools.partial(scaled, factor=2.0), [1.0], 1, keep=keep).values() == [2.0]
     with pytest.raises(RepeatedWorkError, match="arguments"):
         many(functools.partial(scaled, factor=3.0), [1.0], 1, keep=keep)
+
+
+def test_an_argument_held_fixed_is_no_item() -> None:
+    fixed = header(functools.partial(scaled, factor=2.0), [1.0], 1, {})
+    items = header(scaled, [[[], {"factor": 2.0}], 1.0], 1, {})
+    assert fixed["items"] != items["items"]
+
+
+class _Told:
+    digest = "a"
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [(_Told(), {"digest": "a"}), ({1: 2}, {"1": 2}), ({"a": 1}, [["a", 1]]), (1, True), (1, 1.0)],
+)
+def test_items_of_different_kinds_are_told_apart(one: Any, other: Any) -> None:
+    assert header(drawn, [one], 1, {})["items"] != header(drawn, [other], 1, {})["items"]
+
+
+def test_a_second_program_that_writes_to_the_file_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "kept.jsonl"
+    head = header(drawn, range(10), 1, {"quenchbook": "0"})
+    with KeptItems(path, head) as first:
+        first.add({0: 1.0})
+        with path.open("ab") as half:  # the first one is in the middle of a line
+            half.write(b'{"item":1,')
+        before = path.read_bytes()
+        with pytest.raises(RepeatedWorkError, match="is being written to by another program"):
+            KeptItems(path, head)
+        assert path.read_bytes() == before
+    with KeptItems(path, head) as later:
+        assert later.done == {0: 1.0}
+
+
+def test_a_program_that_is_killed_leaves_no_lock(tmp_path: Path) -> None:
+    path = tmp_path / "kept.jsonl"
+    program = (
+        "import os, sys\nfrom tests.repeated_functions import drawn\n"
+        "from quenchbook.kept_items import KeptItems, header\n"
+        "kept = KeptItems(sys.argv[1], header(drawn, range(3), 1, {}))\n"
+        "kept.add({0: 1.0})\nos._exit(9)"
+    )
+    paths = os.pathsep.join([str(ROOT / "src"), str(ROOT)])
+    own = subprocess.run(
+        [sys.executable, "-c", program, str(path)], env={**os.environ, "PYTHONPATH": paths},
+        check=False,
+    )  # fmt: skip
+    assert own.returncode == 9
+    with KeptItems(path, header(drawn, range(3), 1, {})) as kept:
+        assert kept.done == {0: 1.0}
+
+
+def test_the_number_of_items_may_be_a_number_of_numpy() -> None:
+    found = many(drawn, np.int64(3), np.int64(3), chunk=np.int64(2))  # type: ignore[arg-type]
+    assert found.values() == many(drawn, 3, 3).values()
+
+
+def test_items_may_be_an_array() -> None:
+    own = many(functools.partial(scaled, factor=2.0), np.array([1.0, 2.0]), 1)  # type: ignore[arg-type]
+    assert own.values() == [2.0, 4.0]
 
 
 @pytest.mark.parametrize("content", [b"coupon,hardness_hrc\nK7,62.5\n", b"", b"{}\n", b'{"a'])
@@ -216,9 +283,11 @@ def test_every_plain_value_comes_back_from_a_file_with_the_same_bits(
     tmp_path_factory: pytest.TempPathFactory, values: list[Any]
 ) -> None:
     path = tmp_path_factory.mktemp("kept") / "kept.jsonl"
-    head = header(drawn, range(1), 1, "0")
-    KeptItems(path, head).add({0: values})
-    (back,) = KeptItems(path, head).done.values()
+    head = header(drawn, range(1), 1, {"quenchbook": "0"})
+    with KeptItems(path, head) as kept:
+        kept.add({0: values})
+    with KeptItems(path, head) as kept:
+        (back,) = kept.done.values()
     assert [(type(own), repr(own)) for own in back] == [(type(own), repr(own)) for own in values]
 
 
@@ -305,6 +374,42 @@ def test_without_dask_the_message_names_the_extra(monkeypatch: pytest.MonkeyPatc
         many(drawn, 9, 1, backend="dask", chunk=2)
 
 
+class _NoWorkers:
+    """A client whose scheduler has no worker."""
+
+    def __enter__(self) -> _NoWorkers:
+        return self
+
+    def __exit__(self, *_: object) -> None: ...
+
+    def wait_for_workers(self, *_: Any, **__: Any) -> None:
+        raise TimeoutError
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [("tcp://10.0.0.5:8786", r"The scheduler at tcp://10\.0\.0\.5:8786 has no worker"),
+     (None, "No worker started on this machine")],
+)  # fmt: skip
+def test_a_scheduler_without_workers_is_named(
+    monkeypatch: pytest.MonkeyPatch, address: str | None, words: str
+) -> None:
+    class Library:
+        Client = LocalCluster = staticmethod(lambda *_, **__: _NoWorkers())
+
+        @staticmethod
+        def default_client() -> Any:
+            raise ValueError("none")
+
+    monkeypatch.setattr(work_backends.importlib, "import_module", lambda _: Library)
+    monkeypatch.delenv(work_backends.ADDRESS_VARIABLE, raising=False)
+    with (
+        pytest.raises(RepeatedWorkError, match=words),
+        work_backends.cluster(address, 1),
+    ):
+        pass
+
+
 def test_a_scheduler_that_does_not_answer_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(work_backends, "_PATIENCE", "100ms")
     with pytest.raises(RepeatedWorkError, match=r"tcp://127\.0\.0\.1:9: no dask scheduler answers"):
@@ -315,7 +420,10 @@ def test_a_scheduler_that_does_not_answer_is_named(monkeypatch: pytest.MonkeyPat
     ("options", "words"),
     [({"backend": "dusk"}, "serial, loky, threading, dask"), ({"workers": 0}, "workers is 0"),
      ({"chunk": 0}, "chunk is 0"), ({"count_or_items": -1}, "number of items is -1"),
-     ({"seed": -1}, "seed is -1")],
+     ({"seed": -1}, "seed is -1"), ({"seed": 0.5}, "seed is 0.5"),
+     ({"count_or_items": (own for own in "ab")}, "items are a generator. Give a sequence"),
+     ({"count_or_items": {"a", "b"}}, "items are a set. Give a sequence"),
+     ({"count_or_items": 2.0}, "items are a float. Give a sequence")],
 )  # fmt: skip
 def test_wrong_options_are_refused(options: dict[str, Any], words: str) -> None:
     given_options = {"count_or_items": 3, "seed": 1, **options}

@@ -95,7 +95,8 @@ def _usual(study: Study, response: Response) -> Mapping[str, float] | None:
 def measured_noise(models: MixedModel | Sequence[MixedModel]) -> Noise:
     """Noise from the noise budgets of a pilot or of earlier studies of the same response.
 
-    Variances are averaged with the error df of their strata as weights.
+    Mean squares are averaged with the error df of their strata as weights; a unit that one model
+    alone tells has the estimate of that model.
 
     Parameters
     ----------

@@ -1,8 +1,11 @@
 """Noise of single studies, pooled: standard deviations with their df and limits.
 
 Each study gives, for each of its units, a variance and the mean squares it is the difference of.
-Variances are averaged with the error df of their strata as weights. The limits are those of a
-difference of two pooled mean squares (modified large-sample limits, Burdick and Graybill 1992,
+Mean squares are averaged with the error df of their strata as weights, and their difference is cut
+at zero once, at the end: cut study by study, the average would be too large however many studies
+there are. Where one study alone tells a unit, its own estimate (restricted maximum likelihood)
+stands, which readings that are missing move a little from the mean squares. The limits are those
+of a difference of two pooled mean squares (modified large-sample limits, Burdick and Graybill 1992,
 Confidence Intervals on Variance Components; from memory), as for a single study in `fit.noise`.
 The df of a pooled mean square follow Satterthwaite with the correction by two that makes them
 right when all studies have the same variance (from memory; checked by simulation in the tests).
@@ -93,7 +96,10 @@ def noise_parts(model: MixedModel) -> list[NoisePart]:
 
 
 def pooled_noise(parts: Sequence[NoisePart]) -> Noise:
-    """Noise of several studies for planning: variances averaged with their df as weights.
+    """Noise of several studies for planning: mean squares averaged with their df as weights.
+
+    Which study comes first changes nothing but the order of their names. A unit that no study can
+    tell from another one has no noise of its own: it is in that of the other.
 
     Parameters
     ----------
@@ -105,28 +111,35 @@ def pooled_noise(parts: Sequence[NoisePart]) -> Noise:
     Noise
         Its source names the studies and how many units each standard deviation rests on.
     """
-    sums: dict[str, float] = {}
-    weights: dict[str, float] = {}
-    words: dict[str, str] = {}
-    for own in parts:
-        if own.inside:
-            sums.setdefault(own.unit, 0.0)
-            weights.setdefault(own.unit, 1.0)
-        if own.df > 0:
-            sums[own.unit] = sums.get(own.unit, 0.0) + own.df * own.variance
-            weights[own.unit] = weights.get(own.unit, 0.0) + own.df
-        words.setdefault(own.unit, own.word)
-    last = parts[-1].study
-    inside = {own.unit for own in parts if own.inside and own.study == last}
+    told = _told(parts)
+    words = {own.unit: own.word for own in reversed(parts)}
     rests = ", ".join(
-        f"{words[unit]} {weight:.0f} df"
-        for unit, weight in weights.items()
-        if sums[unit] or unit not in inside
+        f"{words[unit]} {sum(part.df for part in own):.0f} df" for unit, own in told.items()
     )
     names = list(dict.fromkeys(own.study for own in parts))
     shown = listed(names) if len(names) <= _MOST_NAMED else f"{len(names)} studies"
-    sds = {unit: math.sqrt(total / weights[unit]) for unit, total in sums.items()}
+    sds = {
+        unit: math.sqrt(_pooled_variance(told[unit])) if unit in told else 0.0
+        for unit in dict.fromkeys(own.unit for own in parts if own.inside or own.unit in told)
+    }
     return Noise(sds, f"noise budget of {shown} ({rests})")
+
+
+def _told(parts: Sequence[NoisePart]) -> dict[str, list[NoisePart]]:
+    """Parts of each unit that at least one study can tell."""
+    told: dict[str, list[NoisePart]] = {}
+    for own in parts:
+        if own.df > 0:
+            told.setdefault(own.unit, []).append(own)
+    return told
+
+
+def _pooled_variance(told: Sequence[NoisePart]) -> float:
+    """Variance of a unit in the studies that tell it; cut at zero once."""
+    if len(told) == 1:
+        return told[0].variance
+    total = math.fsum(own.df for own in told)
+    return max(math.fsum(own.df * (own.plus - own.minus) for own in told) / total, 0.0)
 
 
 def noise_frame(parts: Sequence[NoisePart], *, confidence: float = 0.95) -> pd.DataFrame:
@@ -147,12 +160,9 @@ def noise_frame(parts: Sequence[NoisePart], *, confidence: float = 0.95) -> pd.D
     import pandas as pd
 
     rows = []
-    for unit in dict.fromkeys(own.unit for own in parts):
-        told = [own for own in parts if own.unit == unit and own.df > 0]
-        if not told:
-            continue
-        total = sum(own.df for own in told)
-        variance = sum(own.df * own.variance for own in told) / total
+    for unit, told in _told(parts).items():
+        total = math.fsum(own.df for own in told)
+        variance = _pooled_variance(told)
         low, high = _limits(told, total, confidence)
         single = [math.sqrt(own.variance) for own in told]
         rows.append((unit, len(told), total, math.sqrt(variance), low, high,
@@ -172,14 +182,14 @@ def _limits(told: Sequence[NoisePart], total: float, confidence: float) -> tuple
     alpha = 1 - confidence
     pooled = []
     for sign in ("plus", "minus"):
-        square = sum(own.df / total * getattr(own, sign) for own in told)
-        share = sum((own.df / total) ** 2 * getattr(own, f"{sign}_share") for own in told)
+        square = math.fsum(own.df / total * getattr(own, sign) for own in told)
+        share = math.fsum((own.df / total) ** 2 * getattr(own, f"{sign}_share") for own in told)
         if share <= 0:
             pooled.append((0.0, 0.0, 0.0))
             continue
         df = max(square**2 / share - 2, 1e-3)
-        shrink = 1 - df / special.chdtri(df, alpha / 2)
-        stretch = df / special.chdtri(df, 1 - alpha / 2) - 1
+        shrink = 1 - df / float(special.chdtri(df, alpha / 2))
+        stretch = df / float(special.chdtri(df, 1 - alpha / 2)) - 1
         pooled.append((square, shrink, stretch))
     (plus, plus_shrink, plus_stretch), (minus, minus_shrink, minus_stretch) = pooled
     middle = plus - minus

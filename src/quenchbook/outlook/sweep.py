@@ -19,7 +19,6 @@ from quenchbook.outlook.questions import QuestionOutlook
 from quenchbook.outlook.sweep_blocks import BLOCK, simulated_block, summed
 from quenchbook.outlook.sweep_grid import NoiseList, SweepCell, SweepGrid, sweep_grid
 from quenchbook.outlook.sweep_table import PlanningSweep
-from quenchbook.repeated_results import RepeatedWork
 from quenchbook.repeated_work import run_many
 from quenchbook.study.definition import Study
 from quenchbook.work_backends import Backend
@@ -67,6 +66,8 @@ def planning_sweep(
     power : float
         How often a difference is to be found, for the words.
     seed : int
+        Each block of simulated studies has a seed of its own from this one, its plan and its
+        noise: what else is swept with it changes no number.
     backend, workers, chunk, scheduler, keep
         As for `run_many`; no number depends on them.
 
@@ -101,27 +102,39 @@ def planning_sweep(
         study, question, loads=loads, coupons=coupons, indents=indents, noise=noise,
         differences=differences, studies=studies, power=power,
     )  # fmt: skip
-    work = run_many(
-        simulated_block, grid.blocks, seed, backend=backend, workers=workers, chunk=chunk,
-        scheduler=scheduler, keep=keep, progress=f"blocks of {BLOCK} simulated studies",
-    )  # fmt: skip
-    return swept(grid, work)
+    return swept(
+        grid, seed, backend=backend, workers=workers, chunk=chunk, scheduler=scheduler, keep=keep
+    )
 
 
-def swept(grid: SweepGrid, work: RepeatedWork) -> PlanningSweep:
-    """Put the counts of simulated studies beside the formula.
+def swept(
+    grid: SweepGrid,
+    seed: int,
+    *,
+    backend: Backend | None = None,
+    workers: int | None = None,
+    chunk: int | None = None,
+    scheduler: str | None = None,
+    keep: str | Path | None = None,
+) -> PlanningSweep:
+    """Simulate what a sweep lists, and put the counts beside the formula.
 
     Parameters
     ----------
     grid : SweepGrid
-    work : RepeatedWork
-        Of `simulated_block` on the blocks of the grid.
+    seed : int
+    backend, workers, chunk, scheduler, keep
+        As for `run_many`.
 
     Raises
     ------
     RepeatedWorkError
         If a block failed.
     """
+    work = run_many(
+        simulated_block, grid.blocks, seed, backend=backend, workers=workers, chunk=chunk,
+        scheduler=scheduler, keep=keep, progress=f"blocks of {BLOCK} simulated studies",
+    )  # fmt: skip
     results = iter(work.values())
     rows: list[dict[str, Any]] = []
     for cell in grid.cells:

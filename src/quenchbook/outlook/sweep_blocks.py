@@ -2,7 +2,9 @@
 
 A block is what `run_many` does at once: it draws the noise of some studies from its own seed, and
 judges each as the analysis would. Noise is drawn once for all true differences, which only shift
-the estimate, so rows of a sweep that differ in nothing else share their luck.
+the estimate, so rows of a sweep that differ in nothing else share their luck. Its seed follows from
+the seed of the sweep, the plan, the noise and the number of the block: what else is swept with it
+changes no number.
 """
 
 from __future__ import annotations
@@ -33,9 +35,11 @@ class SweptPlan:
 
     Attributes
     ----------
-    digest : str
-        Of the coupon matrix and the question.
+    hash : str
+        Of the coupon matrix.
     strata : Strata
+    fixed : ndarray, shape (coupons, coefficients)
+        Columns of the model.
     row : ndarray or None
         Weights of the coefficients for a comparison.
     term : str
@@ -46,13 +50,40 @@ class SweptPlan:
     confidence : float
     """
 
-    digest: str
+    hash: str
     strata: Strata
+    fixed: Array
     row: Array | None
     term: str
     unit_effect: Array | None
     margin: float | None
     confidence: float
+
+    @cached_property
+    def digest(self) -> str:
+        """Of all that a simulated study is analysed with.
+
+        Numbers of the model count to nine decimals: their last bits are those of the machine.
+        """
+        total = hashlib.sha256()
+        strata = self.strata
+        told: list[object] = [
+            self.hash, self.term, self.margin, self.confidence, list(strata.terms.names),
+            sorted(strata.term_stage.items()), sorted(strata.merged.items()),
+        ]  # fmt: skip
+        codes = {f"unit {unit}": own for unit, own in strata.codes.items()}
+        numbers = {"fixed": self.fixed, "row": self.row, "effect": self.unit_effect, **codes}
+        for name, own in numbers.items():
+            told.append([name, None if own is None else list(np.shape(own))])
+            if own is not None:
+                total.update(_rounded_bytes(own))
+        total.update(json.dumps(told).encode("utf-8"))
+        return total.hexdigest()
+
+
+def _rounded_bytes(values: Array | np.ndarray[Any, Any]) -> bytes:
+    """Bytes of numbers to nine decimals, without a negative zero."""
+    return (np.round(np.asarray(values, dtype="<f8"), 9) + 0.0).tobytes()
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,21 +97,40 @@ class SweepBlock:
     differences : tuple of float
         True differences on the analysed scale.
     studies : int
+    number : int
+        Place among the blocks of this plan at this noise, from 0.
     """
 
     plan: SweptPlan
     variances: Mapping[str, float]
     differences: tuple[float, ...]
     studies: int
+    number: int = 0
 
     @cached_property
     def digest(self) -> str:
         """What tells this block from others."""
         told = [
-            self.plan.digest, self.plan.margin, self.plan.confidence,
-            sorted(self.variances.items()), self.differences, self.studies,
+            self.plan.digest, self._noise_words(), [f"{own:.9g}" for own in self.differences],
+            self.studies, self.number,
         ]  # fmt: skip
         return hashlib.sha256(json.dumps(told).encode("utf-8")).hexdigest()
+
+    def own_seed(self, seed: int) -> np.random.SeedSequence:
+        """Seed of the noise of this block, from that of the sweep.
+
+        Questions about the same plan at the same noise share it, and so do true differences.
+
+        Parameters
+        ----------
+        seed : int
+        """
+        told = json.dumps([self.plan.hash, self._noise_words(), self.number])
+        words = np.frombuffer(hashlib.sha256(told.encode("utf-8")).digest(), dtype="<u4")
+        return np.random.SeedSequence(seed, spawn_key=tuple(int(own) for own in words))
+
+    def _noise_words(self) -> list[list[str]]:
+        return [[unit, f"{own:.9g}"] for unit, own in sorted(self.variances.items())]
 
 
 def simulated_block(block: SweepBlock, seed: np.random.SeedSequence) -> dict[str, Any]:
@@ -90,7 +140,7 @@ def simulated_block(block: SweepBlock, seed: np.random.SeedSequence) -> dict[str
     ----------
     block : SweepBlock
     seed : SeedSequence
-        Of this block alone.
+        Any that was spawned from the seed of the sweep; its place among them does not matter.
 
     Returns
     -------
@@ -99,7 +149,10 @@ def simulated_block(block: SweepBlock, seed: np.random.SeedSequence) -> dict[str
         ``width`` and ``width_squares``, sums of half widths and of their squares, None for a term.
     """
     plan = block.plan
-    y = noise_values(plan.strata, block.variances, block.studies, Stream.of(seed))
+    if not isinstance(seed.entropy, int):
+        raise TypeError(f"the seed of a sweep is a whole number, not {seed.entropy!r}")
+    own_seed = block.own_seed(seed.entropy)
+    y = noise_values(plan.strata, block.variances, block.studies, Stream(own_seed))
     if plan.row is None:
         return _term_counts(plan, block, y)
     estimate, std_error, df = (part[0] for part in Precision(plan.strata, y).of(plan.row[None, :]))

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from quenchbook.errors import EstimabilityError, PlanError
+from quenchbook.errors import EstimabilityError, PlanError, with_suggestion
 from quenchbook.outlook.error_df import tested_coupons
 from quenchbook.outlook.layouts import DrawnLayout, drawn_layout, load_counts
 from quenchbook.outlook.noise import (
@@ -24,10 +24,13 @@ from quenchbook.outlook.questions import QuestionOutlook
 from quenchbook.outlook.sweep_blocks import BLOCK, SweepBlock, SweptPlan
 from quenchbook.progress import progress
 from quenchbook.study.definition import Noise, Question, Response, Study
+from quenchbook.study.factors import UNITS
 from quenchbook.units import listed, number_text
 
 PLAN_SEED: Final = 1
 """Of the plans that are drawn: another order of the coupons changes no precision of a plan."""
+
+_UNITS: Final = (*UNITS, "indent")
 
 NoiseList = Sequence[float] | Mapping[str, Noise | Mapping[str, float]]
 """Multiples of the noise of the study, or standard deviations by a short name."""
@@ -100,12 +103,7 @@ def sweep_grid(
     """Draw the plans of a sweep and list what is to be simulated; as for `planning_sweep`."""
     if study.published:
         raise PlanError(f"{study.title}: this study was published, so there is nothing to plan.")
-    if not study.questions:
-        raise EstimabilityError(
-            "The study declares no question, so there is nothing to sweep. Add [[questions]] to "
-            "study.toml."
-        )
-    asked = study.questions[0] if question is None else study.question_of(question)
+    asked = asked_question(study, question)
     response = study.response(asked.response)
     _check(loads, coupons, indents, studies, power)
     noises = _noises(study, response, noise)
@@ -143,6 +141,16 @@ def sweep_grid(
     )
 
 
+def asked_question(study: Study, question: str | None) -> Question:
+    """The question of a key; the first one without a key."""
+    if not study.questions:
+        raise EstimabilityError(
+            "The study declares no question, so there is nothing to sweep. Add [[questions]] to "
+            "study.toml."
+        )
+    return study.questions[0] if question is None else study.question_of(question)
+
+
 def _blocks(
     drawn: DrawnLayout,
     judged: QuestionOutlook,
@@ -158,16 +166,18 @@ def _blocks(
     variances = {unit: float(own[0]) for unit, own in precision.components.items()}
     ready = prepared(matrix)
     strata, term, unit_effect = ready.strata[response], "", None
+    tested = tested_coupons(matrix, response)
     if judged.pattern is not None:
         term = same_term(asked.term, strata.terms.names)
-        columns = strata.terms.columns(tested_coupons(matrix, response), term)
-        unit_effect = columns @ judged.pattern
+        unit_effect = strata.terms.columns(tested, term) @ judged.pattern
     plan = SweptPlan(
-        f"{matrix.plan_hash} {asked.key}", strata, ready.rows.get(asked.key), term, unit_effect,
-        judged.margin, judged.confidence,
+        matrix.plan_hash, strata, strata.terms.matrix(tested), ready.rows.get(asked.key), term,
+        unit_effect, judged.margin, judged.confidence,
     )  # fmt: skip
     sizes = [min(BLOCK, studies - start) for start in range(0, studies, BLOCK)]
-    return tuple(SweepBlock(plan, variances, differences, size) for size in sizes)
+    return tuple(
+        SweepBlock(plan, variances, differences, size, number) for number, size in enumerate(sizes)
+    )
 
 
 def _check(
@@ -196,6 +206,9 @@ def _noises(
     if isinstance(noise, Mapping):
         for name, own in noise.items():
             told = own if isinstance(own, Noise) else Noise(dict(own), "as given")
+            if wrong := [unit for unit in told.sds if unit not in _UNITS]:
+                words = f"'{wrong[0]}' has no noise of its own. Units are {', '.join(_UNITS)}."
+                raise EstimabilityError(with_suggestion(words, wrong[0], _UNITS))
             if "coupon" not in told.sds or any(not sd >= 0 for sd in told.sds.values()):
                 raise EstimabilityError(
                     f"The noise '{name}' is {dict(told.sds)}. Give standard deviations from 0, "
@@ -213,6 +226,11 @@ def _noises(
             sds = {unit: multiple * sd for unit, sd in base.sds.items()}
             words = f"{multiple:g} times: {base.source}" if multiple != 1 else base.source
             name = f"{multiple:g} × noise"
+            if any(name == other for other, _, _ in found):
+                raise EstimabilityError(
+                    f"Two multiples of the noise are {multiple:g} in print. Write multiples that "
+                    "differ in their first six digits."
+                )
             found.append((name, float(multiple), dataclasses.replace(base, sds=sds, source=words)))
     if not found:
         raise EstimabilityError("noise is empty. Write multiples such as [0.5, 1, 2].")
@@ -261,7 +279,7 @@ def _notes(
             "showing that a difference does not matter."
         )
     notes.append(
-        "Rows that differ only in the true difference share their simulated noise; "
-        f"seeds are those of blocks of {number_text(BLOCK, 0)} studies."
+        "Rows that differ only in the true difference share their simulated noise; each block of "
+        f"{number_text(BLOCK, 0)} studies has a seed from its plan, noise and number."
     )
     return tuple(notes)

@@ -147,19 +147,36 @@ class PlanningSweep(ShowsItself):
     def _smallest(
         self, rows: pd.DataFrame, noise: str, counted: str, error: str, formula: str, does: str
     ) -> str:
-        """The plan with the fewest coupons that reaches the wanted chance, else the best."""
+        """The plan with the fewest coupons that reaches the wanted chance, else the best.
+
+        By formula; where that holds only roughly, by simulation, and then the words say where
+        luck could have decided.
+        """
         often = times_in(self.power)
-        good = rows[rows[counted] >= self.power]
-        if len(good):
-            row = records_of(good.sort_values(["coupons", "furnace_loads", "indents"]))[0]
+        rough = rows["rough"].to_numpy(dtype=bool)
+        chance = np.where(rough, rows[counted], rows[formula])
+        good = chance >= self.power
+        if good.any():
+            row = records_of(rows[good].sort_values(["coupons", "furnace_loads", "indents"]))[0]
             start = f"{noise} the smallest plan here that {does} {often}"
         else:
-            row = records_of(rows.sort_values(counted, ascending=False, kind="stable"))[0]
+            row = records_of(rows.iloc[np.argsort(-chance, kind="stable")])[0]
             start = f"{noise} no plan here {does} {often}; nearest"
         share = f"{row[counted]:.1%}".replace("%", f"{NO_BREAK}%")
+        near = rough & ((rows[counted] - self.power).abs() <= _APART * rows[error]).to_numpy()
+        if good.any():
+            near &= (rows["coupons"] <= row["coupons"]).to_numpy()
+        luck = ""
+        if near.any():
+            wanted = f"{self.power:.0%}".replace("%", f"{NO_BREAK}%")
+            luck = (
+                f" {wanted} lies within two standard errors of the simulated share of "
+                f"{self.plan_text(records_of(rows[near])[0])}: other simulated studies could "
+                "name another plan."
+            )
         return (
             f"{start}: {self.plan_text(row)} ({share} ± {100 * row[error]:.1f} of simulated "
-            f"studies, by formula {chance_text(row[formula])})."
+            f"studies, by formula {chance_text(row[formula])}).{luck}"
         )
 
     def plan_text(self, row: Mapping[str, Any]) -> str:
@@ -194,7 +211,7 @@ class PlanningSweep(ShowsItself):
             if len(own):
                 beyond = int((own > _APART).sum())
                 usual = number_text(len(own) * _BY_CHANCE, 0 if len(own) > 200 else 1)
-                by_chance = "" if where else f" (by chance about {usual})"
+                by_chance = "" if where else f" (by chance about {usual}; rows are not independent)"
                 parts.append(
                     f"{beyond} of {len(own)} chances are more than two standard errors apart"
                     f"{where}{by_chance}, the farthest {own.max():.1f}"

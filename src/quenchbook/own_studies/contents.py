@@ -13,6 +13,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
+from quenchbook.made_by import made_by
+
 _FOLDERS: Final = ("plan", "records")
 _FILES: Final = ("study.toml", "evidence.csv")
 _ONE_READ: Final = 1 << 20
@@ -72,12 +74,9 @@ def _file_digest(path: Path) -> bytes:
 @functools.cache
 def reader_digest() -> str:
     """Digest of the quenchbook that reads: another version may read the same bytes otherwise."""
-    import pandas as pd
-
-    from quenchbook import __version__
-
     root = Path(__file__).parents[1]
-    total = hashlib.sha256(f"{__version__} pandas {pd.__version__}".encode())
+    used = made_by(None).versions  # Python and the packages that can change a number
+    total = hashlib.sha256(repr(sorted(used.items())).encode())
     for path in sorted(root.rglob("*.py")):
         about = path.stat()
         total.update(f"{path.relative_to(root)} {about.st_size} {about.st_mtime_ns}".encode())

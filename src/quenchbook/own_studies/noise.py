@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from quenchbook.errors import EstimabilityError, QuenchbookError
+from quenchbook.errors import QuenchbookError
 from quenchbook.outlook.noise_parts import NoisePart, noise_frame, noise_parts, pooled_noise
 from quenchbook.own_studies.coupon_table import library_name, unit_factor
 from quenchbook.own_studies.entries import StudyEntry
@@ -97,10 +97,19 @@ class NoiseOfStudies:
     kept : KeptTables
     workers : int or None
         Processes that fit at once.
+    present : collection of str
+        Digests of all studies of the library: nothing is kept of others.
     """
 
-    def __init__(self, places: Mapping[str, Path], kept: KeptTables, workers: int | None) -> None:
+    def __init__(
+        self,
+        places: Mapping[str, Path],
+        kept: KeptTables,
+        workers: int | None,
+        present: Collection[str],
+    ) -> None:
         self.places, self.kept, self.workers = places, kept, workers
+        self.present = frozenset(present)
         self._told: dict[tuple[str, str], Told] | None = None
 
     def told(self, entries: Sequence[StudyEntry], response: str) -> dict[str, Told]:
@@ -110,13 +119,21 @@ class NoiseOfStudies:
         missing = [entry for entry in wanted if (entry.digest, response) not in known]
         if missing:
             work = [(self.places[own.folder], own.digest, own.responses) for own in missing]
+            changed: dict[str, str] = {}
             for entry, found in zip(
                 missing, results_of(_study_noise, work, "models", self.workers), strict=True
             ):
+                if isinstance(found, str):  # no longer what its digest was made of
+                    changed[entry.key] = found
+                    continue
                 for name, told in found.items():
                     known[entry.digest, name] = told
             self._keep(known)
-        return {entry.key: known[entry.digest, response] for entry in wanted}
+        else:
+            changed = {}
+        return {
+            entry.key: changed.get(entry.key) or known[entry.digest, response] for entry in wanted
+        }
 
     def _known(self) -> dict[tuple[str, str], Told]:
         if self._told is None:
@@ -132,6 +149,8 @@ class NoiseOfStudies:
         reasons: dict[str, dict[str, str]] = {}
         rows = []
         for (digest, name), told in known.items():
+            if digest not in self.present:  # of a study that was changed or taken away
+                continue
             if isinstance(told, str):
                 reasons.setdefault(digest, {})[name] = told
             else:
@@ -156,19 +175,22 @@ def _from_frame(reasons: Any, parts: pd.DataFrame) -> dict[tuple[str, str], Told
     return found
 
 
-def _study_noise(work: tuple[Path, str, Mapping[str, str]]) -> dict[str, Told]:
-    """What one study says of the noise of each of its responses."""
+def _study_noise(work: tuple[Path, str, Mapping[str, str]]) -> dict[str, Told] | str:
+    """What one study says of the noise of each of its responses; or why it cannot be read now."""
     from quenchbook.fit.fitting import mixed_model
 
     place, digest, responses = work
     found: dict[str, Told] = {}
-    records = unchanged_records(place, digest)
+    try:
+        records = unchanged_records(place, digest)
+    except read_faults() as error:
+        return reason_of(error)
     for name, own in responses.items():
         response = records.study.response(own)
         try:
             parts = noise_parts(mixed_model(records, own, records.study))
-        except EstimabilityError as error:
-            found[name] = str(error)
+        except fit_faults() as error:
+            found[name] = reason_of(error)
             continue
         times = unit_factor(response) if library_name(response)[0] == name else 1.0
         found[name] = [_in_unit(part, name, times) for part in parts]
@@ -224,8 +246,24 @@ def pooled(
     return StudyNoise(table, noise, confidence, tuple(notes))
 
 
-def reason_of(error: QuenchbookError) -> str:
+def fit_faults() -> tuple[type[Exception], ...]:
+    """What a fit can raise that concerns its study alone: linear algebra that fails counts."""
+    import numpy as np
+
+    return (QuenchbookError, np.linalg.LinAlgError, ArithmeticError)
+
+
+def read_faults() -> tuple[type[Exception], ...]:
+    """What reading a study can raise that concerns it alone, also where the fault is ours."""
+    return (QuenchbookError, OSError, ValueError, TypeError, LookupError, ArithmeticError)
+
+
+def reason_of(error: Exception) -> str:
     """Words of an error, shortened where a file has hundreds of mistakes."""
+    if isinstance(error, OSError) and error.filename:
+        return f"{error.filename}: {error.strerror or error}."
+    if not isinstance(error, QuenchbookError):
+        return f"It is not understood ({type(error).__name__}: {error}); please report this."
     problems = [str(problem) for problem in error.problems]
     more = len(problems) - 20
     return "\n".join([*problems[:20], *([f"... and {more} more."] if more > 0 else [])])

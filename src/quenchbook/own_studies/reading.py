@@ -6,12 +6,12 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from quenchbook.errors import QuenchbookError, StudyError
+from quenchbook.errors import StudyError
 from quenchbook.own_studies.contents import content_digest
 from quenchbook.own_studies.coupon_table import joined, study_rows, tidy_table
 from quenchbook.own_studies.entries import StudyEntry, UnreadStudy
 from quenchbook.own_studies.kept_tables import FOLDER, KeptTables
-from quenchbook.own_studies.noise import NoiseOfStudies, reason_of
+from quenchbook.own_studies.noise import NoiseOfStudies, read_faults, reason_of
 from quenchbook.own_studies.studies import OwnStudies
 from quenchbook.own_studies.study_records import StudyRecords
 from quenchbook.own_studies.workers import results_of
@@ -121,7 +121,7 @@ def read_studies(
         table=tidy_table(rows, list(chosen.values())),
         records=StudyRecords(chosen, places),
         entries=chosen,
-        noise_of=NoiseOfStudies(places, kept, workers),
+        noise_of=NoiseOfStudies(places, kept, workers, {own.digest for own in entries}),
         unread=tuple(sorted(unread, key=lambda own: found.index(own.folder))),
         notes=tuple(notes),
         newly_read=len(missing),
@@ -144,10 +144,8 @@ def _read_one(work: tuple[Path, str]) -> Read:
     place, digest = work
     try:
         entry, rows = study_rows(read_folder(place)[2], place.name, digest)
-    except QuenchbookError as error:
+    except read_faults() as error:
         return reason_of(error)
-    except OSError as error:
-        return f"{error.filename or place}: {error.strerror or error}."
     return entry, rows, content_digest(place) == digest
 
 

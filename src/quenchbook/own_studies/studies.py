@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 from quenchbook.errors import EstimabilityError
 from quenchbook.made_by import MadeBy, made_by
 from quenchbook.own_studies.entries import StudyEntry, UnreadStudy
-from quenchbook.own_studies.filters import filter_words, rows_with
-from quenchbook.own_studies.noise import NoiseOfStudies, StudyNoise, pooled
+from quenchbook.own_studies.filters import column_named, filter_words, rows_with
+from quenchbook.own_studies.noise import NoiseOfStudies, StudyNoise, fit_faults, pooled, reason_of
 from quenchbook.own_studies.study_records import StudyRecords
 from quenchbook.shown import ShowsItself
 from quenchbook.units import listed
@@ -81,8 +81,8 @@ class OwnStudies(ShowsItself):
         for name, value in wanted.items():
             hit = rows_with(table, name, value)
             if not hit.any():
-                column = next((own for own in (name,) if own in table), None)
-                known = [] if column is None else list(table[column].dropna().unique())[:12]
+                column, _ = column_named(table, name)
+                known = list(table[column].dropna().unique())[:12]
                 words = f" There are: {', '.join(map(str, known))}." if known else ""
                 raise EstimabilityError(f"No coupon has {name} {value}.{words}")
             table = table[hit]
@@ -120,8 +120,8 @@ class OwnStudies(ShowsItself):
                 own = self.records[key]
                 try:
                     found.append(mixed_model(own, entry.responses[response], own.study))
-                except EstimabilityError as error:
-                    why[key] = str(error)
+                except fit_faults() as error:
+                    why[key] = reason_of(error)
         return found, why
 
     def _none_fitted(self, response: str, why: Mapping[str, str]) -> EstimabilityError:
@@ -146,7 +146,7 @@ class OwnStudies(ShowsItself):
     def noise(self, *, confidence: float = 0.95) -> StudyNoise:
         """Noise of each response for planning, pooled over the studies that measured it.
 
-        Variances are averaged with the error df of their strata as weights. Published data of
+        Mean squares are averaged with the error df of their strata as weights. Published data of
         others, and invented demonstrations, count only where there is nothing else: they are not
         the own furnace. Responses that studies analyse on different scales are left out. Each study
         counts with all of its coupons: a filter chooses studies.

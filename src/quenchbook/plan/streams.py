@@ -23,22 +23,16 @@ class Stream:
 
     Parameters
     ----------
-    seed : int
-        Seed of the study's plan.
+    seed : int or SeedSequence
+        Seed of the study's plan; or a seed that was made elsewhere, such as that of repeated work.
     name : str
-        Name of the step, such as ``"furnace order"``.
+        Name of the step of a plan, such as ``"furnace order"``.
     """
 
-    def __init__(self, seed: int, name: str) -> None:
-        sequence = np.random.SeedSequence([seed, zlib.crc32(name.encode("utf-8"))])
-        self._bits = np.random.PCG64(sequence)
-
-    @classmethod
-    def of(cls, sequence: np.random.SeedSequence) -> Stream:
-        """Return the stream of a seed that was made elsewhere, such as that of repeated work."""
-        own = cls.__new__(cls)
-        own._bits = np.random.PCG64(sequence)
-        return own
+    def __init__(self, seed: int | np.random.SeedSequence, name: str = "") -> None:
+        if not isinstance(seed, np.random.SeedSequence):
+            seed = np.random.SeedSequence([seed, zlib.crc32(name.encode("utf-8"))])
+        self._bits = np.random.PCG64(seed)
 
     def below(self, bound: int) -> int:
         """Draw a whole number from 0 to bound - 1, each equally likely."""

@@ -9,6 +9,7 @@ from scipy import stats
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError
+from quenchbook.fit.noise import stratum_equations
 from quenchbook.outlook.noise import (
     ASSUMED,
     assumed_noise,
@@ -117,8 +118,17 @@ def test_noise_of_a_study_comes_from_its_variance_components(plane_irons_records
         assert sd == pytest.approx(table[unit])
     assert "plane_irons" in own.source
     assert "furnace load" in own.source
+
+
+def test_noise_of_several_studies_comes_from_their_mean_squares(plane_irons_records) -> None:
+    model = qb.mixed_model(plane_irons_records, "hardness_hrc")
+    names, weights, squares, _ = stratum_equations(model)
+    variances = dict(zip(names, np.maximum(weights @ squares, 0.0), strict=True))
     twice = measured_noise([model, model])
-    assert twice.sds == pytest.approx(own.sds)
+    assert set(names) <= set(twice.sds)
+    for unit in names:
+        assert twice.sds[unit] ** 2 == pytest.approx(variances[unit])
+    assert variances["cold_batch"] == 0  # a difference of mean squares below zero is cut
 
 
 def test_nearby_indents_do_not_average_out() -> None:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from quenchbook.errors import EstimabilityError, PlanError, StudyError
+from quenchbook.errors import EstimabilityError, PlanError, RepeatedWorkError, StudyError
 from quenchbook.outlook.power import PlannedContrast
 from quenchbook.outlook.questions import question_outlooks
 from quenchbook.outlook.sweep import planning_sweep, share_error, untrue_chance
@@ -182,7 +183,7 @@ def test_plans_that_cannot_be_made_or_judged_are_told(one_load_a_level: Study) -
 def test_the_finding_comes_first(sweep: PlanningSweep) -> None:
     first = sweep.sentences()[0]
     assert first.startswith("At the noise of the study the smallest plan here that finds 0.50")
-    good = sweep.frame.query("noise_multiple == 1 and difference == 0.5 and simulated_power >= 0.8")
+    good = sweep.frame.query("noise_multiple == 1 and difference == 0.5 and power >= 0.8")
     row = good.sort_values(["coupons", "furnace_loads"]).iloc[0]
     plan = f"{row['furnace_loads']} furnace loads of {row['coupons_per_load']} coupons, 3 indents"
     assert plan in first
@@ -196,9 +197,9 @@ def test_the_finding_comes_first(sweep: PlanningSweep) -> None:
 
 def test_the_words_name_the_smallest_plan_that_reaches_the_power(sweep: PlanningSweep) -> None:
     rows = sweep.frame.query("noise_multiple == 2 and difference == 0.5")
-    good = rows[rows["simulated_power"] >= 0.8]
+    good = rows[rows["power"] >= 0.8]
     assert good.empty
-    best = rows.loc[rows["simulated_power"].idxmax()]
+    best = rows.loc[rows["power"].idxmax()]
     line = next(own for own in sweep.sentences() if "2 times the noise" in own and "finds" in own)
     assert "no plan here finds" in line
     assert f"{best['furnace_loads']} furnace loads of {best['coupons_per_load']} coupons" in line
@@ -222,6 +223,8 @@ def test_counts_of_pairs_apart_leave_out_what_is_nearly_certain(sweep: PlanningS
         ({"noise": [0.0]}, "A multiple of the noise is 0"),
         ({"noise": {"a": {"furnace_load": 1.0}}}, 'that of a coupon as "coupon"'),
         ({"noise": {"a": {"coupon": -1.0}}}, "from 0"),
+        ({"noise": {"a": {"coupon": 1.0, "furnace_laod": 1.0}}}, r"Did you mean furnace_load\?"),
+        ({"noise": [1.0, 1.0000001]}, "Two multiples of the noise are 1 in print"),
         ({"differences": [math.nan]}, "differences is"),
         ({"question": "nothing"}, "no question 'nothing'"),
     ],
@@ -234,3 +237,93 @@ def test_wrong_options_are_refused(small_study: Study, options: dict[str, Any], 
 def test_a_published_study_is_not_swept(coated_bars: Study) -> None:
     with pytest.raises(PlanError):
         planning_sweep(coated_bars, studies=10)
+
+
+# --- what a sweep is told apart by ---------------------------------------------------------------
+
+
+def changed_question(study: Study, **other: Any) -> Study:
+    asked = dataclasses.replace(study.question_of("freezer"), **other)
+    return dataclasses.replace(
+        study, questions=tuple(asked if own.key == "freezer" else own for own in study.questions)
+    )
+
+
+def changed_shape(study: Study) -> Study:
+    curve, *others = study.factors
+    return dataclasses.replace(study, factors=(dataclasses.replace(curve, shape="levels"), *others))
+
+
+def other_studies(study: Study) -> dict[str, Study]:
+    """The same plan, with something else asked or analysed under the same key."""
+    return {
+        "compare": changed_question(study, level="none", against="freezer"),
+        "at": changed_question(study, at={"austenitize": 970.0}),
+        "shape": changed_shape(study),
+    }
+
+
+@pytest.mark.parametrize("edit", ["compare", "at", "shape"])
+def test_finished_blocks_of_another_question_are_not_taken(
+    small_study: Study, tmp_path: Path, edit: str
+) -> None:
+    options: dict[str, Any] = {"loads": [6], "studies": 100, "backend": "serial"}
+    keep = tmp_path / "kept.jsonl"
+    planning_sweep(small_study, "freezer", keep=keep, **options)
+    other = other_studies(small_study)[edit]
+    with pytest.raises(RepeatedWorkError, match="belongs to another run"):
+        planning_sweep(other, "freezer", keep=keep, **options)
+
+
+def test_what_else_is_swept_changes_no_number(small_study: Study, sweep: PlanningSweep) -> None:
+    alone = planning_sweep(
+        small_study, "freezer", loads=[12], coupons=[4], noise=[2.0], differences=[0.5],
+        studies=STUDIES, backend="serial",
+    ).frame  # fmt: skip
+    own = sweep.frame.query(
+        "furnace_loads == 12 and coupons_per_load == 4 and noise_multiple == 2 and "
+        "difference == 0.5"
+    ).reset_index(drop=True)
+    pd.testing.assert_frame_equal(alone, own, check_exact=True)
+
+
+def test_blocks_of_one_plan_have_luck_of_their_own(small_study: Study) -> None:
+    grid = sweep_grid(small_study, "freezer", loads=[6, 12], noise=[1.0, 2.0], studies=300)
+    seeds = {tuple(block.own_seed(1).generate_state(4)) for block in grid.blocks}
+    assert len(seeds) == len({block.digest for block in grid.blocks}) == len(grid.blocks) == 12
+
+
+# --- words ---------------------------------------------------------------------------------------
+
+
+def told_rows(sweep: PlanningSweep, rough: bool) -> PlanningSweep:
+    """Two plans: luck says that the smaller one reaches 80 %, the formula that it does not."""
+    frame = sweep.frame.query("noise_multiple == 1 and difference == 0.5").sort_values("coupons")
+    frame = frame.iloc[[0, -1]].assign(
+        power=[0.79, 0.95], simulated_power=[0.81, 0.95], simulation_error=[0.016, 0.009],
+        rough=rough,
+    )  # fmt: skip
+    return dataclasses.replace(sweep, frame=frame.reset_index(drop=True))
+
+
+def test_the_smallest_plan_is_that_of_the_formula(sweep: PlanningSweep) -> None:
+    own = told_rows(sweep, rough=False)
+    first = own.sentences()[0]
+    assert "12 furnace loads of 8 coupons" in first
+    assert "could name another plan" not in first
+
+
+def test_where_the_formula_is_rough_the_simulation_chooses_and_luck_is_told(
+    sweep: PlanningSweep,
+) -> None:
+    first = told_rows(sweep, rough=True).sentences()[0]
+    plan = "6 furnace loads of 4 coupons, 3 indents each"
+    assert (
+        f"the smallest plan here that finds 0.50\N{NO-BREAK SPACE}HRC 8 times in 10: {plan}"
+        in first
+    )
+    assert f"two standard errors of the simulated share of {plan}" in first
+
+
+def test_the_words_say_that_rows_share_their_luck(sweep: PlanningSweep) -> None:
+    assert "; rows are not independent)" in sweep.sentences()[-1]

@@ -5,7 +5,9 @@ import os
 import shutil
 import stat
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -14,9 +16,13 @@ from tests.many_studies import write_studies
 
 import quenchbook as qb
 from quenchbook.errors import RecordError, StudyError
+from quenchbook.made_by import PACKAGES, MadeBy, made_by
+from quenchbook.own_studies import contents
 from quenchbook.own_studies.contents import content_digest
 from quenchbook.own_studies.kept_tables import FOLDER, NOISE_FILE, STUDIES_FILE
 from quenchbook.own_studies.workers import results_of
+from quenchbook.records.reading import Records
+from quenchbook.study_folder import read_folder
 
 
 @pytest.fixture(scope="module")
@@ -205,3 +211,84 @@ def test_a_pipe_among_the_records_is_not_waited_for(library: Path) -> None:
     os.mkfifo(path)
     assert stat.S_ISFIFO(path.stat().st_mode)
     assert len(qb.read_studies(library).table) == 48
+
+
+def test_noise_of_records_that_were_changed_is_not_kept_for_good(library: Path) -> None:
+    qb.read_studies(library).noise()
+    path = library / FOLDER / NOISE_FILE
+    before = set(pq.read_table(path)["digest"].to_pylist())
+    assert len(before) == 3
+    record = records_file(library)
+    record.write_text(record.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    qb.read_studies(library).noise()
+    after = set(pq.read_table(path)["digest"].to_pylist())
+    assert (len(after), len(after & before)) == (3, 2)
+
+
+def test_a_filter_forgets_no_noise_of_the_other_studies(library: Path) -> None:
+    studies = qb.read_studies(library)
+    studies.where(study="study_0000").noise()
+    studies.where(study="study_0001").noise()
+    kept = pq.read_table(library / FOLDER / NOISE_FILE)["digest"].to_pylist()
+    assert len(set(kept)) == 2
+
+
+def test_a_study_whose_linear_algebra_fails_stops_no_other(
+    library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from quenchbook.fit import fitting
+
+    fitted = fitting.mixed_model
+
+    def failing(records: Records, *more: Any) -> Any:
+        if records.study.key == "study_0001":
+            raise np.linalg.LinAlgError("Singular matrix")
+        return fitted(records, *more)
+
+    monkeypatch.setattr(fitting, "mixed_model", failing)
+    studies = qb.read_studies(library)
+    noise = studies.noise()
+    assert "study_0000 and study_0002" in noise["hardness_hrc"].source
+    assert "study_0001 cannot be analysed" in noise.notes[0]
+    assert "LinAlgError: Singular matrix" in noise.notes[0]
+    assert len(studies.models("hardness_hrc")) == 2
+
+
+def test_noise_of_a_study_that_was_changed_meanwhile_is_a_note_and_not_kept(library: Path) -> None:
+    studies = qb.read_studies(library)
+    path = records_file(library)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + "\n", encoding="utf-8")
+    noise = studies.noise()
+    assert "was changed after the library was read" in noise.notes[0]
+    assert "study_0000 and study_0002" in noise["hardness_hrc"].source
+    path.write_text(text, encoding="utf-8")
+    assert qb.read_studies(library).noise().table["studies"].eq(3).all()
+
+
+def test_a_study_that_cannot_be_understood_stops_no_other(
+    library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing(folder: Path) -> Any:
+        if folder.name == "study_0001":
+            raise KeyError("cold")
+        return read_folder(folder)
+
+    monkeypatch.setattr("quenchbook.own_studies.reading.read_folder", failing)
+    studies = qb.read_studies(library)
+    assert len(studies.entries) == 2
+    assert "(KeyError: 'cold'); please report" in studies.unread[0].reason
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_what_another_version_of_a_package_kept_is_read_anew(
+    library: Path, monkeypatch: pytest.MonkeyPatch, package: str
+) -> None:
+    qb.read_studies(library)
+    used = {**made_by(None).versions, package: "0.0"}
+    monkeypatch.setattr(contents, "made_by", lambda _: MadeBy(used))
+    contents.reader_digest.cache_clear()
+    try:
+        assert qb.read_studies(library).newly_read == 3
+    finally:
+        contents.reader_digest.cache_clear()
