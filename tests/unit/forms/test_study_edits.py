@@ -1,12 +1,15 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from tests.conftest import ROOT
 
 import quenchbook as qb
+from quenchbook import writing
 from quenchbook.errors import PlanError, StudyError
 from quenchbook.forms.toml_edits import with_value
 
@@ -84,6 +87,24 @@ def test_a_file_changed_on_disk_is_not_written_over(folder: Path) -> None:
     edits = qb.study_edits(folder).with_changes({"costs.indent": "0.2"})
     other = (folder / "study.toml").read_bytes() + b"# mine\n"
     (folder / "study.toml").write_bytes(other)
+    with pytest.raises(StudyError, match="changed on disk"):
+        edits.write()
+    assert (folder / "study.toml").read_bytes() == other
+
+
+def test_a_change_saved_while_the_file_is_written_is_kept(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    edits = qb.study_edits(folder).with_changes({"costs.indent": "0.2"})
+    other, real = (folder / "study.toml").read_bytes() + b"# mine\n", writing._part
+
+    @contextmanager
+    def slow_disk(of: Path, data: bytes) -> Iterator[Path]:
+        with real(of, data) as part:
+            (folder / "study.toml").write_bytes(other)
+            yield part
+
+    monkeypatch.setattr(writing, "_part", slow_disk)
     with pytest.raises(StudyError, match="changed on disk"):
         edits.write()
     assert (folder / "study.toml").read_bytes() == other
