@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime
-import json
 import re
 from pathlib import Path
 from typing import Final
 
 from quenchbook.asked_study import AskedStudy
 from quenchbook.errors import QuenchbookError
+from quenchbook.forms.toml_edits import toml_text
 
 ROUTE_WORDS: Final = {
     "none": "no cold step",
@@ -75,15 +75,11 @@ class _Text:
             )
 
     def line(self, key: str, value: str) -> None:
-        self.put(rf"^{key} = [^\n]*", f"{key} = {_quoted(value)}")
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)  # texts of TOML escape as those of JSON do
+        self.put(rf"^{key} = [^\n]*", f"{key} = {toml_text(value)}")
 
 
 def _levels(levels: tuple[str, ...]) -> str:
-    return f"levels = [{', '.join(map(_quoted, levels))}]"
+    return f"levels = [{', '.join(map(toml_text, levels))}]"
 
 
 def _put_factors(text: _Text, asked: AskedStudy) -> None:
@@ -100,7 +96,7 @@ def _put_factors(text: _Text, asked: AskedStudy) -> None:
                 f"{_COMMENTS.get(name, '')}\n{_levels(levels)}",
             )
         else:
-            held.append(f"{name} = {_quoted(levels[0])}")
+            held.append(f"{name} = {toml_text(levels[0])}")
             text.put(rf"^\[factors\.{name}\][^\n]*\n(?:[^\n]+\n)+", f"# {name} is held constant\n")
     if len(asked.austenitize) == 2:  # two temperatures make a line, no curve
         text.put(r'^shape = "quadratic"(?= +# a load)', 'shape = "linear"   ')
@@ -157,12 +153,12 @@ def _questions(asked: AskedStudy) -> str:
     routes, hot, temper = asked.cold_routes, asked.austenitize, asked.temper
     entries: list[tuple[str, str, str, str]] = []  # key, words, compare, change
     for name in routes[1:]:
-        against = f"{{ cold_route = [{_quoted(name)}, {_quoted(routes[0])}] }}"
+        against = f"{{ cold_route = [{toml_text(name)}, {toml_text(routes[0])}] }}"
         than = ROUTE_WORDS[routes[0]]
         words = f"Does {ROUTE_WORDS[name]} make it harder than {than}?"
         entries.append((name, words, against, ""))
         if len(hot) > 1:
-            change = f"{{ austenitize = [{_quoted(hot[-1])}, {_quoted(hot[0])}] }}"
+            change = f"{{ austenitize = [{toml_text(hot[-1])}, {toml_text(hot[0])}] }}"
             words = f"Does {ROUTE_WORDS[name]} do more after a hot austenitize than {than}?"
             entries.append((f"{name}_when_hot", words, against, change))
     for key, levels, words in (
@@ -170,13 +166,13 @@ def _questions(asked: AskedStudy) -> str:
         ("temper", temper, "Does the hotter temper soften it?"),
     ):
         if len(levels) > 1 and (key == "temper" or len(routes) == 1):
-            against = f"{{ {key} = [{_quoted(levels[-1])}, {_quoted(levels[0])}] }}"
+            against = f"{{ {key} = [{toml_text(levels[-1])}, {toml_text(levels[0])}] }}"
             entries.append((key, words, against, ""))
     blocks = []
     for number, (key, words, compare, change) in enumerate(entries):
         note = "        # the first less the second" if number == 0 else ""
         lines = [
-            "[[questions]]", f'key = "{key}"', f"words = {_quoted(words)}",
+            "[[questions]]", f'key = "{key}"', f"words = {toml_text(words)}",
             'response = "hardness"', f"compare = {compare}{note}",
         ]  # fmt: skip
         blocks.append("\n".join([*lines, *([f"change = {change}"] if change else []), ""]))

@@ -40,6 +40,8 @@ class PlanPreview:
         Of questions about curves; None: not worked out yet, see `with_curves`.
     kept : bool
         Whether the plan is the one that is kept, not a draft.
+    without_curves : str
+        Why questions about curves could not be worked out; empty if they were, or still may be.
     """
 
     matrix: CouponMatrix
@@ -47,6 +49,7 @@ class PlanPreview:
     cost: PlanCost
     curves: TradeOutlook | None = None
     kept: bool = False
+    without_curves: str = ""
 
     @functools.cached_property
     def finding(self) -> str:
@@ -87,7 +90,7 @@ class PlanPreview:
         if self.outlook.answers:
             parts.append(self._questions_html())
         if asked := len(self.matrix.study.trade_questions):
-            lines = self._curve_sentences() or ["Calculating."]
+            lines = self._curve_sentences() or [self.without_curves or "Calculating."]
             items = "".join(f"<li>{escape(line)}</li>" for line in lines)
             parts.append(
                 "<details><summary>Questions about curves "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from quenchbook.forms.later import Later
 from quenchbook.forms.plan_preview import PlanPreview, preview_of_edits
 from quenchbook.forms.shown_form import (
     Form,
+    error_words,
     problem_html,
     status_html,
     status_line,
@@ -145,13 +147,12 @@ class PlanForm:
                 f"This cannot be saved: see the messages in {parts}. Below is what was before."
             )
             return
-        count = len(edits.changes())
-        words = f"{count} change{'s' if count != 1 else ''}, not saved yet."
-        self._say(f"{words if count else 'Nothing is changed.'} Calculating.")
+        self._say(f"{self._counted(edits) or 'Nothing is changed.'} Calculating.")
         self.view.value = _OLD + (self.preview.details_html() if self.preview is not None else "")
         self.later.ask(
             lambda: self._worked_out(edits),
             lambda result: self._first(edits, result),
+            lambda error: self._broken_off(edits, error),
             slow=edits.study().plan.kind == "best",
         )
 
@@ -162,17 +163,33 @@ class PlanForm:
             return error
 
     def _first(self, edits: StudyEdits, result: PlanPreview | QuenchbookError) -> None:
-        """Show matrix, power and cost; then work out what takes longer."""
+        """Show matrix, power and cost; then work out what takes longer of what is shown."""
         self._show(result)
-        if edits is not self.edits:  # saved or undone meanwhile, and said so
-            return
-        count = len(edits.changes())
-        words = f"{count} change{'s' if count != 1 else ''}, not saved yet." if count else ""
+        if edits is self.edits:  # else saved or changed meanwhile, and said so
+            words = self._counted(edits)
+            if isinstance(result, PlanPreview):
+                self._say(words or "Nothing is changed.")
+            else:
+                self._say(f"{words} There is no plan like this, see below.")
         if isinstance(result, PlanPreview):
-            self._say(words or "Nothing is changed.")
-            self.later.ask(result.with_curves, self._show, slow=True)
-        else:
-            self._say(f"{words} There is no plan like this, see below.")
+            self.later.ask(
+                result.with_curves,
+                self._show,
+                lambda error: self._show(replace(result, without_curves=_broken_words(error))),
+                slow=True,
+            )
+
+    def _broken_off(self, edits: StudyEdits, error: Exception) -> None:
+        """Say that what follows from a change could not be worked out."""
+        self.preview = None
+        self.finding.value = status_html("")
+        self.view.value = problem_html([Problem("", _broken_words(error))])
+        if edits is self.edits:
+            self._say(f"{self._counted(edits)} What follows could not be worked out, see below.")
+
+    def _counted(self, edits: StudyEdits) -> str:
+        count = len(edits.changes())
+        return f"{count} change{'s' if count != 1 else ''}, not saved yet." if count else ""
 
     def _show(self, result: PlanPreview | QuenchbookError) -> None:
         if isinstance(result, QuenchbookError):
@@ -195,12 +212,12 @@ class PlanForm:
         changed = self.edits.changes()
         try:
             self.edits.write(although_planned=self.although.value)
-        except QuenchbookError as error:
+        except (QuenchbookError, OSError) as error:
             listed = "; ".join(f"{own.label}: {own.text or 'not told'}" for own, _ in changed)
-            words = f"Not saved. {error}\nYour changes: {listed or 'none'}."
+            words = f"Not saved. {error_words(error)}\nYour changes: {listed or 'none'}."
             self.status.value = status_html(words, alert=True)
             return
-        self.saved = self.edits = study_edits(self.folder)
+        self.saved = self.edits = self.edits.when_written()
         self.although.value = False
         self.exploratory.value = status_html("")
         time = datetime.datetime.now().strftime("%H:%M")
@@ -230,3 +247,8 @@ class PlanForm:
             )
         preview = self.preview._repr_html_() if self.preview is not None else ""
         return f"{preview}{''.join(parts)}"
+
+
+def _broken_words(error: Exception) -> str:
+    """Why a calculation broke off, with the name of the error: it is one of the program."""
+    return f"This could not be worked out ({type(error).__name__}: {error})"

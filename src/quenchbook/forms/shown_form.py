@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from html import escape
 from typing import Any, Final
 
-from quenchbook.errors import Problem
+from quenchbook.errors import Problem, QuenchbookError
 
 LABEL_WIDTH: Final = "22em"
 FIELD_WIDTH: Final = "45em"
@@ -109,3 +109,15 @@ def problem_html(problems: Iterable[Problem]) -> str:
     """Messages of a reader beside a field, without the line of the file."""
     lines = [str(Problem("", own.problem, own.remedy)) for own in problems]
     return status_html("\n".join(lines), alert=True) if lines else ""
+
+
+def error_words(error: QuenchbookError | OSError) -> str:
+    """Why something was not done; of an error of the disk what the system says of it.
+
+    >>> error_words(OSError(28, "No space left on device", "records/.part"))
+    'The file could not be written: No space left on device. What you typed is still here.'
+    """
+    if isinstance(error, OSError):
+        reason = error.strerror or str(error) or type(error).__name__
+        return f"The file could not be written: {reason}. What you typed is still here."
+    return str(error)
