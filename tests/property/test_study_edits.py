@@ -54,7 +54,9 @@ def edits(request: pytest.FixtureRequest) -> StudyEdits:
     return StudyEdits(path, data, data.decode("utf-8-sig"))
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(data=st.data())
 def test_an_edit_gives_its_value_and_leaves_every_other_line(
     edits: StudyEdits, data: st.DataObject
@@ -78,7 +80,9 @@ def test_an_edit_gives_its_value_and_leaves_every_other_line(
     assert tomllib.loads(back) == tomllib.loads(edits.text) or field.value is None
 
 
-@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(data=st.data())
 def test_an_edit_that_the_reader_allows_is_what_the_form_then_shows(
     data: st.DataObject, tmp_path_factory: pytest.TempPathFactory
@@ -103,7 +107,7 @@ def test_an_edit_that_the_reader_allows_is_what_the_form_then_shows(
 levels = st.lists(st.integers(1, 9), min_size=1, max_size=6, unique=True)
 
 
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(
     before=levels, after=levels, last_comma=st.booleans(), end=st.sampled_from(["\n", "\r\n"]),
     above=st.sets(st.integers(0, 6)), crowded=st.sets(st.integers(0, 6)),
