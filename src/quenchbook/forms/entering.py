@@ -13,6 +13,8 @@ from quenchbook.forms.shown_form import (
     Form,
     choice_field,
     error_words,
+    field_with_message,
+    message_line,
     problem_html,
     status_html,
     status_line,
@@ -105,8 +107,6 @@ class EntryForm:
 
     def _of_response(self) -> None:
         """Fields for one coupon of the chosen response."""
-        import ipywidgets
-
         name = self.response.value
         units = self.book.units(name)
         self.unit.options = [unit or "none" for unit in units]
@@ -114,12 +114,12 @@ class EntryForm:
         self.cells = [
             text_field(words[:1].upper() + words[1:]) for words in self.book.readings(name)
         ]
-        self.cell_messages = [ipywidgets.HTML() for _ in self.cells]
+        self.cell_messages = [message_line() for _ in self.cells]
         for cell in self.cells:
             cell.continuous_update = False
             cell.observe(lambda _: self._check_cells(), names="value")
         self.cell_box.children = [
-            ipywidgets.VBox([cell, message])
+            field_with_message(cell, message)
             for cell, message in zip(self.cells, self.cell_messages, strict=True)
         ]
         self._choose_coupons()

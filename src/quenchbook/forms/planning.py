@@ -14,6 +14,8 @@ from quenchbook.forms.plan_preview import PlanPreview, preview_of_edits
 from quenchbook.forms.shown_form import (
     Form,
     error_words,
+    field_with_message,
+    message_line,
     problem_html,
     status_html,
     status_line,
@@ -71,7 +73,7 @@ class PlanForm:
             style={"button_width": "auto"}, layout={"margin": "0 0 6px 0"},
         )  # fmt: skip
         self.shown = ipywidgets.VBox([groups[2]])
-        self.status, self.general = status_line(), ipywidgets.HTML()
+        self.status, self.general = status_line(), message_line()
         self.save = ipywidgets.Button(
             description="Save study.toml", layout={"width": "auto"},
             tooltip="Writes the changed values into study.toml",
@@ -111,9 +113,9 @@ class PlanForm:
         for own in (field for field in self.edits.fields if field.group == name):
             field = text_field(own.label, own.text, own.hint, wide=name == QUESTIONS)
             field.observe(lambda _: self._changed(), names="value")
-            message = ipywidgets.HTML()
+            message = message_line()
             self.fields[own.name], self.messages[own.name] = field, message
-            rows.append(ipywidgets.VBox([field, message], layout={"margin": "0 0 2px 0"}))
+            rows.append(field_with_message(field, message))
         return ipywidgets.VBox(rows)
 
     # --- what follows from a change -------------------------------------------------------------
