@@ -79,7 +79,7 @@ class _Text:
 
 
 def _levels(levels: tuple[str, ...]) -> str:
-    return f"levels = {toml_text(list(levels))}"
+    return f"levels = [{', '.join(map(toml_text, levels))}]"
 
 
 def _put_factors(text: _Text, asked: AskedStudy) -> None:

@@ -30,6 +30,37 @@ def write_bytes(path: str | Path, data: bytes) -> Path:
     return path
 
 
+def write_if_unchanged(path: str | Path, data: bytes, *, before: bytes) -> bool:
+    """Write a file whole in place of one that still holds what is known of it.
+
+    The file is looked at last of all, when the new one lies on the disk beside it.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file.
+    data : bytes
+        What it is to hold.
+    before : bytes
+        What it must hold until then.
+
+    Returns
+    -------
+    bool
+        Whether it was written; False: somebody changed or took away the file, and it was left so.
+    """
+    path = Path(path)
+    with _part(path, data) as part:
+        try:
+            if path.read_bytes() != before:
+                return False
+        except FileNotFoundError:
+            return False
+        os.replace(part, path)
+        _settled(path.parent)
+    return True
+
+
 def write_text(path: str | Path, text: str) -> Path:
     """Write a text as UTF-8 with LF line ends, whole or not at all."""
     return write_bytes(path, text.encode("utf-8"))

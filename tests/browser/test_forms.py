@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import nbformat
 import pytest
 from playwright.sync_api import Browser, Page, expect
+from tests.browser.lab import running_lab
 from tests.browser.pages import axe_violations
 from tests.conftest import ROOT
 
@@ -27,43 +21,6 @@ pytestmark = pytest.mark.browser
 RUNNING = """() => {
   const kernel = window.jupyterapp?.shell.currentWidget?.context?.sessionContext?.session?.kernel;
   return kernel?.connectionStatus == "connected" && kernel?.status == "idle"; }"""
-
-
-@contextmanager
-def lab_server(folder: Path) -> Iterator[str]:
-    """JupyterLab that serves a folder, without news, token or the user's settings."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    own = folder / ".jupyter"
-    names = ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
-    environment = {**os.environ, **{name: str(own / name) for name in names}}
-    environment["PYTHONPATH"] = str(ROOT / "src")
-    settings = own / "settings" / "@jupyterlab" / "apputils-extension"
-    settings.mkdir(parents=True)
-    news = '{"fetchNews": "false", "checkForUpdates": false}'
-    (settings / "notification.jupyterlab-settings").write_text(news)
-    command = [
-        sys.executable, "-m", "jupyter", "lab", "--no-browser", "--ip=127.0.0.1", f"--port={port}",
-        "--ServerApp.port_retries=0", "--IdentityProvider.token=", "--allow-root",
-        f"--ServerApp.root_dir={folder}", "--LabApp.expose_app_in_browser=True",
-        f"--LabApp.workspaces_dir={own / 'ws'}", f"--LabApp.user_settings_dir={own / 'settings'}",
-    ]  # fmt: skip
-    base = f"http://127.0.0.1:{port}"
-    with (own / "log").open("w") as log:
-        server = subprocess.Popen(command, env=environment, stdout=log, stderr=log)
-        try:
-            for _ in range(300):
-                assert server.poll() is None, (own / "log").read_text()
-                try:
-                    urllib.request.urlopen(f"{base}/api/status", timeout=5).close()
-                    break
-                except OSError:
-                    time.sleep(0.2)
-            yield base
-        finally:
-            server.terminate()
-            server.wait(20)
 
 
 @pytest.fixture(scope="module")
@@ -83,14 +40,15 @@ def study_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def open_form(study_folder: Path, browser: Browser) -> Iterator[Callable[[str], Page]]:
+def open_form(
+    study_folder: Path, browser: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[[str], Page]]:
     """Opens a notebook and runs its cells."""
-    with lab_server(study_folder) as base:
+    with running_lab(study_folder, tmp_path_factory.mktemp("home")) as server:
         page = browser.new_page(viewport={"width": 1250, "height": 1500})
 
         def opened(name: str) -> Page:
-            address = f"{base}/lab/tree/{name}.ipynb?reset"
-            page.goto(address, wait_until="domcontentloaded")
+            page.goto(f"{server.page(f'{name}.ipynb')}&reset", wait_until="domcontentloaded")
             page.wait_for_function(RUNNING, timeout=90_000)
             page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
             page.locator(".jp-OutputArea-output .widget-text").first.wait_for(timeout=60_000)
@@ -111,6 +69,8 @@ def test_a_value_changed_by_its_label_is_previewed_and_saved_and_the_tab_key_lea
     open_form: Callable[[str], Page], study_folder: Path
 ) -> None:
     page = open_form("plan_form")
+    region = page.get_by_role("status").filter(has_text="Nothing is changed.")
+    region.evaluate("region => { region.dataset.seen = 'before'; }")
     before = (study_folder / "study.toml").read_text(encoding="utf-8")
     page.get_by_label("Furnace loads", exact=True).fill("8")
     said(page, "64 coupons in 8 furnace loads")
@@ -122,6 +82,13 @@ def test_a_value_changed_by_its_label_is_previewed_and_saved_and_the_tab_key_lea
     expect(page.get_by_label("Coupons in a load")).to_be_focused()
     page.keyboard.insert_text("none")
     said(page, "coupons_per_load is '.*none'. Write a whole number, 1 or more")
+    field = page.get_by_label("Coupons in a load")
+    expect(field).to_have_accessible_description(re.compile("Write a whole number, 1 or more"))
+    expect(field).to_have_attribute("aria-invalid", "true")
+    # said by a region that was there before the words, or many screen readers say nothing
+    expect(page.locator("[role=status][aria-live=polite][data-seen=before]")).to_contain_text(
+        "This cannot be saved"
+    )
     page.get_by_label("Coupons in a load").fill("8")
     page.get_by_role("button", name="Save study.toml").click()
     said(page, "Not saved.*holds a plan already")

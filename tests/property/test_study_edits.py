@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import tomllib
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.conftest import ROOT
 
+from quenchbook.errors import StudyError
 from quenchbook.forms.study_edits import StudyEdits, study_edits
 from quenchbook.forms.study_fields import Field
 from quenchbook.forms.toml_edits import Value, with_value
@@ -52,7 +54,9 @@ def edits(request: pytest.FixtureRequest) -> StudyEdits:
     return StudyEdits(path, data, data.decode("utf-8-sig"))
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(data=st.data())
 def test_an_edit_gives_its_value_and_leaves_every_other_line(
     edits: StudyEdits, data: st.DataObject
@@ -76,7 +80,9 @@ def test_an_edit_gives_its_value_and_leaves_every_other_line(
     assert tomllib.loads(back) == tomllib.loads(edits.text) or field.value is None
 
 
-@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(data=st.data())
 def test_an_edit_that_the_reader_allows_is_what_the_form_then_shows(
     data: st.DataObject, tmp_path_factory: pytest.TempPathFactory
@@ -96,3 +102,47 @@ def test_an_edit_that_the_reader_allows_is_what_the_form_then_shows(
         if a != b
     ]
     assert len(changed) <= 1
+
+
+levels = st.lists(st.integers(1, 9), min_size=1, max_size=6, unique=True)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    before=levels, after=levels, last_comma=st.booleans(), end=st.sampled_from(["\n", "\r\n"]),
+    above=st.sets(st.integers(0, 6)), crowded=st.sets(st.integers(0, 6)),
+)  # fmt: skip
+def test_an_edit_of_a_list_over_several_lines_leaves_each_entry_its_own_comment(
+    before: list[int],
+    after: list[int],
+    last_comma: bool,
+    end: str,
+    above: set[int],
+    crowded: set[int],
+) -> None:
+    """Comments beside and above entries, and lines that two entries share."""
+    lines = ["l = ["]
+    for place, level in enumerate(before):
+        comma = "," if last_comma or place < len(before) - 1 else ""
+        lines += [f"  # above {level}"] if place in above else []
+        if place in crowded and place not in above and place:
+            lines[-1] = f"{lines[-1].partition(' #')[0]} {level}{comma}"
+        else:
+            lines.append(f"  {level}{comma} # beside {level}")
+    text = end.join([*lines, "] # list", "m = 1", ""])
+    assert tomllib.loads(text)["l"] == before
+    try:
+        edited = with_value(text, ("l",), after)
+    except StudyError:
+        return
+    assert tomllib.loads(edited) == {"l": after, "m": 1}
+    rows = edited.splitlines()
+    for row, following in itertools.pairwise(rows):
+        words, _, comment = row.partition(" # ")
+        where, _, level = comment.partition(" ")
+        own = words if where == "beside" else following.partition(" #")[0]
+        stands_for = own.replace(",", " ").split()
+        if where in ("beside", "above") and int(level) in after:
+            assert level in stands_for
+        elif where in ("beside", "above"):  # another value in its place, none that was there
+            assert not {int(word) for word in stands_for if word.isdecimal()} & set(before)

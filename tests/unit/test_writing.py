@@ -69,3 +69,14 @@ def test_a_file_beside_another_gets_a_number_and_the_same_bytes_none(tmp_path: P
     names = [writing.write_beside(tmp_path / "a.csv", data).name for data in (b"1", b"2", b"1")]
     assert names == ["a.csv", "a_2.csv", "a.csv"]
     assert sorted(file.name for file in tmp_path.iterdir()) == ["a.csv", "a_2.csv"]
+
+
+def test_a_file_is_written_over_only_while_it_holds_what_is_known_of_it(tmp_path: Path) -> None:
+    path = tmp_path / "study.toml"
+    path.write_bytes(b"old")
+    assert writing.write_if_unchanged(path, b"new", before=b"old")
+    assert not writing.write_if_unchanged(path, b"newer", before=b"old")
+    assert path.read_bytes() == b"new"
+    path.unlink()
+    assert not writing.write_if_unchanged(path, b"newer", before=b"new")
+    assert list(tmp_path.iterdir()) == []

@@ -12,6 +12,9 @@ from quenchbook.forms.shown_form import (
     BUTTON,
     Form,
     choice_field,
+    error_words,
+    field_with_message,
+    message_line,
     problem_html,
     status_html,
     status_line,
@@ -104,8 +107,6 @@ class EntryForm:
 
     def _of_response(self) -> None:
         """Fields for one coupon of the chosen response."""
-        import ipywidgets
-
         name = self.response.value
         units = self.book.units(name)
         self.unit.options = [unit or "none" for unit in units]
@@ -113,12 +114,12 @@ class EntryForm:
         self.cells = [
             text_field(words[:1].upper() + words[1:]) for words in self.book.readings(name)
         ]
-        self.cell_messages = [ipywidgets.HTML() for _ in self.cells]
+        self.cell_messages = [message_line() for _ in self.cells]
         for cell in self.cells:
             cell.continuous_update = False
             cell.observe(lambda _: self._check_cells(), names="value")
         self.cell_box.children = [
-            ipywidgets.VBox([cell, message])
+            field_with_message(cell, message)
             for cell, message in zip(self.cells, self.cell_messages, strict=True)
         ]
         self._choose_coupons()
@@ -153,15 +154,17 @@ class EntryForm:
                 self.response.value, code, words, unit=self._unit(),
                 note=self.note.value, with_blanks=self.blanks.value,
             )  # fmt: skip
-        except QuenchbookError as error:
-            self._say(f"Not accepted. {error}", alert=True)
+        except (QuenchbookError, OSError) as error:
+            self._say(f"Not accepted. {error_words(error)}", alert=True)
             return
+        told = ", ".join(word for word in words if word.strip())
+        kept = f"Kept in {path.name}: {code} {told}."
+        self._say(kept)  # at once: what follows reads the folder again
         for field in (*self.cells, self.note):
             field.value = ""
         self.blanks.value = False
         self._choose_coupons()
-        told = ", ".join(word for word in words if word.strip())
-        self._say(f"Kept in {path.name}: {code} {told}.\n{self.book.summary()}")
+        self._say(f"{kept}\n{self.book.summary()}")
         self.cells[0].focus()
 
     # --- what went differently --------------------------------------------------------------------
@@ -210,8 +213,8 @@ class EntryForm:
                 self.what.value, self.which.value, self.item.value, self.actual.value,
                 self.reason.value,
             )  # fmt: skip
-        except QuenchbookError as error:
-            self._say(f"Not entered. {error}", alert=True)
+        except (QuenchbookError, OSError) as error:
+            self._say(f"Not entered. {error_words(error)}", alert=True)
             return
         self._say(f"Kept in {path.name}: {self.what.label} {self.which.value}, {self.item.label}.")
         for field in (self.which, self.actual, self.reason):
@@ -248,8 +251,8 @@ class EntryForm:
         file, row, column = self.place.value
         try:
             path = self.book.correct(file, row, column, self.right.value, self.why.value)
-        except QuenchbookError as error:
-            self._say(f"Not corrected. {error}", alert=True)
+        except (QuenchbookError, OSError) as error:
+            self._say(f"Not corrected. {error_words(error)}", alert=True)
             return
         self._say(
             f"Kept in {path.name}: {column} of {file} row {row} is {self.right.value}. "

@@ -21,7 +21,14 @@ class Later:
         self._asked = 0
         self._threads = concurrent.futures.ThreadPoolExecutor(max_workers=1)
 
-    def ask(self, work: Callable[[], Any], then: Callable[[Any], None], *, slow: bool) -> None:
+    def ask(
+        self,
+        work: Callable[[], Any],
+        then: Callable[[Any], None],
+        failed: Callable[[Exception], None],
+        *,
+        slow: bool,
+    ) -> None:
         """Do some work, and something with its result, unless something newer is asked for.
 
         Parameters
@@ -29,6 +36,9 @@ class Later:
         work : callable
         then : callable
             Is given the result, in the thread of the form.
+        failed : callable
+            Is given the error of work that broke off, which is raised again: a form that says
+            nothing would seem to calculate for ever.
         slow : bool
             Whether the work is done beside the kernel, which stays free for other cells.
         """
@@ -37,12 +47,12 @@ class Later:
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
-            then(work())
+            _done(work, then, failed)
             return
 
         def finish(result: concurrent.futures.Future[Any]) -> None:
             if own == self._asked:
-                then(result.result())
+                _done(result.result, then, failed)
 
         def begin() -> None:
             if own != self._asked:
@@ -51,10 +61,21 @@ class Later:
                 task = self._threads.submit(self._unless_newer, work, own)
                 task.add_done_callback(lambda done: loop.call_soon_threadsafe(finish, done))
             else:
-                then(work())
+                _done(work, then, failed)
 
         loop.call_later(WAIT, begin)
 
     def _unless_newer(self, work: Callable[[], Any], own: int) -> Any:
         """Result of the work; None if something newer came while an older one was worked out."""
         return work() if own == self._asked else None
+
+
+def _done(
+    work: Callable[[], Any], then: Callable[[Any], None], failed: Callable[[Exception], None]
+) -> None:
+    try:
+        result = work()
+    except Exception as error:
+        failed(error)
+        raise
+    then(result)

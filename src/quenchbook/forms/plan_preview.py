@@ -41,6 +41,8 @@ class PlanPreview(ShowsItself):
         Of questions about curves; None: not worked out yet, see `with_curves`.
     kept : bool
         Whether the plan is the one that is kept, not a draft.
+    without_curves : str
+        Why questions about curves could not be worked out; empty if they were, or still may be.
     """
 
     matrix: CouponMatrix
@@ -48,6 +50,7 @@ class PlanPreview(ShowsItself):
     cost: PlanCost
     curves: TradeOutlook | None = None
     kept: bool = False
+    without_curves: str = ""
 
     @functools.cached_property
     def finding(self) -> str:
@@ -89,7 +92,7 @@ class PlanPreview(ShowsItself):
         if self.outlook.answers:
             parts.append(self._questions_html())
         if asked := len(self.matrix.study.trade_questions):
-            lines = self._curve_sentences() or ["Calculating."]
+            lines = self._curve_sentences() or [self.without_curves or "Calculating."]
             items = "".join(f"<li>{escape(line)}</li>" for line in lines)
             parts.append(
                 "<details><summary>Questions about curves "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,9 @@ from quenchbook.forms.later import Later
 from quenchbook.forms.plan_preview import PlanPreview, preview_of_edits
 from quenchbook.forms.shown_form import (
     Form,
+    error_words,
+    field_with_message,
+    message_line,
     problem_html,
     status_html,
     status_line,
@@ -69,7 +73,7 @@ class PlanForm:
             style={"button_width": "auto"}, layout={"margin": "0 0 6px 0"},
         )  # fmt: skip
         self.shown = ipywidgets.VBox([groups[2]])
-        self.status, self.general = status_line(), ipywidgets.HTML()
+        self.status, self.general = status_line(), message_line()
         self.save = ipywidgets.Button(
             description="Save study.toml", layout={"width": "auto"},
             tooltip="Writes the changed values into study.toml",
@@ -109,9 +113,9 @@ class PlanForm:
         for own in (field for field in self.edits.fields if field.group == name):
             field = text_field(own.label, own.text, own.hint, wide=name == QUESTIONS)
             field.observe(lambda _: self._changed(), names="value")
-            message = ipywidgets.HTML()
+            message = message_line()
             self.fields[own.name], self.messages[own.name] = field, message
-            rows.append(ipywidgets.VBox([field, message], layout={"margin": "0 0 2px 0"}))
+            rows.append(field_with_message(field, message))
         return ipywidgets.VBox(rows)
 
     # --- what follows from a change -------------------------------------------------------------
@@ -145,13 +149,12 @@ class PlanForm:
                 f"This cannot be saved: see the messages in {parts}. Below is what was before."
             )
             return
-        count = len(edits.changes())
-        words = f"{count} change{'s' if count != 1 else ''}, not saved yet."
-        self._say(f"{words if count else 'Nothing is changed.'} Calculating.")
+        self._say(f"{self._counted(edits) or 'Nothing is changed.'} Calculating.")
         self.view.value = _OLD + (self.preview.details_html() if self.preview is not None else "")
         self.later.ask(
             lambda: self._worked_out(edits),
             lambda result: self._first(edits, result),
+            lambda error: self._broken_off(edits, error),
             slow=edits.study().plan.kind == "best",
         )
 
@@ -162,17 +165,33 @@ class PlanForm:
             return error
 
     def _first(self, edits: StudyEdits, result: PlanPreview | QuenchbookError) -> None:
-        """Show matrix, power and cost; then work out what takes longer."""
+        """Show matrix, power and cost; then work out what takes longer of what is shown."""
         self._show(result)
-        if edits is not self.edits:  # saved or undone meanwhile, and said so
-            return
-        count = len(edits.changes())
-        words = f"{count} change{'s' if count != 1 else ''}, not saved yet." if count else ""
+        if edits is self.edits:  # else saved or changed meanwhile, and said so
+            words = self._counted(edits)
+            if isinstance(result, PlanPreview):
+                self._say(words or "Nothing is changed.")
+            else:
+                self._say(f"{words} There is no plan like this, see below.")
         if isinstance(result, PlanPreview):
-            self._say(words or "Nothing is changed.")
-            self.later.ask(result.with_curves, self._show, slow=True)
-        else:
-            self._say(f"{words} There is no plan like this, see below.")
+            self.later.ask(
+                result.with_curves,
+                self._show,
+                lambda error: self._show(replace(result, without_curves=_broken_words(error))),
+                slow=True,
+            )
+
+    def _broken_off(self, edits: StudyEdits, error: Exception) -> None:
+        """Say that what follows from a change could not be worked out."""
+        self.preview = None
+        self.finding.value = status_html("")
+        self.view.value = problem_html([Problem("", _broken_words(error))])
+        if edits is self.edits:
+            self._say(f"{self._counted(edits)} What follows could not be worked out, see below.")
+
+    def _counted(self, edits: StudyEdits) -> str:
+        count = len(edits.changes())
+        return f"{count} change{'s' if count != 1 else ''}, not saved yet." if count else ""
 
     def _show(self, result: PlanPreview | QuenchbookError) -> None:
         if isinstance(result, QuenchbookError):
@@ -195,12 +214,12 @@ class PlanForm:
         changed = self.edits.changes()
         try:
             self.edits.write(although_planned=self.although.value)
-        except QuenchbookError as error:
+        except (QuenchbookError, OSError) as error:
             listed = "; ".join(f"{own.label}: {own.text or 'not told'}" for own, _ in changed)
-            words = f"Not saved. {error}\nYour changes: {listed or 'none'}."
+            words = f"Not saved. {error_words(error)}\nYour changes: {listed or 'none'}."
             self.status.value = status_html(words, alert=True)
             return
-        self.saved = self.edits = study_edits(self.folder)
+        self.saved = self.edits = self.edits.when_written()
         self.although.value = False
         self.exploratory.value = status_html("")
         time = datetime.datetime.now().strftime("%H:%M")
@@ -230,3 +249,8 @@ class PlanForm:
             )
         preview = self.preview._repr_html_() if self.preview is not None else ""
         return f"{preview}{''.join(parts)}"
+
+
+def _broken_words(error: Exception) -> str:
+    """Why a calculation broke off, with the name of the error: it is one of the program."""
+    return f"This could not be worked out ({type(error).__name__}: {error})"

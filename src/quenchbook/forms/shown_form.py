@@ -6,10 +6,12 @@ from collections.abc import Callable, Iterable
 from html import escape
 from typing import Any, Final
 
-from quenchbook.errors import Problem
+from quenchbook.errors import Problem, QuenchbookError
 
 LABEL_WIDTH: Final = "22em"
 FIELD_WIDTH: Final = "45em"
+SAID: Final = "quenchbook-said"  # both names stand in jupyter_files/.../remoteEntry.js too
+FIELD: Final = "quenchbook-field"
 BUTTON: Final = {"width": "auto", "margin": "4px 0 4px 22.5em", "align_self": "flex-start"}
 _SUMMARY: Final = ".jp-OutputArea-child:has(> .jp-OutputArea-output .quenchbook-form-summary)"
 _RULES: Final = (  # widgets that run follow the summary; those that do not are bare words
@@ -87,10 +89,33 @@ def choice_field(label: str, options: Iterable[Any], *, width: str = FIELD_WIDTH
 
 
 def status_line() -> Any:
-    """Place for words that a screen reader says when they change."""
+    """Place for words that a screen reader says when they change.
+
+    Many screen readers say only what changes inside a region that was there before, and the words
+    of a widget are replaced whole. So the class is what `remoteEntry.js` makes a lasting region
+    of; without that extension, as in another program, the words themselves carry the role.
+    """
     import ipywidgets
 
-    return ipywidgets.HTML(value=status_html(""))
+    line = ipywidgets.HTML(value=status_html(""))
+    line.add_class(SAID)
+    return line
+
+
+def message_line() -> Any:
+    """Place for the message of a field, said like a status; empty as long as nothing is wrong."""
+    line = status_line()
+    line.value = ""
+    return line
+
+
+def field_with_message(field: Any, message: Any) -> Any:
+    """A field with its message below, which `remoteEntry.js` ties to it as its description."""
+    import ipywidgets
+
+    box = ipywidgets.VBox([field, message], layout={"margin": "0 0 2px 0"})
+    box.add_class(FIELD)
+    return box
 
 
 def status_html(words: str, *, alert: bool = False, strong: bool = False) -> str:
@@ -109,3 +134,15 @@ def problem_html(problems: Iterable[Problem]) -> str:
     """Messages of a reader beside a field, without the line of the file."""
     lines = [str(Problem("", own.problem, own.remedy)) for own in problems]
     return status_html("\n".join(lines), alert=True) if lines else ""
+
+
+def error_words(error: QuenchbookError | OSError) -> str:
+    """Why something was not done; of an error of the disk what the system says of it.
+
+    >>> error_words(OSError(28, "No space left on device", "records/.part"))
+    'The file could not be written: No space left on device. What you typed is still here.'
+    """
+    if isinstance(error, OSError):
+        reason = error.strerror or str(error) or type(error).__name__
+        return f"The file could not be written: {reason}. What you typed is still here."
+    return str(error)

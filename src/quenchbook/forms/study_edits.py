@@ -14,10 +14,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from quenchbook.errors import PlanError, Problem, StudyError, UnitError
-from quenchbook.forms.study_fields import Field, study_fields, text_of
+from quenchbook.errors import PlanError, Problem, StudyError
+from quenchbook.forms.level_edits import with_levels
+from quenchbook.forms.study_fields import Field, study_fields
 from quenchbook.forms.toml_edits import Value, with_value
 from quenchbook.forms.toml_places import Key, toml_places
 from quenchbook.plan.declaration import declaration_changes
@@ -26,8 +27,7 @@ from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Study
 from quenchbook.study.files import read_study, study_from_text
 from quenchbook.study.mistakes import nearest
-from quenchbook.units import STORAGE_UNITS, parse_quantity
-from quenchbook.writing import write_bytes
+from quenchbook.writing import write_if_unchanged
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -98,7 +98,7 @@ class StudyEdits(ShowsItself):
                 value = [] if field.kind == "list" else ""
             text = edits.text
             if field.key[-1] == "levels" and isinstance(value, list):
-                text = _with_levels(text, field, value)
+                text = with_levels(text, field, value)
             else:
                 text = with_value(text, field.key, value)
             edits = dataclasses.replace(edits, text=text)
@@ -205,9 +205,21 @@ class StudyEdits(ShowsItself):
                     "although_planned=True).",
                 )
             )
+        if self.data != self.on_disk and not write_if_unchanged(
+            self.path, self.data, before=self.on_disk
+        ):
+            raise self._changed_meanwhile()
+        return self.path
+
+    @property
+    def data(self) -> bytes:
+        """Bytes of the file with the changes."""
         mark = _BOM if self.on_disk.startswith(_BOM.encode()) else ""
-        data = (mark + self.text).encode("utf-8")
-        return self.path if data == self.on_disk else write_bytes(self.path, data)
+        return (mark + self.text).encode("utf-8")
+
+    def when_written(self) -> StudyEdits:
+        """Return the edits as they go on after `write`: nothing is changed any more."""
+        return StudyEdits(self.path, self.data, self.text)
 
     def check_on_disk(self) -> None:
         """Raise `StudyError` if the file is not what was read."""
@@ -216,13 +228,16 @@ class StudyEdits(ShowsItself):
         except FileNotFoundError:
             now = b""
         if now != self.on_disk:
-            raise StudyError(
-                Problem(
-                    self.path.name,
-                    "was changed on disk since it was read here, so it is not written over",
-                    "Read it again; in a notebook, run the cell again.",
-                )
+            raise self._changed_meanwhile()
+
+    def _changed_meanwhile(self) -> StudyError:
+        return StudyError(
+            Problem(
+                self.path.name,
+                "was changed on disk since it was read here, so it is not written over",
+                "Read it again; in a notebook, run the cell again.",
             )
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row for each changed value: ``field, before, now``."""
@@ -274,64 +289,3 @@ def study_edits(folder: str | Path) -> StudyEdits:
     read_study(path)  # says every mistake
     data = path.read_bytes()
     return StudyEdits(path, data, data.decode("utf-8-sig"))
-
-
-def _with_levels(text: str, field: Field, after: list[Any]) -> str:
-    """Text with other levels of a factor; a level that took another's place is named in its place.
-
-    Which level took which place is known only while their number stays.
-    """
-    before = field.value if isinstance(field.value, list) else []
-    name = str(field.key[1])
-    places = []
-    if len(before) == len(after):
-        places = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
-    keys = [(key, old) for key, old in _named_levels(tomllib.loads(text), name)]
-    text = with_value(text, field.key, after)
-    for key, named in keys:
-        for old, new in places:
-            if _same_level(named, old):
-                text = with_value(text, key, new)
-    return text
-
-
-def _named_levels(content: Mapping[str, Any], name: str) -> list[tuple[Key, Any]]:
-    """Where the file names levels of a factor, other than its own list."""
-    found: list[tuple[Key, Any]] = []
-
-    def add(key: Key, value: Any) -> None:
-        if isinstance(value, list):
-            found.extend(((*key, number), own) for number, own in enumerate(value))
-        elif value is not None:
-            found.append((key, value))
-
-    for list_name, parts in (
-        ("questions", ("compare", "at", "change")),
-        ("forbidden", ("levels",)),
-        ("extra_coupons", ("levels",)),
-    ):
-        entries = content.get(list_name, [])
-        for number, entry in enumerate(entries if isinstance(entries, list) else []):
-            for part in parts:
-                inner = entry.get(part) if isinstance(entry, Mapping) else None
-                if isinstance(inner, Mapping):
-                    add((list_name, number, part, name), inner.get(name))
-    factors = content.get("factors", {})
-    for other, entry in factors.items() if isinstance(factors, Mapping) else ():
-        inner = entry.get("exists_for") if isinstance(entry, Mapping) else None
-        if isinstance(inner, Mapping):
-            add(("factors", other, "exists_for", name), inner.get(name))
-    return found
-
-
-def _same_level(named: Any, level: Any) -> bool:
-    """Whether two ways of writing mean one level: ``1 day`` and ``24 h``."""
-    if named == level:
-        return True
-    for dimension in STORAGE_UNITS:
-        try:
-            one, other = (parse_quantity(text_of(own), dimension) for own in (named, level))
-        except UnitError:
-            continue
-        return abs(one - other) < 1e-9
-    return False

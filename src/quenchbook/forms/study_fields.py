@@ -229,7 +229,7 @@ def _of_responses(content: Mapping[str, Any]) -> Iterator[Field]:
         )  # fmt: skip
         noise = _table(entry, "noise")
         for unit_name in _NOISE:
-            if unit_name == "indent" and int_or(entry.get("readings"), 1) < 2:
+            if unit_name == "indent" and _whole_number(entry.get("readings"), 1) < 2:
                 continue
             if unit_name in noise or unit_name in used or unit_name == "indent":
                 unit_word = UNIT_WORDS.get(unit_name, unit_name)
@@ -240,7 +240,7 @@ def _of_responses(content: Mapping[str, Any]) -> Iterator[Field]:
                 )  # fmt: skip
 
 
-def int_or(value: object, other: int) -> int:
+def _whole_number(value: object, other: int) -> int:
     """Whole number, or another where the value is none."""
     return value if isinstance(value, int) and not isinstance(value, bool) else other
 

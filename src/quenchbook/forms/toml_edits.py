@@ -5,14 +5,19 @@ from __future__ import annotations
 import copy
 import difflib
 import json
+import re
 import tomllib
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Final
 
 from quenchbook.errors import StudyError
-from quenchbook.forms.toml_places import Key, TomlPlaces, toml_places
+from quenchbook.forms.toml_places import Key, Span, TomlPlaces, toml_places
 
 Value = str | int | float | list[Any]
+
+_USE_AN_EDITOR: Final = "is written in a way that cannot be changed here: use an editor."
+# what may follow an entry that stands alone on its line
+_REST_OF_LINE: Final = re.compile(r"[ \t]*(,?)[ \t]*(?:#[^\n]*)?\r?(?=\n)")
 
 
 def with_value(text: str, key: Key, value: Value | None) -> str:
@@ -56,13 +61,13 @@ def with_value(text: str, key: Key, value: Value | None) -> str:
         new = _list_changed(text, places, key, before, value)
     else:
         new = _replaced(text, places, key, value)
+    name = ".".join(map(str, key))
     try:
         same = tomllib.loads(new) == wanted
     except tomllib.TOMLDecodeError:
         same = False
     if not same:  # rather nothing than a file that says something else
-        name = ".".join(map(str, key))
-        raise StudyError(f"{name} is written in a way that cannot be changed here: use an editor.")
+        raise StudyError(f"{name} {_USE_AN_EDITOR}")
     return new
 
 
@@ -111,6 +116,11 @@ def _list_changed(
 ) -> str:
     """Change, add and take out single entries, so that what stands between them stays."""
     spans = [places.values[*key, number] for number in range(len(before))]
+    whole = places.values[key]
+    ends = [whole.start + 1, *(own.end for own in spans)]
+    starts = [*(own.start for own in spans), whole.end - 1]
+    if any("#" in text[end:start] for end, start in zip(ends, starts, strict=True)):
+        return _commented_list_changed(text, ".".join(map(str, key)), spans, before, after)
     if not spans or not after:
         return _replaced(text, places, key, list(after))
     words = [toml_text(own) for own in after]
@@ -135,6 +145,66 @@ def _list_changed(
             span = spans[a0 + number]
             text = text[: span.start] + words[b0 + number] + text[span.end :]
     return text
+
+
+def _commented_list_changed(
+    text: str, name: str, spans: Sequence[Span], before: Sequence[Any], after: Sequence[Any]
+) -> str:
+    """Change a list with comments line by line: an entry goes and comes with its own line.
+
+    Raises
+    ------
+    StudyError
+        If a comment could come to stand beside another entry than its own.
+    """
+    old, new = ([toml_text(own) for own in entries] for entries in (before, after))
+    steps = difflib.SequenceMatcher(a=old, b=new, autojunk=False).get_opcodes()
+    refused = StudyError(f"{name} has comments between its entries: use an editor.")
+    gone = {
+        old[place] for kind, a0, a1, _, _ in steps if kind != "equal" for place in range(a0, a1)
+    }
+    come = {new[place] for kind, *_, b0, b1 in steps if kind != "equal" for place in range(b0, b1)}
+    if not old or not new or gone & come:  # a moved entry would leave its comment behind
+        raise refused
+    end = _line_end(text)
+    for _, a0, a1, b0, b1 in reversed([own for own in steps if own[0] != "equal"]):
+        shared = min(a1 - a0, b1 - b0)
+        for span in reversed(spans[a0 + shared : a1]):
+            line = _own_line(text, span)
+            if line is None or _is_below_a_comment(text, line[0]):
+                raise refused
+            text = text[: line[0]] + text[line[1] :]
+        if more := new[b0 + shared : b1]:
+            place = a0 + shared
+            span = spans[max(place - 1, 0)]
+            line = _own_line(text, span)
+            if line is None or (not place and _is_below_a_comment(text, line[0])):
+                raise refused
+            indent = text[line[0] : span.start]
+            lines = "".join(f"{indent}{own},{end}" for own in more)
+            at = line[1] if place else line[0]
+            text = text[:at] + lines + text[at:]
+            if place and "," not in text[span.end : line[1]].partition("#")[0]:
+                text = f"{text[: span.end]},{text[span.end :]}"
+        for number in reversed(range(shared)):
+            span = spans[a0 + number]
+            text = text[: span.start] + new[b0 + number] + text[span.end :]
+    return text
+
+
+def _own_line(text: str, span: Span) -> tuple[int, int] | None:
+    """Start and end of the lines of an entry that shares them with no other; None if it does."""
+    start = text.rfind("\n", 0, span.start) + 1
+    rest = _REST_OF_LINE.match(text, span.end)
+    if text[start : span.start].strip() or rest is None:
+        return None
+    return start, rest.end() + 1
+
+
+def _is_below_a_comment(text: str, line_start: int) -> bool:
+    """Whether the line above has a comment and nothing else, which may be about this line."""
+    above = text[:line_start].rstrip("\r\n").rpartition("\n")[2]
+    return above.lstrip().startswith("#")
 
 
 def _line_end(text: str) -> str:

@@ -1,12 +1,15 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from tests.conftest import ROOT
 
 import quenchbook as qb
+from quenchbook import writing
 from quenchbook.errors import PlanError, RecordError
 
 FIVE = ("62,1", "62.4", "62.2", "61.9", "62.3")
@@ -59,6 +62,85 @@ def test_a_file_that_somebody_changed_is_left_and_a_new_one_begun(folder: Path) 
     path.write_bytes(changed)
     assert book.enter("hardness", "EC9T", FIVE).name == "hardness_entered_2.csv"
     assert path.read_bytes() == changed
+
+
+def test_a_change_saved_while_a_row_is_written_is_kept_and_a_new_file_begun(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    book = qb.entry_book(folder)
+    path = book.enter("hardness", "4FTD", FIVE)
+    changed, real = path.read_bytes().replace(b"61.9", b"61.8"), writing._part
+
+    @contextmanager
+    def slow_disk(of: Path, data: bytes) -> Iterator[Path]:
+        with real(of, data) as part:
+            path.write_bytes(changed)  # somebody saves the sheet in this moment
+            yield part
+
+    monkeypatch.setattr(writing, "_part", slow_disk)
+    assert book.enter("hardness", "EC9T", FIVE).name == "hardness_entered_2.csv"
+    assert path.read_bytes() == changed
+    assert sorted(set(qb.read_folder(folder)[2].readings["coupon"])) == ["4FTD", "EC9T"]
+
+
+UNREADABLE = ("a\x00b", "a\ud800b", "a\nb", "a\u2028b", "a\x1bb", "x" * 140_000)
+
+
+@pytest.mark.parametrize("note", UNREADABLE, ids=["nul", "half", "line", "para", "esc", "long"])
+def test_words_that_would_spoil_the_file_are_refused_and_what_was_entered_stays(
+    folder: Path, note: str
+) -> None:
+    book = qb.entry_book(folder)
+    book.enter("hardness", "4FTD", FIVE)
+    for write in (
+        lambda: book.enter("hardness", "EC9T", FIVE, note=note),
+        lambda: book.deviate("coupon", "EC9T", "lost", note),
+        lambda: book.correct("hardness_entered_1.csv", 3, "hardness_hrc_1", "61.2", note),
+    ):
+        with pytest.raises(RecordError, match=r"no table can hold|expected at most 2000"):
+            write()
+    assert len(qb.read_folder(folder)[2].readings) == 5
+
+
+def test_a_row_that_the_reader_would_pass_over_is_refused(folder: Path) -> None:
+    with pytest.raises(RecordError, match="not be read again as it was typed"):
+        qb.entry_book(folder).deviate("# coupon", "EC9T", "lost", "cracked")
+
+
+def test_a_mistake_that_another_file_has_already_is_no_leave_to_make_it_again(folder: Path) -> None:
+    (folder / "records").mkdir()
+    (folder / "records" / "mine.csv").write_text("order,coupon,hardness_hrc_1\n1,4FTD,621\n")
+    with pytest.raises(RecordError, match="hardness_hrc is 621, expected 0 to 70"):
+        qb.entry_book(folder).enter("hardness", "EC9T", ("621", *FIVE[1:]))
+
+
+@pytest.mark.parametrize("made", ["before", "after"])
+def test_records_that_lead_out_of_the_study_are_never_written(
+    folder: Path, tmp_path_factory: pytest.TempPathFactory, made: str
+) -> None:
+    outside = tmp_path_factory.mktemp("outside")
+    book = qb.entry_book(folder)
+    (folder / "records").symlink_to(outside)
+    with pytest.raises(RecordError, match="leads out of the study folder"):
+        (qb.entry_book(folder) if made == "before" else book).enter("hardness", "4FTD", FIVE)
+    assert list(outside.iterdir()) == []
+
+
+def test_records_that_are_no_folder_are_told(folder: Path) -> None:
+    (folder / "records").symlink_to(folder / "nowhere")
+    with pytest.raises(RecordError, match="link that leads to no folder"):
+        qb.entry_book(folder)
+    (folder / "records").unlink()
+    (folder / "records").write_text("")
+    with pytest.raises(RecordError, match="is no folder"):
+        qb.entry_book(folder)
+
+
+def test_a_comma_that_may_part_thousands_is_asked_about(folder: Path) -> None:
+    book = qb.entry_book(folder)
+    assert "as a thousand or as a decimal" in book.reading_problems("impact", ["1,250"])[0].problem
+    with pytest.raises(RecordError, match=r"as a thousand or as a decimal. Write 1250 or 1.250"):
+        book.enter("impact", "PCRF", ["1,250"])
 
 
 @pytest.mark.parametrize(
@@ -128,6 +210,14 @@ def test_what_went_differently_is_analysed_as_it_was_run(folder: Path) -> None:
     assert records.lost["coupon"].tolist() == ["EC9T"]
     hot = records.deviations.loc[records.deviations["item"] == "austenitize", "actual"]
     assert float(hot.iloc[0]) == pytest.approx((1740 - 32) / 1.8)
+
+
+def test_coupons_of_a_lost_load_are_not_asked_for(folder: Path) -> None:
+    book = qb.entry_book(folder)
+    frame = book.matrix.frame.set_index("coupon")["furnace_load"]
+    first = book.next_coupon("hardness")
+    book.deviate("furnace_load", str(frame[first]), "lost", "door left open")
+    assert frame[book.next_coupon("hardness")] != frame[first]
 
 
 def test_a_lost_coupon_needs_a_reason(folder: Path) -> None:

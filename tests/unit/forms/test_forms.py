@@ -14,8 +14,11 @@ from nbconvert import HTMLExporter
 from tests.conftest import ROOT
 
 import quenchbook as qb
+from quenchbook import writing
+from quenchbook.forms import planning
 from quenchbook.forms.entering import EntryForm
 from quenchbook.forms.later import Later
+from quenchbook.forms.plan_preview import PlanPreview
 from quenchbook.forms.planning import PlanForm
 from quenchbook.steps import new_study
 
@@ -103,6 +106,98 @@ def test_a_file_changed_meanwhile_is_said_and_kept(new_folder: Path) -> None:
     assert "changed on disk" in form.status.value
     assert "Your changes: One indent: 0.2." in form.status.value
     assert path.read_bytes().endswith(b"# mine\n")
+
+
+@pytest.mark.parametrize("then", ["save", "a bad value"])
+def test_questions_about_curves_are_worked_out_whatever_is_done_meanwhile(
+    folder: Path, then: str
+) -> None:
+    shutil.rmtree(folder / "plan")
+
+    async def typed() -> None:
+        form = PlanForm(folder)
+        form.fields["costs.coupon"].value = "7"
+        if then == "save":
+            form.save.click()
+        else:
+            form.fields["costs.coupon"].value = "dear"
+        for _ in range(600):
+            await asyncio.sleep(0.1)
+            if "Calculating" not in form.view.value:
+                break
+        assert "Calculating" not in form.view.value
+        assert form.preview is not None
+        assert form.preview.curves is not None
+
+    asyncio.run(typed())
+
+
+@pytest.mark.parametrize("broken", ["preview_of_edits", "with_curves"])
+def test_a_calculation_that_breaks_off_is_told(
+    folder: Path, broken: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.rmtree(folder / "plan")
+    form = PlanForm(folder)
+
+    def breaks(*_: Any) -> None:
+        raise ZeroDivisionError("no coupons")
+
+    place = PlanPreview if broken == "with_curves" else planning
+    monkeypatch.setattr(place, broken, breaks)
+
+    async def typed() -> None:
+        asyncio.get_running_loop().set_exception_handler(lambda *_: None)  # told, then raised
+        form.fields["costs.coupon"].value = "7"
+        for _ in range(300):
+            await asyncio.sleep(0.1)
+            if "ZeroDivisionError" in form.view.value:
+                break
+
+    asyncio.run(typed())
+    assert "could not be worked out (ZeroDivisionError: no coupons)" in form.view.value
+    assert "Calculating" not in form.view.value + form.status.value
+
+
+def test_a_full_disk_is_told_and_what_was_typed_stays(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan, form = PlanForm(folder), EntryForm(qb.entry_book(folder))
+
+    def full(*_: Any) -> None:
+        raise OSError(28, "No space left on device", "records/.part")
+
+    monkeypatch.setattr(writing, "_part", full)
+    for cell in form.cells:
+        cell.value = "62"
+    form.which.value, form.item.value, form.actual.value = "EC9T", "lost", "cracked"
+    plan.fields["costs.coupon"].value, plan.although.value = "7", True
+    for button, status, words in (
+        (form.accept, form.status, "Not accepted"),
+        (form.deviate, form.status, "Not entered"),
+        (plan.save, plan.status, "Not saved"),
+    ):
+        button.click()
+        assert f"{words}. The file could not be written: No space left" in status.value
+        assert 'role="alert"' in status.value
+    assert [cell.value for cell in form.cells] == ["62"] * 5
+    assert form.actual.value == "cracked"
+
+
+def test_a_correction_on_a_full_disk_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    book = qb.entry_book(folder)
+    book.enter("impact", "PCRF", ["20"])
+    form = EntryForm(book)
+
+    def full(*_: Any) -> None:
+        raise OSError(28, "No space left on device", "records/.part")
+
+    monkeypatch.setattr(writing, "_part", full)
+    form.label.value = "PCRF"
+    form.place.value = form.place.options[1][1]
+    form.right.value, form.why.value = "12", "slip"
+    form.correct.click()
+    assert "Not corrected. The file could not be written" in form.status.value
+    assert form.right.value == "12"
 
 
 def test_a_coupon_is_typed_checked_and_kept(folder: Path) -> None:
@@ -193,8 +288,11 @@ def test_the_newest_change_is_worked_out_and_older_ones_are_not() -> None:
         later = Later()
         for word in ("a", "ab", "abc"):
             later.ask(
-                lambda word=word: word, lambda result: done.append(("shown", result)), slow=slow
-            )  # type: ignore[misc]
+                lambda word=word: word,  # type: ignore[misc]
+                lambda result: done.append(("shown", result)),
+                lambda _: None,
+                slow=slow,
+            )
         await asyncio.sleep(0.6)
 
     for slow in (False, True):

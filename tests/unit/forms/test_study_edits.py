@@ -1,12 +1,15 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from tests.conftest import ROOT
 
 import quenchbook as qb
+from quenchbook import writing
 from quenchbook.errors import PlanError, StudyError
 from quenchbook.forms.toml_edits import with_value
 
@@ -40,7 +43,11 @@ def planned(folder: Path) -> Path:
         ("x = 1\n", ("c", "d"), 2, "x = 1\n\n[c]\nd = 2\n"),
         ('"a b" = \'it\'\n', ("a b",), 'say "it"', '"a b" = "say \\"it\\""\n'),
         ('l = [\n  1, # one\n  2, # two\n  3, # three\n]\n', ("l",), [1, 5, 3], 'l = [\n  1, # one\n  5, # two\n  3, # three\n]\n'),
-        ('l = [\n  1, # one\n  2, # two\n]\n', ("l",), [1, 2, 3], 'l = [\n  1, # one\n  2, 3, # two\n]\n'),
+        ('l = [\n  1, # one\n  2, # two\n]\n', ("l",), [1, 2, 3], 'l = [\n  1, # one\n  2, # two\n  3,\n]\n'),
+        ('l = [\n  1, # one\n  2, # two\n]\n', ("l",), [1], 'l = [\n  1, # one\n]\n'),
+        ('l = [\n  1, # one\n  2, # two\n]\n', ("l",), [2], 'l = [\n  2, # two\n]\n'),
+        ('l = [\n  1, # one\n  2 # two\n]\n', ("l",), [0, 1, 2, 3], 'l = [\n  0,\n  1, # one\n  2, # two\n  3,\n]\n'),
+        ("l = [\n  1,\n  2,\n  3,\n]\n", ("l",), [1, 3], "l = [\n  1,\n  3,\n]\n"),
         ("l = [1, 2, 3]\n", ("l",), [1, 3], "l = [1, 3]\n"),
         ("l = [1, 2, 3]\n", ("l",), [2, 3], "l = [2, 3]\n"),
         ("[[q]]\nw = 1\n[[q]]\nw = 1\n[q.t]\nv = 2\n", ("q", 1, "t", "v"), 3, "[[q]]\nw = 1\n[[q]]\nw = 1\n[q.t]\nv = 3\n"),
@@ -51,6 +58,23 @@ def test_only_the_value_of_a_key_changes(
     before: str, key: tuple[str | int, ...], value: object, after: str
 ) -> None:
     assert with_value(before, key, value) == after
+
+
+@pytest.mark.parametrize(
+    ("before", "value"),
+    [
+        ("l = [\n  1, 2, # both\n]\n", [1]),
+        ("l = [\n  1, # one\n  # the shop's own\n  2,\n]\n", [1]),
+        ("l = [\n  1, # one\n  2, # two\n]\n", [2, 1]),
+        ("l = [1, # one\n  2]\n", [2]),
+        ("l = [\n  1, # one\n]\n", []),
+    ],
+)
+def test_a_list_is_not_changed_where_a_comment_would_come_beside_another_entry(
+    before: str, value: list[int]
+) -> None:
+    with pytest.raises(StudyError, match="l has comments between its entries: use an editor"):
+        with_value(before, ("l",), value)
 
 
 def test_a_level_is_changed_wherever_the_file_names_it(folder: Path) -> None:
@@ -84,6 +108,24 @@ def test_a_file_changed_on_disk_is_not_written_over(folder: Path) -> None:
     edits = qb.study_edits(folder).with_changes({"costs.indent": "0.2"})
     other = (folder / "study.toml").read_bytes() + b"# mine\n"
     (folder / "study.toml").write_bytes(other)
+    with pytest.raises(StudyError, match="changed on disk"):
+        edits.write()
+    assert (folder / "study.toml").read_bytes() == other
+
+
+def test_a_change_saved_while_the_file_is_written_is_kept(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    edits = qb.study_edits(folder).with_changes({"costs.indent": "0.2"})
+    other, real = (folder / "study.toml").read_bytes() + b"# mine\n", writing._part
+
+    @contextmanager
+    def slow_disk(of: Path, data: bytes) -> Iterator[Path]:
+        with real(of, data) as part:
+            (folder / "study.toml").write_bytes(other)
+            yield part
+
+    monkeypatch.setattr(writing, "_part", slow_disk)
     with pytest.raises(StudyError, match="changed on disk"):
         edits.write()
     assert (folder / "study.toml").read_bytes() == other

@@ -54,6 +54,42 @@
     return told;
   }
 
+  // A screen reader says what changes inside a region that was there before. The words of a form
+  // are replaced whole, so the role goes from them to the element that stays around them
+  // (forms/shown_form.py names the classes), and a message becomes the description of its field.
+  function keepLiveRegions() {
+    const regions = document.getElementsByClassName("quenchbook-said");
+    const fields = document.getElementsByClassName("quenchbook-field");
+    let count = 0;
+    const put = (node, name, value) => {
+      if (node && node.getAttribute(name) !== value) {
+        node.setAttribute(name, value);
+      }
+    };
+    const settle = () => {
+      for (const region of regions) {
+        put(region, "role", "status");
+        put(region, "aria-live", "polite");
+        put(region, "aria-atomic", "true");
+        for (const words of region.querySelectorAll("[aria-live]")) {
+          words.removeAttribute("role");
+          words.removeAttribute("aria-live");
+        }
+      }
+      for (const field of fields) {
+        const input = field.querySelector("input");
+        const message = field.querySelector(".quenchbook-said");
+        if (input && message) {
+          message.id = message.id || `quenchbook-said-${++count}`;
+          put(input, "aria-describedby", message.id);
+          put(input, "aria-invalid", message.textContent.trim() ? "true" : "false");
+        }
+      }
+    };
+    new MutationObserver(settle).observe(document.body, { childList: true, subtree: true });
+    settle();
+  }
+
   function plugin(of) {
     return {
       id: "quenchbook:launcher",
@@ -62,6 +98,7 @@
       requires: [of.filebrowser.IDefaultFileBrowser],
       optional: [of.launcher.ILauncher, of.apputils.ICommandPalette],
       activate: (app, browser, launcher, palette) => {
+        keepLiveRegions();
         app.commands.addCommand(COMMAND, {
           label: (args) => (args.isPalette ? "New Heat-Treatment Study" : "New heat-treatment study"),
           caption: "Make a study folder with study.toml and notebooks, and open its start page",
