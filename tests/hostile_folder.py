@@ -17,6 +17,9 @@ RUNS = (
     "os.rename", "os.chmod", "os.link", "os.symlink", "code.__new__",
 )  # fmt: skip
 
+SYSTEM = ("/proc", "/sys", "/usr/share/zoneinfo", "/dev/null", "/etc/mime.types")
+"""What libraries and Python itself ask this machine for; no study has a say in it."""
+
 
 def main(folder: str) -> None:
     import quenchbook as qb
@@ -34,14 +37,14 @@ def main(folder: str) -> None:
     read_all(sound, sound)  # so that every library is loaded before the hook looks
     seen: list[str] = []
     inside = Path(folder).resolve()
-    libraries = tuple(str(Path(own).resolve()) for own in (sys.prefix, sys.base_prefix))
+    libraries = installed_folders()
 
     def hook(event: str, arguments: tuple[object, ...]) -> None:
         if event in ("exec", "compile"):
             code = arguments[0]
             name = getattr(code, "co_filename", None) or str(arguments[-1])
             # a module of an installed library that is loaded late is no code of the study
-            if not name.startswith("<frozen") and not _is_installed(name, libraries):
+            if not name.startswith("<frozen") and not is_installed(name, libraries):
                 seen.append(f"{event} {name} {str(code)[:200]}")
         elif event in RUNS:
             if event == "marshal.loads" and _importing():
@@ -55,7 +58,7 @@ def main(folder: str) -> None:
             real = os.path.realpath(os.fsdecode(path))
             if writes and not real.endswith(".pyc"):
                 seen.append(f"write {real}")
-            elif str(inside.parent) in real and not real.startswith(str(inside)):
+            elif is_outside(real, inside, libraries):
                 seen.append(f"read outside {real}")
 
     sys.addaudithook(hook)
@@ -67,10 +70,23 @@ def main(folder: str) -> None:
     print(json.dumps(seen))
 
 
-def _is_installed(name: str, libraries: tuple[str, ...]) -> bool:
+def installed_folders() -> tuple[str, ...]:
+    """Folders of Python, of the libraries and of quenchbook, each with a mark at its end."""
+    import quenchbook as qb
+
+    own = (sys.prefix, sys.base_prefix, Path(qb.__file__).parent)
+    return tuple(str(Path(place).resolve()) + os.sep for place in own)
+
+
+def is_outside(real: str, inside: Path, libraries: tuple[str, ...]) -> bool:
+    """Whether a file is neither of the study folder, nor of what is installed, nor of the system."""
+    return not Path(real).is_relative_to(inside) and not real.startswith((*libraries, *SYSTEM))
+
+
+def is_installed(name: str, libraries: tuple[str, ...]) -> bool:
     if name in ("<string>", "<stdin>"):  # dataclasses and named tuples of libraries are made so
         return _importing()
-    return name.startswith(libraries) or ("quenchbook" in name and name.endswith(".py"))
+    return os.path.realpath(name).startswith(libraries)
 
 
 def _importing() -> bool:

@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 import tracemalloc
 import zipfile
 from collections.abc import Callable, Iterator
@@ -22,13 +23,14 @@ import pytest
 import xlsxwriter
 from packaging.requirements import Requirement
 from tests.conftest import ROOT
+from tests.hostile_folder import installed_folders, is_installed, is_outside
 
 import quenchbook as qb
 from quenchbook.errors import EstimabilityError, PlanError, QuenchbookError, RecordError, StudyError
 from quenchbook.fit.formula_size import formula_fault
 from quenchbook.reading_files import path_fault
-from quenchbook.records.kept_entries import kept_entries
 from quenchbook.records.grids import workbook_grids
+from quenchbook.records.kept_entries import kept_entries
 from quenchbook.records.workbook_size import workbook_fault
 
 SOURCE = ROOT / "src" / "quenchbook"
@@ -100,7 +102,20 @@ def test_the_check_of_the_source_finds_what_it_is_for(text: str) -> None:
 
 # --- nothing is executed on reading ---------------------------------------------------------------
 
-EVIL = "__import__('os').system('touch /tmp/quenchbook_was_here')"
+MARK = Path(tempfile.gettempdir()) / f"quenchbook_was_here_{os.getpid()}"
+EVIL = f"__import__('os').system('touch {MARK}')"
+
+
+@pytest.fixture(autouse=True)
+def nothing_was_executed() -> Iterator[None]:
+    yield
+    assert not MARK.exists()
+
+
+def test_the_mark_shows_what_is_executed() -> None:
+    eval(EVIL)
+    assert MARK.exists()
+    MARK.unlink()
 
 
 @pytest.fixture
@@ -114,7 +129,7 @@ def hostile(tmp_path: Path) -> Path:
     (place / "conftest.py").write_text(EVIL, encoding="utf-8")
     (place / "quenchbook.py").write_text(EVIL, encoding="utf-8")
     (place / "records" / "__init__.py").write_text(EVIL, encoding="utf-8")
-    (place / "records" / "hardness.pkl").write_bytes(b"cos\nsystem\n(S'touch /tmp/x'\ntR.")
+    (place / "records" / "hardness.pkl").write_bytes(f"cos\nsystem\n(S'touch {MARK}'\ntR.".encode())
     notes = place / "records" / "deviations.csv"
     notes.write_text(
         notes.read_text(encoding="utf-8") + f'furnace_load,1,note,,"={EVIL}"\n', encoding="utf-8"
@@ -141,6 +156,21 @@ def test_reading_a_hostile_folder_executes_writes_and_asks_nothing(
         assert "more.csv: is a link that leads out of the study folder" in done.stderr
 
 
+def test_code_of_a_study_is_not_taken_for_that_of_a_library(hostile: Path) -> None:
+    libraries = installed_folders()
+    assert is_installed(qb.__file__, libraries)
+    assert is_installed(pd.__file__, libraries)
+    assert not is_installed(str(hostile / "quenchbook.py"), libraries)
+
+
+def test_each_file_that_is_neither_of_the_study_nor_installed_lies_outside(hostile: Path) -> None:
+    libraries = installed_folders()
+    outside = ("/etc/passwd", str(hostile.parent / "secret.csv"), f"{hostile}_2/a.csv")
+    assert all(is_outside(path, hostile, libraries) for path in outside)
+    own = (str(hostile / "records" / "impact.csv"), qb.__file__)
+    assert not any(is_outside(path, hostile, libraries) for path in own)
+
+
 FRAME = pd.DataFrame(
     {
         "temp": np.repeat(["low", "high"], 8), "route": ["a", "b"] * 8,
@@ -153,7 +183,7 @@ FORMULAS = [
     "temp ~ route", "temp; route", "'temp'", "temp\\x00", "(" * 500 + "temp" + ")" * 500,
     "+".join(["temp"] * 400), "(temp + route + y) ^ 99", "(temp + route) ** 999999999",
     "temp ^ temp", "*".join(f"x{n}" for n in range(40)), "-" * 300 + "temp", "((temp+route)^9)^9",
-    "((((temp", "temp ^ -1", "^", "temp route",
+    "((((temp", "temp ^ -1", "^", "temp route", "(-temp)/route", "(temp-temp)/route",
 ]  # fmt: skip
 
 
@@ -181,6 +211,7 @@ def test_a_formula_of_the_size_of_a_study_may_be_taken_apart(formula: str) -> No
 PATHS = [
     "../x.jpg", "a/../../x.jpg", "/etc/x.jpg", "C:/x.jpg", "C:x.jpg", "\\\\server\\x.jpg",
     "a\\x.jpg", "con.jpg", "photos/NUL.jpg", "a/com1.jpg", "x\x00.jpg", "x\x1b.jpg", "a /x.jpg",
+    "CONIN$.jpg", "a/conout$", "COM¹.jpg", "photos/com³", "LPT².jpg",
     "n" * 300 + ".jpg", "x?.jpg", "file:///x.jpg", "~/../x.jpg", "x.jpg:stream.jpg",
 ]  # fmt: skip
 

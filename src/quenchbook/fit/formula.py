@@ -100,7 +100,7 @@ def _formula_names(formula: str) -> list[str]:
         )
     try:
         parsed = DefaultFormulaParser(include_intercept=False).get_terms(formula.strip() or "0")
-    except (FormulaSyntaxError, ValueError):
+    except (FormulaSyntaxError, ValueError, TypeError):  # the last: a bracket that is empty
         raise EstimabilityError(
             f"'{formula}' is not a formula. Write such as 'temp * route + temper'; a column whose "
             "name holds a space needs another name."
