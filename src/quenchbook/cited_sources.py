@@ -10,10 +10,10 @@ from typing import Final, Literal
 Kind = Literal["article", "book", "standard", "report", "software"]
 
 _BIBTEX: Final[Mapping[str, str]] = {"article": "article", "book": "book", "software": "software"}
-_AMERICAN: Final = "Journal of the American Statistical Association"
-_SOFTWARE: Final = "Journal of Statistical Software"
+_ASA: Final = "Journal of the American Statistical Association"
+_SOFT: Final = "Journal of Statistical Software"
 _COMPUTING: Final = "Journal of Statistical Computation and Simulation"
-_GENETICS: Final = "Statistical Applications in Genetics and Molecular Biology"
+_GENES: Final = "Statistical Applications in Genetics and Molecular Biology"
 _PLACE: Final = re.compile(
     r"(?P<journal>.+?) (?P<volume>\d+)(?:\((?P<number>\d+)\))?(?::(?P<pages>[\d-]+))?"
 )
@@ -107,29 +107,29 @@ def _memory(key: str, authors: str, year: str, where: str = "", **other: str) ->
 _ALL: Final = (
     # tests, degrees of freedom, strata
     _memory("satterthwaite1946", "Satterthwaite", "1946", "Biometrics Bulletin 2:110"),
-    _memory("yates1934", "Yates", "1934", f"{_AMERICAN} 29:51", note="Unweighted means"),
+    _memory("yates1934", "Yates", "1934", f"{_ASA} 29:51", note="Unweighted means"),
     _memory("box1954", "Box", "1954", "Annals of Mathematical Statistics 25:290"),
     _memory("kenward1997", "Kenward and Roger", "1997", "Biometrics 53:983"),
-    _memory("halekoh2014", "Halekoh and Hojsgaard", "2014", f"{_SOFTWARE} 59(9)"),
+    _memory("halekoh2014", "Halekoh and Hojsgaard", "2014", f"{_SOFT} 59(9)"),
     _memory("fai1996", "Fai and Cornelius", "1996", f"{_COMPUTING} 54:363"),
-    _memory("kuznetsova2017", "Kuznetsova, Brockhoff and Christensen", "2017", f"{_SOFTWARE} 82(13)"),
-    _memory("harville1977", "Harville", "1977", f"{_AMERICAN} 72:320"),
+    _memory("kuznetsova2017", "Kuznetsova, Brockhoff and Christensen", "2017", f"{_SOFT} 82(13)"),
+    _memory("harville1977", "Harville", "1977", f"{_ASA} 72:320"),
     _memory("gilmour1995", "Gilmour, Thompson and Cullis", "1995", "Biometrics 51:1440"),
     _memory("wald1940", "Wald", "1940", "Annals of Mathematical Statistics 11:96"),
-    _memory("berger1994", "Berger and Boos", "1994", f"{_AMERICAN} 89:1012"),
-    _memory("phipson2010", "Phipson and Smyth", "2010", f"{_GENETICS} 9:39"),
+    _memory("berger1994", "Berger and Boos", "1994", f"{_ASA} 89:1012"),
+    _memory("phipson2010", "Phipson and Smyth", "2010", f"{_GENES} 9:39"),
     _memory("burdick1992", "Burdick and Graybill", "1992", kind="book",
             title="Confidence Intervals on Variance Components"),
     # comparisons
     _memory("tukey1953", "Tukey", "1953", kind="report", note="All pairs of means"),
     _memory("kramer1956", "Kramer", "1956", kind="report", note="All pairs, unequal numbers"),
-    _memory("dunnett1955", "Dunnett", "1955", f"{_AMERICAN} 50:1096"),
+    _memory("dunnett1955", "Dunnett", "1955", f"{_ASA} 50:1096"),
     _memory("holm1979", "Holm", "1979", "Scandinavian Journal of Statistics 6:65"),
     _memory("grubbs1950", "Grubbs", "1950", "Annals of Mathematical Statistics 21:27"),
-    _memory("brown1974", "Brown and Forsythe", "1974", f"{_AMERICAN} 69:364"),
-    _memory("mee1983", "Mee and Owen", "1983", f"{_AMERICAN} 78:901"),
+    _memory("brown1974", "Brown and Forsythe", "1974", f"{_ASA} 69:364"),
+    _memory("mee1983", "Mee and Owen", "1983", f"{_ASA} 78:901"),
     _memory("mee1984", "Mee", "1984", "Technometrics 26:251"),
-    _memory("howe1974", "Howe", "1974", f"{_AMERICAN} 69:789"),
+    _memory("howe1974", "Howe", "1974", f"{_ASA} 69:789"),
     _memory("schuirmann1987", "Schuirmann", "1987",
             "Journal of Pharmacokinetics and Biopharmaceutics 15:657",
             note="Two one-sided tests of equivalence"),
