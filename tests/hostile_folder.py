@@ -17,9 +17,6 @@ RUNS = (
     "os.rename", "os.chmod", "os.link", "os.symlink", "code.__new__",
 )  # fmt: skip
 
-SYSTEM = ("/proc", "/sys", "/usr/share/zoneinfo", "/dev/null", "/etc/mime.types")
-"""What libraries and Python itself ask this machine for; no study has a say in it."""
-
 
 def main(folder: str) -> None:
     import quenchbook as qb
@@ -79,8 +76,10 @@ def installed_folders() -> tuple[str, ...]:
 
 
 def is_outside(real: str, inside: Path, libraries: tuple[str, ...]) -> bool:
-    """Whether a file is neither of the study folder, nor of what is installed, nor of the system."""
-    return not Path(real).is_relative_to(inside) and not real.startswith((*libraries, *SYSTEM))
+    """Whether a file is neither of the study folder nor of what is installed."""
+    if real == f"/proc/{os.getpid()}/maps":  # which libraries of linear algebra are loaded
+        return False
+    return not Path(real).is_relative_to(inside) and not real.startswith(libraries)
 
 
 def is_installed(name: str, libraries: tuple[str, ...]) -> bool:
