@@ -42,14 +42,14 @@ def main(folder: str) -> None:
     read_all(sound, sound)  # so that every library is loaded before the hook looks
     seen: list[str] = []
     inside = Path(folder).resolve()
-    libraries = tuple(str(Path(own).resolve()) for own in (sys.prefix, sys.base_prefix))
+    libraries = installed_folders()
 
     def hook(event: str, arguments: tuple[object, ...]) -> None:
         if event in ("exec", "compile"):
             code = arguments[0]
             name = getattr(code, "co_filename", None) or str(arguments[-1])
             # a module of an installed library that is loaded late is no code of the study
-            if not name.startswith("<frozen") and not _is_installed(name, libraries):
+            if not name.startswith("<frozen") and not is_installed(name, libraries):
                 seen.append(f"{event} {name} {str(code)[:200]}")
         elif event in RUNS:
             if event == "marshal.loads" and _importing():
@@ -63,7 +63,7 @@ def main(folder: str) -> None:
             real = os.path.realpath(os.fsdecode(path))
             if writes and not real.endswith(".pyc"):
                 seen.append(f"write {real}")
-            elif _leaves(Path(real), inside):
+            elif is_outside(real, inside, libraries):
                 seen.append(f"read outside {real}")
 
     sys.addaudithook(hook)
@@ -79,15 +79,25 @@ def main(folder: str) -> None:
     print(json.dumps(seen))
 
 
-def _leaves(path: Path, inside: Path) -> bool:
-    """Whether a path lies beside the study folder, which no reader has to look at."""
-    return path.is_relative_to(inside.parent) and not path.is_relative_to(inside)
+def installed_folders() -> tuple[str, ...]:
+    """Folders of Python, of the libraries and of quenchbook, each with a mark at its end."""
+    import quenchbook as qb
+
+    own = (sys.prefix, sys.base_prefix, Path(qb.__file__).parent)
+    return tuple(str(Path(place).resolve()) + os.sep for place in own)
 
 
-def _is_installed(name: str, libraries: tuple[str, ...]) -> bool:
+def is_outside(real: str, inside: Path, libraries: tuple[str, ...]) -> bool:
+    """Whether a file is neither of the study folder nor of what is installed."""
+    if real == f"/proc/{os.getpid()}/maps":  # which libraries of linear algebra are loaded
+        return False
+    return not Path(real).is_relative_to(inside) and not real.startswith(libraries)
+
+
+def is_installed(name: str, libraries: tuple[str, ...]) -> bool:
     if name in ("<string>", "<stdin>"):  # dataclasses and named tuples of libraries are made so
         return _importing()
-    return name.startswith(libraries) or ("quenchbook" in name and name.endswith(".py"))
+    return os.path.realpath(name).startswith(libraries)
 
 
 def _importing() -> bool:

@@ -10,7 +10,14 @@ from typing import Final, Literal
 Kind = Literal["article", "book", "standard", "report", "software"]
 
 _BIBTEX: Final[Mapping[str, str]] = {"article": "article", "book": "book", "software": "software"}
-_PLACE: Final = re.compile(r"(?P<journal>.+?) (?P<volume>[\d()]+)(?::(?P<pages>[\d-]+))?")
+_ASA: Final = "Journal of the American Statistical Association"
+_SOFT: Final = "Journal of Statistical Software"
+_COMPUTING: Final = "Journal of Statistical Computation and Simulation"
+_GENES: Final = "Statistical Applications in Genetics and Molecular Biology"
+_PLACE: Final = re.compile(
+    r"(?P<journal>.+?) (?P<volume>\d+)(?:\((?P<number>\d+)\))?(?::(?P<pages>[\d-]+))?"
+)
+_SIGNS: Final = re.compile(r"([&%#_$])")  # which TeX takes for commands
 
 
 @dataclass(frozen=True)
@@ -28,7 +35,7 @@ class Source:
     title : str
         Empty where it was not told.
     from_memory : bool
-        Whether the entry was never looked up.
+        Whether neither the work nor a text that quotes it was ever looked at.
     note : str
         What is to be known about it.
     kind : str
@@ -59,22 +66,36 @@ class Source:
         if place is None and self.where:
             notes.insert(0, self.where)
         fields = {
-            "author": self.authors.replace(", ", " and ") if place else f"{{{self.authors}}}",
+            "author": _name_list(self.authors) if place else f"{{{self.authors}}}",
             "title": self.title,
             "year": self.year,
-            **(place.groupdict() if place else {}),
+            **({name: own or "" for name, own in place.groupdict().items()} if place else {}),
             "note": "; ".join(notes),
         }
-        told = [
-            f"  {name} = {{{value.replace('%', chr(92) + '%')}}}"
-            for name, value in fields.items()
-            if value
-        ]
+        if fields.get("pages"):
+            fields["pages"] = fields["pages"].replace("-", "--")
+        escaped = {name: _SIGNS.sub(r"\\\1", value) for name, value in fields.items()}
+        told = [f"  {name} = {{{value}}}" for name, value in escaped.items() if value]
         return f"@{_BIBTEX.get(self.kind, 'misc')}{{{self.key},\n" + ",\n".join(told) + "\n}"
 
 
+def _name_list(authors: str) -> str:
+    """Names as BibTeX wants them: ``and`` between them, a family name of several words in braces.
+
+    >>> _name_list("Capdevila, Caballero and Garcia de Andres"), _name_list("Yurioka et al.")
+    ('Capdevila and Caballero and {Garcia de Andres}', 'Yurioka and others')
+    """
+    names = authors.replace(" et al.", " and others").replace(", ", " and ").split(" and ")
+    whole = (f"{{{own}}}" if " " in own and own[0].isupper() else own for own in names)
+    return " and ".join(whole)
+
+
 def _source(key: str, authors: str, year: str, where: str, **other: str) -> Source:
-    """An article that was looked up."""
+    """A source that was looked at: the work itself, or a public text that quotes it.
+
+    Of most older articles only later texts that print their formula or list them were seen; the
+    note says so where nothing else was to be had.
+    """
     return Source(key, authors, year, where, **other)  # type: ignore[arg-type]
 
 
@@ -86,30 +107,29 @@ def _memory(key: str, authors: str, year: str, where: str = "", **other: str) ->
 _ALL: Final = (
     # tests, degrees of freedom, strata
     _memory("satterthwaite1946", "Satterthwaite", "1946", "Biometrics Bulletin 2:110"),
-    _memory("yates1934", "Yates", "1934", "JASA 29:51", note="Unweighted means"),
+    _memory("yates1934", "Yates", "1934", f"{_ASA} 29:51", note="Unweighted means"),
     _memory("box1954", "Box", "1954", "Annals of Mathematical Statistics 25:290"),
     _memory("kenward1997", "Kenward and Roger", "1997", "Biometrics 53:983"),
-    _memory("halekoh2014", "Halekoh and Hojsgaard", "2014", "JSS 59(9)"),
-    _memory("fai1996", "Fai and Cornelius", "1996", "JSCS 54:363"),
-    _memory("kuznetsova2017", "Kuznetsova, Brockhoff and Christensen", "2017", "JSS 82(13)"),
-    _memory("harville1977", "Harville", "1977", "JASA 72:320"),
+    _memory("halekoh2014", "Halekoh and Hojsgaard", "2014", f"{_SOFT} 59(9)"),
+    _memory("fai1996", "Fai and Cornelius", "1996", f"{_COMPUTING} 54:363"),
+    _memory("kuznetsova2017", "Kuznetsova, Brockhoff and Christensen", "2017", f"{_SOFT} 82(13)"),
+    _memory("harville1977", "Harville", "1977", f"{_ASA} 72:320"),
     _memory("gilmour1995", "Gilmour, Thompson and Cullis", "1995", "Biometrics 51:1440"),
     _memory("wald1940", "Wald", "1940", "Annals of Mathematical Statistics 11:96"),
-    _memory("berger1994", "Berger and Boos", "1994", "JASA 89:1012"),
-    _memory("phipson2010", "Phipson and Smyth", "2010", "SAGMB 9:39"),
+    _memory("berger1994", "Berger and Boos", "1994", f"{_ASA} 89:1012"),
+    _memory("phipson2010", "Phipson and Smyth", "2010", f"{_GENES} 9:39"),
     _memory("burdick1992", "Burdick and Graybill", "1992", kind="book",
             title="Confidence Intervals on Variance Components"),
     # comparisons
     _memory("tukey1953", "Tukey", "1953", kind="report", note="All pairs of means"),
     _memory("kramer1956", "Kramer", "1956", kind="report", note="All pairs, unequal numbers"),
-    _memory("dunnett1955", "Dunnett", "1955", "JASA 50:1096"),
+    _memory("dunnett1955", "Dunnett", "1955", f"{_ASA} 50:1096"),
     _memory("holm1979", "Holm", "1979", "Scandinavian Journal of Statistics 6:65"),
     _memory("grubbs1950", "Grubbs", "1950", "Annals of Mathematical Statistics 21:27"),
-    _memory("brown1974", "Brown and Forsythe", "1974", "JASA 69:364"),
-    _memory("mee1983", "Mee and Owen", "1983",
-            "Journal of the American Statistical Association 78:901"),
+    _memory("brown1974", "Brown and Forsythe", "1974", f"{_ASA} 69:364"),
+    _memory("mee1983", "Mee and Owen", "1983", f"{_ASA} 78:901"),
     _memory("mee1984", "Mee", "1984", "Technometrics 26:251"),
-    _memory("howe1974", "Howe", "1974", "JASA 69:789"),
+    _memory("howe1974", "Howe", "1974", f"{_ASA} 69:789"),
     _memory("schuirmann1987", "Schuirmann", "1987",
             "Journal of Pharmacokinetics and Biopharmaceutics 15:657",
             note="Two one-sided tests of equivalence"),
@@ -145,7 +165,10 @@ _ALL: Final = (
     _memory("andrews1965", "Andrews", "1965", "J. Iron Steel Inst. 203:721"),
     _source("steven1956", "Steven and Haynes", "1956", "J. Iron Steel Inst. 183:349"),
     _source("payson1944", "Payson and Savage", "1944", "Trans. ASM 33:261"),
-    _source("nehrenberg1946", "Nehrenberg", "1946", "in the discussion of Payson and Savage"),
+    # place: the references of a later paper, as globalauthorid.com lists them; Grange and Stewart
+    # stand there in the same volume (467-490)
+    _source("nehrenberg1946", "Nehrenberg", "1946", "Trans. AIME 167:494-498",
+            note="Known from the reference list of a later paper and two copies of the formula"),
     _source("capdevila2002", "Capdevila, Caballero and Garcia de Andres", "2002",
             "ISIJ Int. 42:894"),
     _source("ingber2022", "Ingber and Kunert", "2022", "steel research int. 93:2100576"),

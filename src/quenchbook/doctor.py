@@ -13,6 +13,7 @@ ALSO_NAMED = ("numpy", "ipykernel")
 
 OPTIONAL = {
     "ortools": ("to search for timetables", "timetable"),
+    "pyarrow": ("to keep what was read of many studies", "library"),
     "pycalphad": ("austenite from a database of your own", "calphad"),
 }
 """Packages that some of the job can use, what for, and the extra that installs them."""

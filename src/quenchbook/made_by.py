@@ -6,7 +6,7 @@ import functools
 import importlib.metadata
 import platform
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 
 _R = TypeVar("_R")
@@ -57,11 +57,21 @@ class MadeBy:
         return lines
 
 
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
+class Made:
+    """What a result was made from: it explains the result and is no part of what was found.
+
+    Hidden fields of a dataclass, so that `dataclasses.replace` carries them to the new result.
+    """
+
+    _made_from: Any = field(default=None, repr=False, compare=False)
+    _seed: int | None = field(default=None, repr=False, compare=False)
+
+
 def made_from(result: _R, source: object, *, seed: int | None = None) -> _R:
     """The same result, which now knows what it was made from.
 
-    For a result that does not hold its model or plan. It is no field of it: it explains the result
-    and is no part of what was found.
+    For a result that does not hold its model or plan, see `Made`.
 
     Parameters
     ----------

@@ -14,8 +14,12 @@ MOST_BYTES: Final = 50_000_000  # of one file: some ten million readings
 MOST_BYTES_OF_A_STUDY: Final = 2_000_000  # of study.toml: more than a thousand pages
 _LONGEST_PATH: Final = 200
 _RESERVED: Final = frozenset(
-    ("CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(1, 10)))
-)
+    (
+        "CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$",
+        *(f"{port}{n}" for port in ("COM", "LPT") for n in "123456789¹²³"),
+    )
+)  # fmt: skip
+"""Of Microsoft, "Naming Files, Paths, and Namespaces"; CONIN$, CONOUT$ of "Console Handles"."""
 
 
 def path_fault(path: str) -> str:
@@ -42,6 +46,8 @@ def is_reserved(name: str) -> bool:
     """Whether Windows keeps a name for a device, whatever its ending.
 
     >>> is_reserved("con"), is_reserved("aux.csv"), is_reserved("console")
+    (True, True, False)
+    >>> is_reserved("conin$"), is_reserved("COM².txt"), is_reserved("COM")
     (True, True, False)
     """
     return name.partition(".")[0].strip().upper() in _RESERVED

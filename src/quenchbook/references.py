@@ -1,7 +1,8 @@
 """Published sources of every method: one table, from which results and `cite` take theirs.
 
 The entries are those that stand in the docstrings of the modules. Titles stand only where the
-source tells them; "from memory" is printed with every entry that was not looked up.
+source tells them; "from memory" is printed with every entry of which neither the work nor a text
+that quotes it was looked at.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import TYPE_CHECKING, Any, Final
 
-from quenchbook.made_by import MadeBy, made_by
+from quenchbook.made_by import Made, MadeBy, made_by
 from quenchbook.references import Citation, cite
 from quenchbook.written_table import Column, WrittenTable, joined, written_table
 
@@ -62,11 +62,8 @@ class Shown:
         return joined([self.finding, *(table.lines() if table else []), *self.notes, *self.method])
 
 
-class ShowsItself:
-    """What all results have in common; a result tells `shown`, or `summary` if it is only words.
-
-    Not a dataclass, so that it adds no field to a result.
-    """
+class ShowsItself(Made):
+    """What all results have in common; a result tells `shown`, or `summary` if it is only words."""
 
     def shown(self) -> Shown:
         """What a person sees of it, to be written as text or for a notebook."""

@@ -16,7 +16,7 @@ import itertools
 import math
 import os
 import time
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -129,18 +129,37 @@ def joblib_parts(
     function: Any, seed: int, parts: Sequence[Sequence[Item]], backend: str, workers: int
 ) -> Generator[Answer]:
     """Do parts in threads or in processes of this machine, each given back when it is done."""
+    work = worked_alone if backend == "loky" else worked_part
+    calls = ((function, seed, list(part)) for part in parts)
+    yield from pool_results(work, calls, backend, workers)
+
+
+def pool_results(
+    work: Callable[..., Any],
+    calls: Iterable[tuple[Any, ...]],
+    backend: str,
+    workers: int,
+    *,
+    in_order: bool = False,
+) -> Iterator[Any]:
+    """Results of calls in threads or in processes of this machine, as they come or in order."""
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
-    work = worked_alone if backend == "loky" else worked_part
     pool = Parallel(
-        n_jobs=workers, backend=backend, batch_size=1, return_as="generator_unordered",
-        mmap_mode=None,
+        n_jobs=workers, backend=backend, batch_size=1, mmap_mode=None,
+        return_as="generator" if in_order else "generator_unordered",
     )  # fmt: skip
     try:
-        yield from pool(delayed(work)(function, seed, list(part)) for part in parts)
+        yield from pool(delayed(work)(*call) for call in calls)
     except BrokenProcessPool as error:
         raise WorkersLostError(str(error)) from error
+
+
+def called_alone(function: Callable[[Any], Any], item: Any) -> Any:
+    """Call a function in a process that does nothing else, as `worked_alone` does a part."""
+    _limit_threads()
+    return function(item)
 
 
 @contextlib.contextmanager

@@ -13,20 +13,27 @@ from quenchbook import doctor
 from quenchbook.jupyter_checkup import jupyter_checkup
 
 
+@pytest.mark.parametrize(
+    ("package", "words"),
+    [
+        ("ortools", '[timetable]" (optional, to search for timetables)'),
+        ("pyarrow", '[library]" (optional, to keep what was read of many studies)'),
+    ],
+)
 def test_a_missing_optional_package_is_named_with_its_extra_and_does_no_harm(
-    monkeypatch: pytest.MonkeyPatch,
+    monkeypatch: pytest.MonkeyPatch, package: str, words: str
 ) -> None:
     known = importlib.metadata.version
 
     def version(name: str) -> str:
-        if name == "ortools":
+        if name == package:
             raise importlib.metadata.PackageNotFoundError(name)
         return known(name)
 
     monkeypatch.setattr(importlib.metadata, "version", version)
     lines, healthy = doctor.checkup()
-    (own,) = [line for line in lines if "ortools" in line]
-    assert own.endswith('pip install "quenchbook[timetable]" (optional, to search for timetables)')
+    (own,) = [line for line in lines if package in line]
+    assert own.endswith(f'pip install "quenchbook{words}')
     assert healthy
 
 

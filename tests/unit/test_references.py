@@ -7,7 +7,7 @@ import re
 import pytest
 
 import quenchbook as qb
-from quenchbook.cited_sources import ARITHMETIC, METHODS, SOURCES
+from quenchbook.cited_sources import ARITHMETIC, METHODS, SOURCES, Source
 from quenchbook.errors import QuenchbookError
 from quenchbook.findings.answers import Analysis
 
@@ -38,6 +38,38 @@ def test_bibtex_entry_is_well_formed(key: str) -> None:
     assert re.fullmatch(r"@[a-z]+\{[a-z0-9_]+,\n(  [a-z]+ = \{.*\},?\n)+\}", text)
     assert text.count("{") == text.count("}")
     assert ("quoted from memory" in text) == SOURCES[key].from_memory
+
+
+def _fields(key: str) -> dict[str, str]:
+    return dict(re.findall(r"^  ([a-z]+) = \{(.*)\},?$", SOURCES[key].bibtex(), re.M))
+
+
+def test_bibtex_of_an_article_has_volume_number_and_pages_apart() -> None:
+    own = _fields("halekoh2014")
+    assert (own["journal"], own["volume"], own["number"]) == (
+        "Journal of Statistical Software", "59", "9",
+    )  # fmt: skip
+    assert _fields("viechtbauer2005")["pages"] == "261--293"
+
+
+def test_bibtex_names_others_as_bibtex_does() -> None:
+    assert _fields("guggenberger2012")["author"] == "Guggenberger and others"
+
+
+@pytest.mark.parametrize("key", SOURCES)
+def test_no_journal_is_told_by_its_initials(key: str) -> None:
+    assert not re.match(r"[A-Z]{3,5} \d", SOURCES[key].where)
+
+
+def test_signs_that_tex_takes_for_commands_are_escaped() -> None:
+    own = Source("k", "A & B", "2020", "C# 1:2", title="50 % of $ and x_1")
+    assert r"A \& B" in own.bibtex()
+    assert r"C\#" in own.bibtex()
+    assert r"50 \% of \$ and x\_1" in own.bibtex()
+
+
+def test_nehrenberg_is_cited_as_published_reference_lists_do() -> None:
+    assert SOURCES["nehrenberg1946"].where == "Trans. AIME 167:494-498"
 
 
 def test_model_cites_the_methods_it_used(plane_irons_analysis: Analysis) -> None:

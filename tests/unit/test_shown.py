@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable
 from html.parser import HTMLParser
@@ -204,6 +205,11 @@ def test_how_it_was_made_is_told(result: Any) -> None:
     }  # fmt: skip
     if not isinstance(result, PlanPreview):  # that of a plan of its own
         assert made.plan == ("" if type(result).__name__ in alone else "3db02e10")
+
+
+def test_a_result_of_which_something_was_replaced_is_made_from_the_same(result: Any) -> None:
+    if dataclasses.is_dataclass(result):
+        assert dataclasses.replace(result).made_by == result.made_by
 
 
 def test_figure_is_drawn_or_refused_with_words(result: Any) -> None:

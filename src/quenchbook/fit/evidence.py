@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -249,7 +249,7 @@ def _synthesis(
     variances = np.array([_variance(own, scatter.sd) for own in rows])
     notes += _scatter_notes(rows, scatter, units)
     mean: RandomMean | None = None
-    limits = dict.fromkeys(
+    limits: dict[str, Any] = dict.fromkeys(
         ("conf_low", "conf_high", "inner_low", "inner_high", "further_low", "further_high"),
         math.nan,
     )

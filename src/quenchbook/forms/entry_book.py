@@ -8,7 +8,8 @@ written again: the next row begins a new one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
@@ -37,7 +38,7 @@ from quenchbook.units import unit_ending
 ENERGY_UNITS = ("J", "ft lbf")
 
 
-@dataclass(eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class EntryBook(ShowsItself):
     """Entries into the records of a study, each checked and kept at once.
 
@@ -50,10 +51,11 @@ class EntryBook(ShowsItself):
 
     folder: Path
     matrix: CouponMatrix
-    _own: OwnFiles = field(init=False)
 
-    def __post_init__(self) -> None:
-        self._own = OwnFiles(self.folder, self.matrix)
+    @cached_property
+    def _own(self) -> OwnFiles:
+        """What this book writes; it remembers its rows."""
+        return OwnFiles(self.folder, self.matrix)
 
     @property
     def study(self) -> Study:

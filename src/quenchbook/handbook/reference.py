@@ -101,7 +101,7 @@ def call_text(name: str, value: Any) -> str:
     bare = [
         own.replace(annotation=inspect.Parameter.empty, default=factories.get(key, own.default))
         for key, own in signature.parameters.items()
-        if key not in ("self", "cls")
+        if key not in ("self", "cls") and not key.startswith("_")  # hidden fields of a result
     ]
     texts = [_ADDRESS.sub("", str(own)) for own in bare]
     texts = list(_with_marks(bare, texts))

@@ -141,7 +141,7 @@ FORMULAS: Final[Mapping[str, StartFormula]] = {
     ),
     "Nehrenberg 1946": _formula(
         498.9, _straight(300.0), {"Mn": 33.3, "Cr": 22.2, "Ni": 16.7, "Mo": 11.1, "Si": 11.1},
-        "Nehrenberg (1946), in the discussion of Payson and Savage", carbon_most=1.3,
+        "Nehrenberg, Trans. AIME 167 (1946) 494, as later papers quote it", carbon_most=1.3,
     ),
     "Capdevila 2002": _formula(
         491.05, _straight(302.6),

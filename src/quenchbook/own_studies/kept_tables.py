@@ -1,8 +1,9 @@
 """Tables that are kept between readings, as Parquet in a hidden folder beside the studies.
 
 A file that is torn, of another version or of another program is left alone and read anew; it is
-never an error. Nothing in it is executed: Parquet holds numbers and texts, and the description that
-pandas keeps in such files is not looked at.
+never an error. Parquet needs pyarrow (the extra ``library``); without it nothing is kept. Nothing
+in it is executed: Parquet holds numbers and texts, and the description that pandas keeps in such
+files is not looked at. What a file would take in memory is counted before it is taken.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -29,9 +30,12 @@ NOISE_FILE: Final = "noise.parquet"
 FORMAT: Final = 1
 
 _ABOUT: Final = b"quenchbook"
-_MOST_FILE: Final = 1_000_000_000  # bytes
-_MOST_ROWS: Final = 20_000_000
-_MOST_CELLS: Final = 500_000_000
+_MOST_FILE: Final = 200_000_000  # bytes
+_MOST_CELLS: Final = 50_000_000  # 100 coupons and two dozen columns each: of 20 000 studies
+_MOST_TEXT: Final = 500_000_000  # bytes of all texts, each counted where it stands
+_ROWS_AT_ONCE: Final = 10_000
+_ENCODINGS: Final = frozenset(("PLAIN", "RLE", "BIT_PACKED", "PLAIN_DICTIONARY", "RLE_DICTIONARY"))
+NO_PYARROW: Final = 'pyarrow is not installed (pip install "quenchbook[library]")'
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,11 @@ class KeptTables:
 
     def studies(self) -> tuple[list[StudyEntry], pd.DataFrame] | None:
         """Entries and their rows as they were kept; None if there are none that fit."""
+        path = self._path(STUDIES_FILE)
+        if path is None:
+            return None
         try:
-            return _checked(_read(self._path(STUDIES_FILE)))
+            return _checked(_read(path, _is_row_column))
         except _faults():
             return None
 
@@ -57,10 +64,19 @@ class KeptTables:
         """Keep entries and rows; why that was not possible, empty if it was."""
         return self._write(STUDIES_FILE, [own.plain() for own in entries], rows)
 
-    def noise(self) -> tuple[dict[str, Any], pd.DataFrame] | None:
-        """Reasons why models were not fitted, and parts of the noise; None if none fit."""
+    def noise(self, columns: Sequence[str]) -> tuple[dict[str, Any], pd.DataFrame] | None:
+        """Reasons why models were not fitted, and parts of the noise; None if none fit.
+
+        Parameters
+        ----------
+        columns : sequence of str
+            Of the parts.
+        """
+        path = self._path(NOISE_FILE)
+        if path is None:
+            return None
         try:
-            found = _read(self._path(NOISE_FILE))
+            found = _read(path, columns.__contains__)
         except _faults():
             return None
         return found if found is not None and isinstance(found[0], dict) else None
@@ -70,7 +86,7 @@ class KeptTables:
         return self._write(NOISE_FILE, reasons, parts)
 
     def _path(self, name: str) -> Path | None:
-        if self.folder is None or _is_elsewhere(self.folder):
+        if self.folder is None or _is_elsewhere(self.folder) or not has_pyarrow():
             return None
         return self.folder / name
 
@@ -79,6 +95,8 @@ class KeptTables:
             return ""
         if _is_elsewhere(self.folder):
             return f"{self.folder} is a link"
+        if not has_pyarrow():
+            return NO_PYARROW
         try:
             self.folder.mkdir(exist_ok=True)
             write_bytes(self.folder / name, parquet_bytes(table, about))
@@ -100,6 +118,19 @@ def _checked(
     if counts != told or len({entry.folder for entry in entries}) < len(entries):
         return None
     return (entries, with_types(rows)) if set(FIXED) <= set(rows.columns) else None
+
+
+def has_pyarrow() -> bool:
+    """Whether tables can be kept as Parquet."""
+    try:
+        import pyarrow.parquet  # noqa: F401  what it is looked for is what is used
+    except ImportError:
+        return False
+    return True
+
+
+def _is_row_column(name: str) -> bool:
+    return name == PLACE or name in FIXED or name.endswith((":number", ":text"))
 
 
 def _is_elsewhere(folder: Path) -> bool:
@@ -131,28 +162,87 @@ def parquet_bytes(table: pd.DataFrame, about: Any = None) -> bytes:
         }
         own = own.replace_schema_metadata({_ABOUT: json.dumps(head).encode()})
     page = io.BytesIO()
-    pq.write_table(own, page, compression="zstd", write_page_checksum=True)
+    # not compressed, so that a file holds the bytes that it takes: only then is it read again
+    pq.write_table(own, page, compression="none", write_page_checksum=True)
     return page.getvalue()
 
 
-def _read(path: Path | None) -> tuple[Any, pd.DataFrame] | None:
+def _read(path: Path, is_column: Callable[[str], bool]) -> tuple[Any, pd.DataFrame] | None:
     """What was kept and its table; None for a file of another program, version or size."""
     import pyarrow.parquet as pq
 
-    if path is None or not path.is_file() or path.stat().st_size > _MOST_FILE:
+    if not path.is_file() or path.stat().st_size > _MOST_FILE:
         return None
-    with pq.ParquetFile(path, page_checksum_verification=True) as file:
-        size = file.metadata
-        if size.num_rows > _MOST_ROWS or size.num_rows * size.num_columns > _MOST_CELLS:
-            return None
+    with pq.ParquetFile(path) as file:
+        texts = _text_columns(file, is_column)
+    if texts is None:
+        return None
+    # a text that stands in many rows lies in the file once: it is kept so until all are counted
+    with pq.ParquetFile(path, page_checksum_verification=True, read_dictionary=texts) as file:
         head = json.loads((file.schema_arrow.metadata or {}).get(_ABOUT, b"{}"))
         if head.get("format") != FORMAT or head.get("reader") != reader_digest():
             return None
         text = head["about"]
         if hashlib.sha256(text.encode()).hexdigest() != head["sha256"]:
             return None
-        table = file.read().replace_schema_metadata(None)
-    return json.loads(text), table.to_pandas(ignore_metadata=True)
+        table = _table_within_bounds(file)
+    return None if table is None else (json.loads(text), table.to_pandas(ignore_metadata=True))
+
+
+def _text_columns(file: Any, is_column: Callable[[str], bool]) -> list[str] | None:
+    """Names of the columns of texts; None if the file is larger or of another kind than ours."""
+    import pyarrow as pa
+
+    size, schema = file.metadata, file.schema_arrow
+    if size.num_rows * max(size.num_columns, 1) > _MOST_CELLS:
+        return None
+    if len(set(schema.names)) < len(schema) or not all(map(is_column, schema.names)):
+        return None
+    texts = [own.name for own in schema if own.type in (pa.string(), pa.large_string())]
+    numbers = (pa.bool_(), pa.int64(), pa.float64(), pa.null())
+    if any(own.name not in texts and own.type not in numbers for own in schema):
+        return None
+    for group in range(size.num_row_groups):
+        for number in range(size.num_columns):
+            own = size.row_group(group).column(number)
+            if own.compression != "UNCOMPRESSED" or not _ENCODINGS.issuperset(own.encodings):
+                return None
+    return texts
+
+
+def _table_within_bounds(file: Any) -> Any:
+    """Table of a file, texts as texts; None if they would be too long together."""
+    import pyarrow as pa
+
+    letters = 0
+    parts = []
+    for batch in file.iter_batches(batch_size=_ROWS_AT_ONCE):
+        letters += sum(_letters(column) for column in batch.columns)
+        if letters > _MOST_TEXT:
+            return None
+        parts.append(batch)
+    if not parts:
+        return file.read().replace_schema_metadata(None)
+    names = parts[0].schema.names
+    tables = [pa.Table.from_arrays([_plain(own) for own in part.columns], names) for part in parts]
+    return pa.concat_tables(tables)
+
+
+def _letters(column: Any) -> int:
+    """Bytes that the texts of a column take where each stands by itself."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if not pa.types.is_dictionary(column.type):
+        return 0
+    lengths = pc.take(pc.binary_length(column.dictionary), column.indices)
+    return pc.sum(pc.cast(lengths, pa.int64())).as_py() or 0
+
+
+def _plain(column: Any) -> Any:
+    import pyarrow as pa
+
+    return column.dictionary_decode() if pa.types.is_dictionary(column.type) else column
 
 
 def _faults() -> tuple[type[Exception], ...]:

@@ -30,6 +30,8 @@ _COMMON: Final = (
     "those of single studies."
 )
 
+_COLUMNS: Final = ("digest", "name", *(own.name for own in fields(NoisePart)))
+
 
 @dataclass(frozen=True, eq=False, repr=False)
 class StudyNoise(Mapping[str, Noise], ShowsItself):
@@ -138,7 +140,7 @@ class NoiseOfStudies:
     def _known(self) -> dict[tuple[str, str], Told]:
         if self._told is None:
             self._told = {}
-            kept = self.kept.noise()
+            kept = self.kept.noise(_COLUMNS)
             if kept is not None:
                 self._told = _from_frame(*kept)
         return self._told
@@ -155,14 +157,13 @@ class NoiseOfStudies:
                 reasons.setdefault(digest, {})[name] = told
             else:
                 rows += [{"digest": digest, "name": name, **asdict(own)} for own in told]
-        columns = ["digest", "name", *(own.name for own in fields(NoisePart))]
-        self.kept.write_noise(reasons, pd.DataFrame(rows, columns=columns))
+        self.kept.write_noise(reasons, pd.DataFrame(rows, columns=list(_COLUMNS)))
 
 
 def _from_frame(reasons: Any, parts: pd.DataFrame) -> dict[tuple[str, str], Told]:
     """What was kept; nothing of it if it is not what we keep."""
     names = [own.name for own in fields(NoisePart)]
-    if list(parts.columns) != ["digest", "name", *names]:
+    if tuple(parts.columns) != _COLUMNS:
         return {}
     found: dict[tuple[str, str], Told] = {}
     for row in parts.to_dict("records"):

@@ -10,7 +10,7 @@ from quenchbook.errors import StudyError
 from quenchbook.own_studies.contents import content_digest
 from quenchbook.own_studies.coupon_table import joined, study_rows, tidy_table
 from quenchbook.own_studies.entries import StudyEntry, UnreadStudy
-from quenchbook.own_studies.kept_tables import FOLDER, KeptTables
+from quenchbook.own_studies.kept_tables import FOLDER, NO_PYARROW, KeptTables
 from quenchbook.own_studies.noise import NoiseOfStudies, read_faults, reason_of
 from quenchbook.own_studies.studies import OwnStudies
 from quenchbook.own_studies.study_records import StudyRecords
@@ -40,7 +40,8 @@ def read_studies(
         Where the table is kept until the next reading: True for the hidden folder
         ``.quenchbook`` in `folder`, a folder of your own, or False for nowhere. What is kept is
         used only for study folders that hold byte by byte what they held; it is numbers and texts
-        (Parquet) and executes nothing. Who can write into the library can change it as well as the
+        (Parquet, with the extra ``library``; without it nothing is kept, which `notes` says) and
+        executes nothing. Who can write into the library can change it as well as the
         records: of a library from a stranger delete ``.quenchbook``, or read with ``cache=False``.
     workers : int, optional
         Processes that read at once; by default as many as there are processors where more than
@@ -106,7 +107,9 @@ def read_studies(
         names = {entry.folder for entry in settled}
         own_rows = rows if len(settled) == len(entries) else rows[rows["folder"].isin(names)]
         problem = kept.write_studies(settled, joined([own_rows], settled))
-        if problem and time.monotonic() - started > _WORTH_SAYING:
+        if problem == NO_PYARROW:
+            notes.append(f"{NO_PYARROW}: nothing is kept, and each reading takes as long as this.")
+        elif problem and time.monotonic() - started > _WORTH_SAYING:
             notes.append(
                 f"{problem}: nothing is kept, and each reading takes as long as this one. Name "
                 "another place: read_studies(FOLDER, cache=PLACE)."

@@ -244,14 +244,16 @@ class OwnStudies(ShowsItself):
         Raises
         ------
         EstimabilityError
-            If the ending is another one.
+            If the ending is another one, or Parquet cannot be written here.
         """
-        from quenchbook.own_studies.kept_tables import parquet_bytes
+        from quenchbook.own_studies.kept_tables import NO_PYARROW, has_pyarrow, parquet_bytes
         from quenchbook.writing import write_bytes
 
         path = Path(path)
         ending = path.suffix.lower()
         if ending == ".parquet":
+            if not has_pyarrow():
+                raise EstimabilityError(f"'{path.name}': {NO_PYARROW}. Or name a .csv file.")
             return write_bytes(path, parquet_bytes(self.table))
         if ending == ".csv":
             from quenchbook.report.guarded_csv import guarded

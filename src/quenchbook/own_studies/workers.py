@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final, TypeVar
 
+from quenchbook import work_backends
+from quenchbook.errors import RepeatedWorkError
 from quenchbook.progress import progress
 
 Work = TypeVar("Work")
@@ -30,16 +32,27 @@ def results_of(
         Plural noun for the display of the progress.
     workers : int, optional
         Processes; as many as there are processors, and this one alone for few items.
+
+    Raises
+    ------
+    RepeatedWorkError
+        If a process is gone.
     """
-    import os
-
-    count = workers or (1 if len(items) <= _FEW else os.cpu_count() or 1)
-    if count == 1:
-        yield from progress(map(work_of, items), what, total=len(items))
+    if not items:
         return
-    from joblib import Parallel, delayed
-
-    done = Parallel(n_jobs=count, backend="loky", return_as="generator")(
-        delayed(work_of)(item) for item in items
+    count = workers or (1 if len(items) <= _FEW else work_backends.own_workers())
+    if count == 1:
+        with work_backends.one_thread():  # as in the other processes: sums of the same bits
+            yield from progress(map(work_of, items), what, total=len(items))
+        return
+    calls = ((work_of, item) for item in items)
+    done = work_backends.pool_results(
+        work_backends.called_alone, calls, "loky", count, in_order=True
     )
-    yield from progress(done, what, total=len(items))
+    try:
+        yield from progress(done, what, total=len(items))
+    except work_backends.WorkersLostError as error:
+        raise RepeatedWorkError(
+            f"A process that worked on the {what} was lost ({error}); is there enough memory? "
+            "Name fewer: workers=1."
+        ) from error

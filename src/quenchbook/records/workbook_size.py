@@ -6,7 +6,6 @@ single cell at the last row and column makes its reader lay out seventeen thousa
 
 from __future__ import annotations
 
-import contextlib
 import io
 import re
 import zipfile
@@ -18,6 +17,9 @@ MOST_BYTES: Final = 50_000_000  # unpacked, all parts together
 MOST_PARTS: Final = 5_000
 MOST_CELLS: Final = 5_000_000  # of one sheet, from its first cell to its last
 _ONE_READ: Final = 1 << 20
+_START: Final = b"PK"
+_OTHER_TEXT: Final = (b"\xff\xfe", b"\xfe\xff", b"<\x00", b"\x00<")  # XML of two bytes a sign
+_NO_ARCHIVE: Final = "cannot be opened as a workbook (no sound zip archive)"
 _METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _PLACE: Final = re.compile(rb"""\sr\s*=\s*["']([A-Za-z]{0,8})(\d{1,12})["']""")
 _WITHOUT_PLACE: Final = re.compile(rb"<(?:\w+:)?c(?=[\s/>])(?![^>]*\sr\s*=)")
@@ -28,15 +30,18 @@ _DAMAGE: Final = (
 
 
 def workbook_fault(data: bytes) -> str:
-    """Why a workbook is not opened; empty if it may be, or if it is no zip archive at all.
+    """Why a workbook is not opened; empty if it may be.
+
+    What stands before an archive is no reason for the reader of workbooks to refuse it, so it is
+    one for us: what is opened is what was judged.
 
     Parameters
     ----------
     data : bytes
         File as it lies on the disk.
     """
-    if not data.startswith(b"PK"):
-        return ""  # the reader of workbooks says what it is
+    if not data.startswith(_START):
+        return _NO_ARCHIVE
     left = MOST_BYTES
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as book:
@@ -53,7 +58,7 @@ def workbook_fault(data: bytes) -> str:
                 if wrong := _part_fault(part.filename.lower(), text):
                     return wrong
     except _DAMAGE:
-        return "cannot be opened as a workbook (no sound zip archive)"
+        return _NO_ARCHIVE
     return ""
 
 
@@ -70,14 +75,18 @@ def _unpacked(book: zipfile.ZipFile, part: zipfile.ZipInfo, left: int) -> bytes 
 
 
 def _part_fault(name: str, text: bytes) -> str:
-    if not name.endswith((".xml", ".rels")):
-        return ""
+    """What is wrong with a part; a sheet may lie under any name, so none is left out by its name.
+
+    Pictures pass: that their bytes look like a far cell by chance is out of the question.
+    """
     if b"<!DOCTYPE" in text or b"<!ENTITY" in text:
         return "declares entities of its own, which no table needs"
-    if text.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\x00" in text[:400]:
+    is_text = name.endswith((".xml", ".rels"))
+    if text.startswith(_OTHER_TEXT) or (is_text and b"\x00" in text[:400]):
         return "is written in an unusual encoding"
     if name.endswith("content.xml"):
-        return _too_many(*_open_document_size(text))
+        size = _open_document_size(text)
+        return "has a damaged table (content.xml)" if size is None else _too_many(*size)
     places = {(column.upper(), int(row)) for column, row in _PLACE.findall(text)}
     every = _WITHOUT_PLACE.search(text) is not None  # then a cell lies where its row says
     rows = max((row for column, row in places if column or every), default=0)
@@ -101,15 +110,20 @@ def _column_number(letters: bytes) -> int:
     return number
 
 
-def _open_document_size(text: bytes) -> tuple[int, int]:
-    """Rows and columns of the largest sheet of an ``.ods`` file, repeated cells counted."""
+def _open_document_size(text: bytes) -> tuple[int, int] | None:
+    """Rows and columns of the largest sheet of an ``.ods`` file, repeated cells counted.
+
+    None if it is no sound XML: the reader of workbooks reads on after a fault, we cannot.
+    """
     sheets = _Sheets()
     parser = expat.ParserCreate()
     parser.StartElementHandler = sheets.started
     parser.EndElementHandler = sheets.ended
     parser.CharacterDataHandler = sheets.words
-    with contextlib.suppress(expat.ExpatError):  # the reader of workbooks says what is damaged
+    try:
         parser.Parse(text, True)
+    except expat.ExpatError:
+        return None
     return sheets.largest
 
 

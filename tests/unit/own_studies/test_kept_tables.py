@@ -4,6 +4,8 @@ import json
 import os
 import shutil
 import stat
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +17,11 @@ import pytest
 from tests.many_studies import write_studies
 
 import quenchbook as qb
-from quenchbook.errors import RecordError, StudyError
+from quenchbook.errors import RecordError, RepeatedWorkError, StudyError
 from quenchbook.made_by import PACKAGES, MadeBy, made_by
 from quenchbook.own_studies import contents
 from quenchbook.own_studies.contents import content_digest
-from quenchbook.own_studies.kept_tables import FOLDER, NOISE_FILE, STUDIES_FILE
+from quenchbook.own_studies.kept_tables import FOLDER, NOISE_FILE, STUDIES_FILE, KeptTables
 from quenchbook.own_studies.workers import results_of
 from quenchbook.records.reading import Records
 from quenchbook.study_folder import read_folder
@@ -121,6 +123,97 @@ def test_a_file_that_is_none_of_ours_is_left_and_written_anew(library: Path, dam
         assert qb.read_studies(library).newly_read == 0
 
 
+def _bomb(path: Path, kind: str) -> None:
+    """Rewrite a kept file of ours, its head unchanged, so that little takes much memory."""
+    table = pq.read_table(path)
+    head = table.schema.metadata
+    text = pa.array(["x" * 1_000_000] * 300, pa.string())
+    name = "own" if kind == "another column" else "study"
+    packed = "zstd" if kind == "packed texts" else "none"
+    schema = pa.schema([(name, pa.string())], metadata=head)
+    with pq.ParquetWriter(path, schema, compression=packed, write_page_checksum=True) as file:
+        for _ in range(3):
+            file.write_table(pa.table([text], schema=schema))
+
+
+@pytest.mark.parametrize("kind", ["texts", "packed texts", "another column"])
+def test_a_small_kept_file_that_would_take_the_memory_is_left(library: Path, kind: str) -> None:
+    qb.read_studies(library)
+    path = library / FOLDER / STUDIES_FILE
+    _bomb(path, kind)
+    assert path.stat().st_size < 4_000_000
+    code = (
+        "import resource, sys, quenchbook as qb; from pathlib import Path\n"
+        "import pyarrow as pa; from quenchbook.own_studies.kept_tables import KeptTables\n"
+        "assert KeptTables(Path(sys.argv[1])).studies() is None\n"
+        "print(pa.default_memory_pool().max_memory())"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path.parent)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert int(done.stdout) < 50_000_000  # 300 million letters in each part of the file
+
+
+@pytest.mark.parametrize("change", ["type", "name", "twice"])
+def test_a_kept_file_of_other_columns_is_left_before_it_is_read(
+    library: Path, change: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    qb.read_studies(library)
+    path = library / FOLDER / STUDIES_FILE
+    table = pq.read_table(path)
+    if change == "type":
+        table = table.append_column("a:text", pa.array([["x"]] * len(table)))
+    else:
+        table = table.append_column("steel" if change == "twice" else "a", table["study"])
+    pq.write_table(table, path, compression="none")
+
+    def read(*_: object) -> None:
+        raise AssertionError("not to be read")
+
+    monkeypatch.setattr("quenchbook.own_studies.kept_tables._table_within_bounds", read)
+    assert KeptTables(path.parent).studies() is None
+
+
+def test_what_was_kept_takes_no_more_than_the_file(library: Path) -> None:
+    qb.read_studies(library)
+    about = pq.read_metadata(library / FOLDER / STUDIES_FILE).row_group(0)
+    assert {about.column(n).compression for n in range(about.num_columns)} == {"UNCOMPRESSED"}
+
+
+WITHOUT_PYARROW = """
+import sys
+sys.modules["pyarrow"] = None
+import quenchbook as qb
+from quenchbook.errors import EstimabilityError
+library, target = sys.argv[1:]
+kept = qb.read_studies(library)
+kept.noise()
+print(kept.newly_read, len(kept.table), kept.summary().count("pyarrow is not installed"))
+again = qb.read_studies(library, cache=False)
+print(again.newly_read, len(again.table), again.summary().count("pyarrow"))
+again.write_table(target + ".csv")
+try:
+    again.write_table(target + ".parquet")
+except EstimabilityError as error:
+    print(error)
+"""
+
+
+def test_without_pyarrow_all_is_read_and_nothing_kept_and_said_once(
+    library: Path, tmp_path: Path
+) -> None:
+    command = [sys.executable, "-c", WITHOUT_PYARROW, str(library), str(tmp_path / "table")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    first, second, refused = done.stdout.splitlines()
+    assert (first, second) == ("3 48 1", "3 48 0")
+    assert 'pip install "quenchbook[library]"' in refused
+    assert not (library / FOLDER).exists()
+    fresh = qb.read_studies(library, cache=False).write_table(tmp_path / "with.csv")
+    assert (tmp_path / "table.csv").read_bytes() == fresh.read_bytes()
+
+
 def test_kept_files_that_claim_other_rows_than_their_entries_are_left(library: Path) -> None:
     qb.read_studies(library)
     path = library / FOLDER / STUDIES_FILE
@@ -204,6 +297,44 @@ def test_several_processes_read_what_one_reads(library: Path) -> None:
     one = qb.read_studies(library, cache=False, workers=1)
     two = qb.read_studies(library, cache=False, workers=2)
     pd.testing.assert_frame_equal(one.table, two.table, check_exact=True)
+
+
+def test_several_processes_find_the_noise_that_one_finds(library: Path) -> None:
+    one = qb.read_studies(library, cache=False, workers=1).noise()
+    two = qb.read_studies(library, cache=False, workers=2).noise()
+    pd.testing.assert_frame_equal(one.table, two.table, check_exact=True)
+
+
+def test_by_default_as_many_work_as_this_process_may_use(
+    library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Which can be fewer than the machine has: a container, a queue, a mask of processors."""
+    asked: list[int] = []
+
+    def own(work: object, calls: object, backend: str, count: int, **_: object) -> object:
+        asked.append(count)
+        return iter(())
+
+    monkeypatch.setattr("quenchbook.work_backends.own_workers", lambda: 3)
+    monkeypatch.setattr("quenchbook.work_backends.pool_results", own)
+    assert list(results_of(str, range(100), "items")) == []
+    assert asked == [3]
+
+
+def test_each_process_works_with_one_thread_of_linear_algebra() -> None:
+    for workers in (1, 2):
+        assert set(results_of(_threads, [0, 1, 2], "items", workers)) == {1}
+
+
+def _threads(_: int) -> int:
+    from threadpoolctl import threadpool_info
+
+    return max(own["num_threads"] for own in threadpool_info() if own["user_api"] == "blas")
+
+
+def test_a_process_that_is_lost_is_told_in_words() -> None:
+    with pytest.raises(RepeatedWorkError, match="that worked on the items was lost"):
+        list(results_of(os._exit, [1, 1], "items", workers=2))
 
 
 def test_a_pipe_among_the_records_is_not_waited_for(library: Path) -> None:
