@@ -26,7 +26,8 @@ def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMa
     ----------
     folder : str or Path
     seed : int, optional
-        Seed of the randomization; drawn when left out, and kept in the plan.
+        Seed of the randomization. When left out some are drawn, and the one whose plan tells the
+        questions most sharply is kept in the plan (`outlook.sharpest`).
 
     Raises
     ------
@@ -35,9 +36,9 @@ def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMa
     """
     import secrets
 
+    from quenchbook.outlook.sharpest import DRAWS, sharpest_draw
     from quenchbook.plan.declaration import changed_layout
     from quenchbook.plan.files import MATRIX_FILE, PLAN_FILE, read_plan, write_plan
-    from quenchbook.plan.randomization import coupon_matrix
     from quenchbook.study.files import read_study
 
     study, place = read_study(folder), Path(folder) / "plan"
@@ -60,27 +61,29 @@ def plan_study(folder: str | Path, *, seed: int | None = None) -> tuple[CouponMa
                 "away."
             )
         return matrix, [place / MATRIX_FILE, place / PLAN_FILE]
-    matrix = coupon_matrix(study, seed=secrets.randbelow(10**8) if seed is None else seed)
+    seeds = [secrets.randbelow(10**8) for _ in range(DRAWS)] if seed is None else [seed]
+    matrix = sharpest_draw(study, seeds)
     return matrix, write_plan(matrix, place)
 
 
-def draft_plan(folder: str | Path, *, seed: int = 1) -> CouponMatrix:
+def draft_plan(folder: str | Path, *, seed: int | None = None) -> CouponMatrix:
     """Plan that was kept, or else a draft of it that is written nowhere.
 
     Parameters
     ----------
     folder : str or Path
-    seed : int
-        Of a draft; the plan that is kept gets a seed of its own.
+    seed : int, optional
+        Of a draft; when left out, that of the first few whose plan tells the questions most
+        sharply. The plan that is kept gets a seed of its own.
     """
+    from quenchbook.outlook.sharpest import DRAWS, sharpest_draw
     from quenchbook.plan.files import PLAN_FILE, read_plan
-    from quenchbook.plan.randomization import coupon_matrix
     from quenchbook.study.files import read_study
 
     study, place = read_study(folder), Path(folder) / "plan"
     if (place / PLAN_FILE).exists():
         return read_plan(place, study)
-    return coupon_matrix(study, seed=seed)
+    return sharpest_draw(study, range(1, 1 + DRAWS) if seed is None else [seed])
 
 
 def noise_of_studies(folders: Sequence[str | Path]) -> dict[str, Noise]:

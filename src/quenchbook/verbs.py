@@ -73,6 +73,7 @@ def run_new(options: argparse.Namespace) -> int:
 def run_plan(options: argparse.Namespace) -> None:
     """Coupon matrix, and what it can tell."""
     from quenchbook.outlook.error_df import error_df_words
+    from quenchbook.outlook.sharpest import DRAWS, chance_decides
     from quenchbook.plan.files import PLAN_FILE
     from quenchbook.planning_steps import draft_plan, plan_study, unanswerable
     from quenchbook.study.left_from_template import template_words
@@ -81,7 +82,7 @@ def run_plan(options: argparse.Namespace) -> None:
     before = (folder / PLAN_FILE).exists()
     paths: list[Path] = []
     if options.draft:
-        matrix = draft_plan(options.study, seed=1 if options.seed is None else options.seed)
+        matrix = draft_plan(options.study, seed=options.seed)
     else:
         matrix, paths = plan_study(options.study, seed=options.seed)
     if before:
@@ -92,6 +93,11 @@ def run_plan(options: argparse.Namespace) -> None:
     for line in error_df_words(matrix):
         print(line)
     print("(error df: spare units to judge by; below 3 the judgement is very coarse)")
+    if not before and options.seed is None and chance_decides(matrix):
+        print(
+            "A load cannot hold every combination, so chance decides which meet in it: of "
+            f"{DRAWS} draws one of the sharpest was taken, seed {matrix.seed}."
+        )
     _print_prospects(matrix, options)
     for line in template_words(matrix.study):
         print(line)

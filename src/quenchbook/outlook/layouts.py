@@ -13,9 +13,9 @@ import numpy as np
 from quenchbook.fit.coupon_data import random_units
 from quenchbook.outlook.noise import coupon_value_variance
 from quenchbook.outlook.questions import QuestionOutlook, question_outlooks
+from quenchbook.outlook.sharpest import DRAWS, sharpest_draw
 from quenchbook.plan.cost import PlanCounts, plan_counts
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.plan.randomization import coupon_matrix
 from quenchbook.study.definition import Noise, Question, Study
 
 _MOST_SIZES: Final = 7
@@ -126,6 +126,7 @@ def drawn_layout(
     loads, coupons : int
         Furnace loads, and coupons in each.
     seed : int
+        The first of those that are drawn, see `outlook.sharpest`.
 
     Raises
     ------
@@ -142,7 +143,7 @@ def drawn_layout(
         confidence=study.question_confidence,  # of all questions together, where it is so
         multiplicity="each",
     )
-    matrix = coupon_matrix(alone, seed=seed)
+    matrix = sharpest_draw(alone, range(seed, seed + DRAWS))
     others = {
         own.name: own.readings * (own.coupons or len(matrix.analysed))
         for own in sized.responses
