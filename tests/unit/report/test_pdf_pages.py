@@ -78,7 +78,7 @@ def test_fonts_are_embedded(opened):
 
 def test_pages_are_a4_and_numbered_in_the_running_foot(opened):
     assert len(opened.pages) == 4
-    assert [round(float(side)) for side in opened.pages[0].MediaBox[2:]] == [595, 842]
+    assert [round(float(side)) for side in list(opened.pages[0].MediaBox)[2:]] == [595, 842]
 
 
 def test_the_same_notebook_gives_the_same_bytes(careful, careful_pdf):
