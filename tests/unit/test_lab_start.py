@@ -126,7 +126,7 @@ def test_ending_the_questions_of_new_writes_nothing(
 def test_new_without_a_folder_makes_the_study_that_was_answered(
     tmp_path: Path, capsys, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    answers = iter(["o1", "", "none, dry ice", "", "", "12", "", "", ""])
+    answers = iter(["o1", "", "none, dry ice", "", "", "12", "", "", "", ""])
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("builtins.input", lambda _prompt: next(answers))
@@ -135,3 +135,17 @@ def test_new_without_a_folder_makes_the_study_that_was_answered(
     assert main(["plan", "o1", "--draft"]) == 0
     assert "12 furnace loads" in capsys.readouterr().out
     assert (tmp_path / "o1" / "notebooks" / "00_start.ipynb").exists()
+
+
+def test_new_shows_the_sum_of_coupons_and_writes_nothing_without_a_yes(
+    tmp_path: Path, capsys, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers = iter(["o1", "", "", "", "", "48", "10", "", "", "perhaps", "no"])
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda _prompt: next(answers))
+    assert main(["new"]) == 0
+    out = capsys.readouterr().out
+    assert "480 coupons of O1: 48 furnace loads of 10." in out
+    assert out.endswith("Write yes or no.\nNothing was written.\n")
+    assert list(tmp_path.iterdir()) == []
