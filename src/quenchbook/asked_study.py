@@ -26,6 +26,11 @@ TEMPLATE_STEEL: Final = "O1"
 """Steel of the template: its temperatures are the defaults for this steel and for no other."""
 _MOST_LEVELS: Final = 6
 _SAME_LEVEL: Final = 6  # decimals [degC]: 392 degF and 200 degC are one level, not rounding
+_WIDE_HRC: Final = 3.0
+"""Margin that is asked about [HRC]: steels this far apart are seldom alike in use (common practice,
+no source)."""
+_OIL_GRADE: Final = re.compile(r"0([1267])")
+"""Zero for the letter: O1, O2, O6 and O7 are oil hardening grades (ASTM A681) [from memory]."""
 _MOST: Final = 200  # furnace loads, or coupons in one; more is a slip of the keys
 
 
@@ -96,13 +101,17 @@ def asked_study(ask: Ask, say: Say) -> AskedStudy:
     put = _Asking(ask, say)
     folder = put.question("Folder of the study", "It is made here.", "my_study", _new_folder)
     grade = put.question("Steel", "Its grade, as on the mill sheet.", TEMPLATE_STEEL, _words)
+    if (zero := _OIL_GRADE.fullmatch(grade)) and agreed(
+        ask, say, f"'{grade}' begins with the number zero. Is O{zero[1]} meant, with the letter O?"
+    ):
+        grade = f"O{zero[1]}"
     known = grade.upper() == TEMPLATE_STEEL
     sheet = "" if known else " No default: see the data sheet of your steel."
     routes = put.question(
         "Cold routes to compare",
         f"Of {', '.join(ROUTES)}; one alone is not compared.",
         "none, freezer",
-        _routes,
+        lambda text: _routes(text, say),
     )
     hot = put.question(
         "Austenitize temperatures",
@@ -129,18 +138,51 @@ def asked_study(ask: Ask, say: Say) -> AskedStudy:
         str(max(4, len(routes) * len(temper))),
         lambda text: _count(text, least=1, what="coupons in a load"),
     )
-    margin = put.question(
+    margin_asked = (
         "Margin",
         "The hardness difference that is too small to matter in use, decided before any test.",
         "0.5 HRC",
         _margin,
     )
+    margin = put.question(*margin_asked)
+    if margin > _WIDE_HRC and not agreed(
+        ask,
+        say,
+        f"Coupons that are {margin:.10g} HRC apart would count as alike. Is that meant?",
+        default=False,
+    ):
+        margin = put.question(*margin_asked)
     author = put.question("Your name", "For the report.", "your name", _words)
     asked = AskedStudy(
         folder, grade, routes, hot, temper, loads, per_load, margin, author
     )  # fmt: skip
     say(asked.summary())
     return asked
+
+
+def agreed(ask: Ask, say: Say, words: str, *, default: bool = True) -> bool:
+    """Whether a question is answered with yes; asked again until it is yes or no.
+
+    Parameters
+    ----------
+    ask, say
+        See `asked_study`.
+    words : str
+        The question.
+    default : bool
+        Answer of the Enter key alone.
+
+    Examples
+    --------
+    >>> agreed(lambda prompt: "y", print, "Write it?")
+    True
+    """
+    answers = {"": default, "y": True, "yes": True, "n": False, "no": False}
+    while True:
+        text = ask(f"{words} [{'yes' if default else 'no'}] ").strip().lower()
+        if text in answers:
+            return answers[text]
+        say("Write yes or no.")
 
 
 def temperature_levels(text: str, name: str) -> tuple[str, ...]:
@@ -225,11 +267,14 @@ def _words(text: str) -> str:
     return text
 
 
-def _routes(text: str) -> tuple[str, ...]:
+def _routes(text: str, say: Say) -> tuple[str, ...]:
     routes = []
     for part in re.split(r"[,;]|\band\b", text.lower()):
         name = re.sub(r"[\s-]+", "_", part.strip())
-        name = _ALSO.get(name, name)
+        if name in _ALSO:
+            name = _ALSO[name]
+            more = ", which is no cold step" if name == "none" else ""
+            say(f"'{part.strip()}' is taken for {name}{more}.")
         if name and name not in ROUTES:
             near = difflib.get_close_matches(name, ROUTES, n=1)
             raise StudyError(

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import os
+import re
 import sys
 import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final, NoReturn
 
 from quenchbook import __version__
 from quenchbook import verbs as verb_functions
-from quenchbook.errors import QuenchbookError, QuenchbookWarning
+from quenchbook.errors import QuenchbookError, QuenchbookWarning, with_suggestion
 from quenchbook.publishing_steps import EDITIONS, USUAL, WRITERS
 from quenchbook.verbs import CAUTION
 
@@ -24,10 +27,28 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 when it worked, 2 when the input was wrong; the message is on standard error.
+        0 when it worked, 2 when the input was wrong; the message is on standard error. 141 when
+        what it printed was no longer read, as of ``quenchbook plan | head``.
     """
+    try:
+        try:
+            return _run(arguments)
+        finally:
+            sys.stdout.flush()  # what is still kept back would fail where nobody can catch it
+    except BrokenPipeError:
+        with contextlib.suppress(OSError, ValueError):  # no file, or closed
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 128 + 13  # as a shell tells an end by SIGPIPE
+
+
+def _run(arguments: Sequence[str] | None) -> int:
     parser = _parser()
-    options = parser.parse_args(arguments)
+    options, unknown = parser.parse_known_args(arguments)
+    if unknown:
+        own = options.own_parser
+        first = next((text for text in unknown if text.startswith("-")), unknown[0])
+        known = re.findall(r"(?<![\w-])--?[a-z][a-z-]*", own.format_help())
+        own.error(with_suggestion(f"'{first}' is not known here.", first, dict.fromkeys(known)))
     if options.run is None:
         parser.print_help()
         return 0
@@ -42,6 +63,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if count > 1:
             print(f"{count} problems; nothing was written.", file=sys.stderr)
         return 2
+    except BrokenPipeError:
+        raise
     except OSError as error:
         print(f"{error.filename or 'file'}: {error.strerror or error}.", file=sys.stderr)
         return 2
@@ -67,13 +90,29 @@ def _plain_warning(usual: Callable[..., str]) -> Callable[..., str]:
     return written
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what was probably meant by a word that is none of its choices."""
+
+    def error(self, message: str) -> NoReturn:
+        found = re.search(r"argument (.*?): invalid choice: '(.*)' \(choose from (.*)\)", message)
+        if found:
+            names = re.findall(r"[\w-]+", found[3])
+            what = "a verb" if found[1] == _VERB else f"known to {found[1]}"
+            words = f"'{found[2]}' is not {what}: {', '.join(names)}."
+            message = with_suggestion(words, found[2], names)
+        super().error(message)
+
+
+_VERB: Final = "VERB"
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="quenchbook", description=DESCRIPTION, epilog=CAUTION)
+    parser = _Parser(prog="quenchbook", description=DESCRIPTION, epilog=CAUTION)
     parser.add_argument("--version", action="version", version=f"quenchbook {__version__}")
     verbs = parser.add_subparsers(
-        title="verbs, in the order of the work", metavar="VERB", required=False
+        title="verbs, in the order of the work", metavar=_VERB, required=False
     )
-    parser.set_defaults(run=None)
+    parser.set_defaults(run=None, own_parser=parser)
 
     def verb(
         name: str, words: str, *, study: bool = True, aliases: Sequence[str] = ()
@@ -85,7 +124,7 @@ def _parser() -> argparse.ArgumentParser:
             own.add_argument(
                 "study", type=Path, nargs="?", default=Path(), help="study folder (default: here)"
             )
-        own.set_defaults(run=getattr(verb_functions, f"run_{name}"))
+        own.set_defaults(run=getattr(verb_functions, f"run_{name}"), own_parser=own)
         return own
 
     own = verb("demo", "do the whole job on an example study", study=False)

@@ -4,6 +4,7 @@ QuenchbookError
     StudyError          study.toml cannot be read as a study
     PlanError           a coupon matrix cannot be made, or was changed after it was made
     RecordError         a file of readings or deviations does not fit the matrix
+        NothingRecordedError    there is no such file yet, which is no mistake
     UnitError           a text is not a number with a unit of the expected kind
     EstimabilityError   the records cannot answer the question
     ReportError         a report cannot be rendered
@@ -95,6 +96,10 @@ class PlanError(QuenchbookError, ValueError):
 
 class RecordError(QuenchbookError, ValueError):
     """A file of readings or deviations does not fit the matrix."""
+
+
+class NothingRecordedError(RecordError):
+    """There are no readings and no deviations yet; nothing is wrong with a file."""
 
 
 class UnitError(QuenchbookError, ValueError):

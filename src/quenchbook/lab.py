@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
+from urllib.parse import quote
 
 from quenchbook.errors import Problem, StudyError
 from quenchbook.steps import START_PAGE, missing_notebooks, write_missing_notebooks
@@ -46,8 +48,8 @@ def check_lab_folder(
         )
     if not (folder / "study.toml").exists():
         say(
-            f"{folder} is no study: it has no study.toml. JupyterLab opens its Launcher; the tile "
-            '"New heat-treatment study" makes one here.'
+            f"{folder.resolve().name or folder.resolve()} is no study: it has no study.toml. "
+            'JupyterLab opens its Launcher; the tile "New heat-treatment study" makes one here.'
         )
         return
     missing = missing_notebooks(folder)
@@ -69,11 +71,27 @@ def check_lab_folder(
         say(f"{START_PAGE}.ipynb is not in {folder / 'notebooks'}; --add-notebooks copies it.")
 
 
+def lab_root(folder: str | Path) -> Path:
+    """Folder that JupyterLab shows: the one above a study, so that others are made beside it.
+
+    The study itself is shown where the folder above cannot be written in or is the top of the file
+    system, and where the study is hidden, which JupyterLab does not open from above.
+    """
+    place = Path(folder).resolve()
+    above = place.parent
+    if not (place / "study.toml").exists() or place.name.startswith("."):
+        return place
+    usable = above != Path(above.anchor) and os.access(above, os.R_OK | os.W_OK | os.X_OK)
+    return above if usable else place
+
+
 def lab_page(folder: str | Path) -> str:
     """Page that JupyterLab opens in a folder: the start page, the notebooks, or its Launcher."""
+    place = Path(folder).resolve()
     for path in (f"notebooks/{START_PAGE}.ipynb", "notebooks"):
-        if (Path(folder) / path).exists():
-            return f"/lab/tree/{path}"
+        if (place / path).exists():
+            below = (place / path).relative_to(lab_root(place))
+            return f"/lab/tree/{quote(below.as_posix())}"
     return "/lab"
 
 
@@ -84,7 +102,7 @@ def lab_command(
     browser: bool = True,
     allow_root: bool = False,
 ) -> tuple[str, ...]:
-    """Command that starts JupyterLab in a folder, at the page of `lab_page`.
+    """Command that starts JupyterLab in the folder of `lab_root`, at the page of `lab_page`.
 
     Its token, and all else that keeps strangers out, is Jupyter's own.
 
@@ -106,7 +124,7 @@ def lab_command(
     # -P: no module of the folder where it is started takes the place of a library's.
     # WARN: some thirty lines on extensions would hide the address. answer_yes: Ctrl-C is meant.
     command = [
-        sys.executable, "-P", "-m", "jupyterlab", f"--ServerApp.root_dir={Path(folder).resolve()}",
+        sys.executable, "-P", "-m", "jupyterlab", f"--ServerApp.root_dir={lab_root(folder)}",
         f"--LabApp.default_url={lab_page(folder)}", "--Application.log_level=WARN",
         "--ServerApp.answer_yes=True",
     ]  # fmt: skip

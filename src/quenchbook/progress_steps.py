@@ -27,6 +27,9 @@ State = Literal["done", "in part", "look again", "open"]
 
 FINDINGS: Final = "findings.csv"
 UNDECIDED: Final = "undecided"
+_NOTHING_YET: Final = (
+    "nothing is recorded yet: type into the form of 03_records, or fill the forms of the bench"
+)
 _SHOWN: Final = 5  # mistakes that are named before they are only counted
 
 
@@ -130,7 +133,7 @@ def records_step(
     files = record_files(folder)
     count = f"{len(files)} file{'' if len(files) == 1 else 's'}"
     if not files:
-        return _step("records", "open", "no readings yet"), None, ()
+        return _step("records", "open", _NOTHING_YET), None, ()
     if matrix is None:
         return _step("records", "look again", f"{count}, but no plan to read them by"), None, ()
     try:

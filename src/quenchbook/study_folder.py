@@ -18,7 +18,7 @@ def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
     Published comparisons beside the study file are read too: their mistakes are named with those
     of the records, not when the report is written.
     """
-    from quenchbook.errors import RecordError
+    from quenchbook.errors import NothingRecordedError, RecordError
     from quenchbook.plan.files import read_plan
     from quenchbook.records.reading import read_records
     from quenchbook.records.reading_evidence import read_evidence
@@ -28,6 +28,10 @@ def read_folder(folder: str | Path) -> tuple[Study, CouponMatrix, Records]:
     matrix = read_plan(Path(folder) / "plan", study)
     try:
         records = read_records(Path(folder) / "records", matrix)
+    except NothingRecordedError as error:
+        if more := evidence_problems(folder, study):
+            raise RecordError([*error.problems, *more]) from None
+        raise
     except RecordError as error:
         raise RecordError([*error.problems, *evidence_problems(folder, study)]) from None
     read_evidence(folder, study)

@@ -54,41 +54,72 @@ def folder_name(name: str) -> str:
     return own
 
 
-def study_place(root: str | Path, folder: str, name: str) -> Path:
-    """Path of a study to be made in a folder below a root, which it cannot leave.
+def place_for_studies(root: str | Path, folder: str) -> Path:
+    """Folder in which a new study is made: a folder below a root, or the next above it in no study.
 
     Parameters
     ----------
     root : str or Path
         What a server shows.
     folder : str
-        Folder below the root, with ``/`` between its parts; blank is the root itself.
+        Folder below the root, with ``/`` between its parts; blank is the root itself. In a study
+        the new one is made beside it.
+
+    Returns
+    -------
+    Path
+        The root or a folder below it.
+
+    Raises
+    ------
+    StudyError
+        If the folder is not there, is hidden or lies outside of the root (each also by a link), or
+        the root itself lies in a study.
+    """
+    top = Path(root).expanduser().resolve()
+    parts = PurePosixPath(folder.strip("/")).parts
+    place = top.joinpath(*parts).resolve()
+    inside = place == top or top in place.parents
+    own = place.relative_to(top).parts if inside else ()
+    if not inside or any(part.startswith(".") for part in (*parts, *own)) or not place.is_dir():
+        raise StudyError(
+            Problem("", f"There is no folder '{folder}' here", "Choose one in the file browser.")
+        )
+    studies = [above for above in (place, *place.parents) if (above / "study.toml").exists()]
+    if not studies:
+        return place
+    outer = studies[-1]
+    if outer == top or outer in top.parents:
+        raise StudyError(
+            Problem(
+                "",
+                f"No study can be made here: JupyterLab was started in the study '{outer.name}', "
+                "and a study is not made inside another",
+                "Stop it, and start quenchbook lab in a folder above it that you may write in.",
+            )
+        )
+    return outer.parent
+
+
+def study_place(root: str | Path, folder: str, name: str) -> Path:
+    """Path of a study to be made in a folder below a root, which it cannot leave.
+
+    Parameters
+    ----------
+    root, folder
+        See `place_for_studies`.
     name : str
         Name of the study folder, see `folder_name`.
 
     Raises
     ------
     StudyError
-        If the folder is not there, is hidden, lies outside of the root (also by a link), or lies in
-        a study.
+        If the name or the folder will not do, or there is something of this name.
     """
     own = folder_name(name)
-    top = Path(root).expanduser().resolve()
-    parts = PurePosixPath(folder.strip("/")).parts
-    place = top.joinpath(*parts).resolve()
-    inside = place == top or top in place.parents
-    if not inside or any(part.startswith(".") for part in parts) or not place.is_dir():
+    place = place_for_studies(root, folder) / own
+    if place.is_symlink() or (place.exists() and (not place.is_dir() or any(place.iterdir()))):
         raise StudyError(
-            Problem("", f"There is no folder '{folder}' here", "Choose one in the file browser.")
+            Problem("", f"'{own}' is there already", "Write another name; nothing is overwritten.")
         )
-    for above in (place, *place.parents):
-        if (above / "study.toml").exists():
-            where = "Go to the folder above it in the file browser"
-            if above == top:
-                where = "Start quenchbook lab in the folder above it"
-            raise StudyError(
-                Problem("", f"'{above.name}' is a study already", f"{where}, and try again there.")
-            )
-        if above == top:
-            break
-    return place / own
+    return place

@@ -172,7 +172,10 @@ def _comes_next(steps: dict[str, ProgressStep]) -> str:
     if records.state != "done" and bench.state != "done":
         return "write the booklet and the forms with 02_bench, and print them."
     if records.state == "open":
-        return "work at the furnace by the booklet, then put the filled forms into records."
+        return (
+            "work at the furnace by the booklet, then type the readings into the form of "
+            "03_records, or put the filled forms into records."
+        )
     if records.state == "in part":
         return "the other readings. What is there can be checked in 03_records already."
     if steps["report"].state == "done":

@@ -45,7 +45,7 @@ def run_new(options: argparse.Namespace) -> int:
 
     folder, text = options.folder, None
     if folder is None:
-        from quenchbook.asked_study import asked_study
+        from quenchbook.asked_study import agreed, asked_study
         from quenchbook.asked_study_text import asked_study_text
 
         if not sys.stdin.isatty():
@@ -55,6 +55,9 @@ def run_new(options: argparse.Namespace) -> int:
             )
         try:
             asked = asked_study(input, print)
+            if not agreed(input, print, "Write it?"):
+                print("Nothing was written.")
+                return 0
             folder, text = Path(asked.folder), asked_study_text(asked)
         except (KeyboardInterrupt, EOFError):
             print("\nStopped; nothing was written.", file=sys.stderr)

@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.browser.lab import LAB_TIMEOUT, LabServer, running_lab, wait_for_lab
 
 import quenchbook as qb
+from quenchbook.steps import new_study
 
 pytestmark = pytest.mark.browser
 
@@ -54,7 +55,9 @@ def test_the_tile_makes_a_study_and_opens_its_start_page(
     expect(launcher.locator(".Toastify__toast")).to_have_count(0)  # asks whether news are wanted
 
     tile.click()
-    launcher.locator(".jp-Dialog").get_by_role("textbox").fill("o1_freezer")
+    dialog = launcher.locator(".jp-Dialog")
+    expect(dialog).to_contain_text("made in the top folder of the file browser:")
+    dialog.get_by_role("textbox").fill("o1_freezer")
     launcher.keyboard.press("Enter")
     output = launcher.locator(".jp-OutputArea-output")
     first = output.get_by_text("Next: say in study.toml what is asked")
@@ -65,6 +68,28 @@ def test_the_tile_makes_a_study_and_opens_its_start_page(
     plan = launcher.get_by_role("heading", name="1 Plan: what is asked")
     expect(plan).to_be_visible(timeout=LAB_TIMEOUT)
     expect(launcher.locator(".Toastify__toast")).to_have_count(0)
+
+
+def test_the_tile_clicked_in_a_study_says_where_it_goes_and_makes_one_beside_it(
+    browser: Browser, lab_server: LabServer
+) -> None:
+    new_study(lab_server.root / "workshop" / "demo")
+    page = browser.new_page()
+    page.set_default_timeout(LAB_TIMEOUT)
+    page.goto(lab_server.page("workshop/demo/notebooks"))
+    wait_for_lab(page)
+    page.evaluate(
+        """() => { void window.jupyterapp.commands.execute(
+          "quenchbook:new-study", { cwd: "workshop/demo/notebooks" }); }"""
+    )
+    dialog = page.locator(".jp-Dialog")
+    expect(dialog).to_contain_text('made in "workshop", beside the study that is open:')
+    dialog.get_by_role("textbox").fill("second")
+    page.keyboard.press("Enter")
+    output = page.locator(".jp-OutputArea-output")
+    expect(output.get_by_text("Next: say in study.toml")).to_be_visible(timeout=LAB_TIMEOUT)
+    page.close()
+    assert qb.read_study(lab_server.root / "workshop" / "second").key == "second"
 
 
 def test_a_name_that_would_leave_the_folder_is_told_and_nothing_is_made(

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -180,6 +181,48 @@ def test_analyse_says_what_was_read_then_the_answers_then_the_tests(
 def test_without_a_verb_the_help_is_printed(capsys) -> None:
     assert run() == 0
     assert "verbs, in the order of the work" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "usage", "words"),
+    [
+        (["pln"], "quenchbook [-h]", "'pln' is not a verb: demo, new, plan,"),
+        (["pln"], "quenchbook [-h]", "Did you mean plan?"),
+        (["plan", "--drft"], "quenchbook plan", "'--drft' is not known here. Did you mean --draft?"),
+        (["plan", "here", "there"], "quenchbook plan", "'there' is not known here.\n"),
+        (["--versoin"], "quenchbook [-h]", "'--versoin' is not known here. Did you mean --version?"),
+        (["next", "--aim", "peek"], "quenchbook next", "same, peak, verdicts. Did you mean peak?"),
+    ],
+)  # fmt: skip
+def test_a_slip_in_a_verb_or_an_option_is_told_with_the_usage_of_its_verb(
+    capsys, arguments: list[str], usage: str, words: str
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(arguments)
+    assert ended.value.code == 2
+    err = capsys.readouterr().err
+    assert err.startswith(f"usage: {usage}")
+    assert words in err
+
+
+def test_a_folder_that_is_not_there_and_a_folder_for_an_archive_are_told(
+    tmp_path: Path, capsys
+) -> None:
+    assert run("plan", tmp_path / "nowhere") == 2
+    assert "nowhere: there is no such folder. Make one" in capsys.readouterr().err
+    assert run("verify", tmp_path) == 2
+    assert "is a folder, expected a file. Name an archive" in capsys.readouterr().err
+
+
+def test_an_output_that_is_no_longer_read_ends_silently() -> None:
+    gone, end = os.pipe()
+    os.close(gone)
+    done = subprocess.run(
+        [sys.executable, "-m", "quenchbook.cli", "doctor"],
+        stdout=end, stderr=subprocess.PIPE, text=True, check=False,
+    )  # fmt: skip
+    os.close(end)
+    assert (done.returncode, done.stderr) == (141, "")
 
 
 def test_plan_names_what_still_stands_as_in_the_template(tmp_path: Path, capsys) -> None:

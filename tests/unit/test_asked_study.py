@@ -82,6 +82,31 @@ def test_a_wrong_answer_is_told_and_asked_again(
     assert any(message in line for line in said)
 
 
+@pytest.mark.parametrize(("answer", "grade"), [("", "O1"), ("no", "01")])
+def test_a_zero_for_the_letter_o_is_asked_about(here: Path, answer: str, grade: str) -> None:
+    prompts: list[str] = []
+    answers = answering(["", "01", answer, "", "805 degC", "200 degC", "", "", "", ""])
+    asked = asked_study(lambda prompt: prompts.append(prompt) or answers(prompt), unheard)
+    assert asked.grade == grade
+    assert "Is O1 meant, with the letter O? [yes]" in prompts[2]
+
+
+def test_a_word_that_is_taken_for_a_cold_route_is_said(here: Path) -> None:
+    said: list[str] = []
+    answers = ["", "", "no, fridge, dry ice", "no, dry ice", *[""] * 6]
+    asked = asked_study(answering(answers), said.append)
+    assert asked.cold_routes == ("none", "dry_ice")
+    assert "'no' is taken for none, which is no cold step." in said
+    assert any(line.startswith("'fridge' is not one of none, freezer") for line in said)
+
+
+@pytest.mark.parametrize(
+    ("answers", "margin"), [(["4 HRC", "yes"], 4), (["4 HRC", "", "5 HRC"], 5), (["3 HRC"], 3)]
+)
+def test_a_wide_margin_is_asked_about_once(here: Path, answers: list[str], margin: float) -> None:
+    assert asked_study(answering([*[""] * 7, *answers, ""]), unheard).margin_hrc == margin
+
+
 def test_a_study_that_would_compare_nothing_is_told_so(here: Path) -> None:
     said: list[str] = []
     answers = ["", "", "freezer", "805 degC", "200 degC", "175, 205 degC", "", "", "", ""]

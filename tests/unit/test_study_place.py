@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from quenchbook.errors import StudyError
-from quenchbook.study_place import folder_name, study_place
+from quenchbook.study_place import folder_name, place_for_studies, study_place
 
 
 @pytest.mark.parametrize("name", ["o1_freezer", "A2 2026-11", "größe", "x", "v1.2"])
@@ -44,12 +44,37 @@ def test_a_link_out_of_the_root_is_no_way_out(tmp_path: Path) -> None:
         study_place(tmp_path / "root", "link", "mine")
 
 
-@pytest.mark.parametrize(
-    ("study", "remedy"),
-    [("root", "Start quenchbook lab in the folder above"), ("root/a", "Go to the folder above")],
-)
-def test_no_study_is_made_inside_a_study(tmp_path: Path, study: str, remedy: str) -> None:
-    (tmp_path / "root" / "a" / "notebooks").mkdir(parents=True)
+def test_a_link_to_a_hidden_folder_of_the_root_is_no_way_in(tmp_path: Path) -> None:
+    (tmp_path / ".secret" / "deep").mkdir(parents=True)
+    (tmp_path / "link").symlink_to(tmp_path / ".secret" / "deep")
+    with pytest.raises(StudyError, match="There is no folder"):
+        study_place(tmp_path, "link", "mine")
+
+
+@pytest.mark.parametrize("folder", ["a/demo", "a/demo/notebooks", "a/demo/inner/deep"])
+def test_a_study_asked_for_in_a_study_is_made_beside_it(tmp_path: Path, folder: str) -> None:
+    (tmp_path / "a" / "demo" / "inner" / "deep").mkdir(parents=True)
+    (tmp_path / "a" / "demo" / "notebooks").mkdir()
+    (tmp_path / "a" / "demo" / "study.toml").touch()
+    (tmp_path / "a" / "demo" / "inner" / "study.toml").touch()  # a study in a study
+    assert place_for_studies(tmp_path, folder) == (tmp_path / "a").resolve()
+    assert study_place(tmp_path, folder, "mine") == (tmp_path / "a" / "mine").resolve()
+
+
+@pytest.mark.parametrize("study", [".", "root"])
+def test_no_study_is_made_above_the_root_or_inside_a_study(tmp_path: Path, study: str) -> None:
+    (tmp_path / "root" / "notebooks").mkdir(parents=True)
     (tmp_path / study / "study.toml").touch()
-    with pytest.raises(StudyError, match=remedy):
-        study_place(tmp_path / "root", "a/notebooks", "mine")
+    with pytest.raises(StudyError, match="was started in the study") as told:
+        study_place(tmp_path / "root", "notebooks", "mine")
+    assert str(tmp_path) not in str(told.value)
+
+
+def test_a_name_that_is_taken_is_told_without_the_path_of_the_server(tmp_path: Path) -> None:
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "x").touch()
+    (tmp_path / "free").mkdir()
+    with pytest.raises(StudyError, match="'mine' is there already") as told:
+        study_place(tmp_path, "", "mine")
+    assert str(tmp_path) not in str(told.value)
+    assert study_place(tmp_path, "", "free").name == "free"

@@ -11,6 +11,8 @@ from tests.conftest import ROOT
 
 from quenchbook.planning_steps import plan_study
 from quenchbook.steps import analyse_study, copy_example, new_study
+from quenchbook.study.files import read_study
+from quenchbook.study.left_from_template import template_words
 from quenchbook.study_inputs import (
     ANSWERED_FROM,
     REPORTED_FROM,
@@ -31,6 +33,24 @@ def test_a_new_study_is_told_to_begin_with_the_plan(tmp_path: Path) -> None:
     assert {step.state for step in progress.steps} == {"open"}
     assert progress.summary().startswith("Next: say in study.toml")
     assert "author is still 'your name'" in progress.notes[0]
+    assert progress.notes[1] == (
+        "The title, the question and the levels of austenitize, cold route and temper are the "
+        "example of the template until you change them in study.toml."
+    )
+    assert progress.notes[1] in read_study(tmp_path / "mine").shown().notes
+
+
+def test_what_is_changed_is_no_longer_called_the_example_of_the_template(tmp_path: Path) -> None:
+    new_study(tmp_path / "mine")
+    path = tmp_path / "mine" / "study.toml"
+    text = path.read_text(encoding="utf-8")
+    text = text.replace("Freezer after the quench for O1 knives", "My chisels")
+    text = text.replace("805 degC", "800 degC")
+    path.write_text(text, encoding="utf-8")
+    words = template_words(read_study(path))[-1]
+    assert words.startswith("The question and the levels of cold route and temper are the example")
+    path.write_text(text.replace("Does a night in", "Does"), encoding="utf-8")
+    assert "example" not in " ".join(template_words(read_study(path)))
 
 
 def test_after_the_plan_comes_the_booklet_and_after_it_the_furnace(tmp_path: Path) -> None:

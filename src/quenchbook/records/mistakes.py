@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from quenchbook.errors import Problem, RecordError
+from quenchbook.errors import NothingRecordedError, Problem, RecordError
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.records.reading import read_records
+from quenchbook.records.reading import WAYS_TO_RECORD, read_records
 from quenchbook.shown import Shown, ShowsItself
 
 _WHERE = re.compile(r"^(?P<file>.*?) row (?P<row>\d+)(?:, (?P<unit>.*))?$", re.DOTALL)
@@ -26,9 +26,12 @@ class Mistakes(ShowsItself):
     ----------
     problems : tuple of Problem
         By file, then by row.
+    nothing_yet : str
+        What to do if there is no file yet, which is no mistake; blank if there is one.
     """
 
     problems: tuple[Problem, ...]
+    nothing_yet: str = ""
 
     def __len__(self) -> int:
         return len(self.problems)
@@ -52,7 +55,7 @@ class Mistakes(ShowsItself):
     def summary(self) -> str:
         """Say every mistake in words, by file."""
         if not self.problems:
-            return "No mistake found in the records."
+            return self.nothing_yet or "No mistake found in the records."
         files: dict[str, list[str]] = {}
         for problem in self.problems:
             file, row, unit = place_of(problem)
@@ -90,6 +93,8 @@ def record_mistakes(folder: str | Path, matrix: CouponMatrix) -> Mistakes:
     """
     try:
         read_records(folder, matrix)
+    except NothingRecordedError:
+        return Mistakes((), f"Nothing is recorded yet in {folder}. {WAYS_TO_RECORD}")
     except RecordError as error:
         return Mistakes(error.problems)
     return Mistakes(())

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from quenchbook.errors import Problem, RecordError
+from quenchbook.errors import NothingRecordedError, Problem, RecordError
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.as_run import lost_coupons, matrix_as_run
 from quenchbook.records.corrections import corrected
@@ -190,7 +190,15 @@ class Records(ShowsItself):
         return f"<Records {self.study.key}: {words}; plan {self.matrix.short_hash}>"
 
 
-def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
+WAYS_TO_RECORD: Final = (
+    "Type the readings into the form of 03_records, or put the filled forms of the bench there "
+    "(CSV, xlsx, ods)."
+)
+
+
+def read_records(
+    folder: str | Path, matrix: CouponMatrix, *, may_be_empty: bool = False
+) -> Records:
     """Read every table of a folder and check it against the plan.
 
     Files are recognised by their columns, not by their names; they are only ever read.
@@ -201,6 +209,9 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
         Folder with ``.csv``, ``.tsv``, ``.txt``, ``.xlsx`` and ``.ods`` files.
     matrix : CouponMatrix
         The plan.
+    may_be_empty : bool
+        Whether a folder without any table gives records without readings that say so, instead of
+        an error.
 
     Returns
     -------
@@ -208,24 +219,27 @@ def read_records(folder: str | Path, matrix: CouponMatrix) -> Records:
 
     Raises
     ------
+    NothingRecordedError
+        If there is no table in the folder.
     RecordError
         With every mistake of every file: where, what was found, what to do.
     """
     folder = Path(folder)
-    if not folder.is_dir():
+    made = folder.is_dir()
+    if not made and (folder.exists() or not folder.parent.is_dir()):
         raise RecordError(
             Problem(
                 str(folder), "there is no such folder", "Make it and put the filled forms there."
             )
         )
-    tables, problems, notes = tables_in(folder)
+    tables, problems, notes = tables_in(folder) if made else ([], [], [])
     if not tables and not problems:
-        raise RecordError(
-            Problem(
-                str(folder),
-                "there is no table in it",
-                "Put the filled forms there (CSV, xlsx, ods).",
-            )
+        if may_be_empty:
+            note = f"Nothing is recorded yet in {folder}. {WAYS_TO_RECORD}"
+            return records_from_tables([], matrix, notes=[*notes, note])
+        found = "there is no table in it" if made else "there is no such folder"
+        raise NothingRecordedError(
+            Problem(str(folder), f"{found}, so nothing is recorded yet", WAYS_TO_RECORD)
         )
     return records_from_tables(tables, matrix, problems, notes)
 

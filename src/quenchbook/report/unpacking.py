@@ -52,9 +52,8 @@ def unpacked(path: str | Path, folder: str | Path) -> list[str]:
     """
     path, folder = Path(path), Path(folder)
     if not path.is_file():
-        raise ArchiveError(
-            Problem(str(path), "there is no such file", "Name an archive: STUDY_data.zip")
-        )
+        found = "is a folder, expected a file" if path.is_dir() else "there is no such file"
+        raise ArchiveError(Problem(str(path), found, "Name an archive: STUDY_data.zip"))
     try:
         with zipfile.ZipFile(path) as archive:
             entries = archive.infolist()

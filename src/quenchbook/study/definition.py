@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 from quenchbook.both_units import Printed, PrintedUnits
 from quenchbook.errors import StudyError, with_suggestion
-from quenchbook.shown import ShowsItself
+from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.factors import UNIT_WORDS, Factor, Level, plural
 from quenchbook.study.publishing import Publishing
 from quenchbook.study.room import Room
@@ -527,6 +527,13 @@ class Study(ShowsItself):
             )
             lines.append(f"{response.quantity}: margin {shown if margin else 'not declared'}")
         return "\n".join([*lines, *(f"Question: {question.words}" for question in self.questions)])
+
+    def shown(self) -> Shown:
+        """Title, what of it is still the example of the template, then the study in words."""
+        from quenchbook.study.left_from_template import template_words
+
+        words = super().shown()
+        return replace(words, notes=(*template_words(self), *words.notes))
 
     def __repr__(self) -> str:
         return f"<Study {self.key}: {len(self.factors)} factors, {len(self.questions)} questions>"

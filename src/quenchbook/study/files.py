@@ -64,7 +64,11 @@ def read_study(path: str | Path) -> Study:
         path = path / "study.toml"
     if not path.exists() and not path.is_symlink():
         raise StudyError(
-            Problem(str(path), "there is no such file", "Make one with: quenchbook new FOLDER")
+            Problem(
+                str(path),
+                f"there is no such {'file' if path.suffix == '.toml' else 'folder'}",
+                "Make one with: quenchbook new FOLDER",
+            )
         )
     wrong, remedy = file_fault(path, path.parent, most=MOST_BYTES_OF_A_STUDY)
     if wrong:

@@ -12,6 +12,7 @@ import xlsxwriter
 
 from quenchbook.errors import RecordError
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.records.mistakes import record_mistakes
 from quenchbook.records.reading import read_records
 
 H = "coupon,hardness_hrc_1,hardness_hrc_2\n"
@@ -1053,3 +1054,19 @@ def test_a_missing_folder_and_an_empty_one_are_told(
         read_records(records_folder, matrix)
     with pytest.raises(RecordError, match="there is no such folder"):
         read_records(records_folder / "none", matrix)
+    with pytest.raises(RecordError, match="there is no such folder"):
+        read_records(records_folder / "none" / "records", matrix, may_be_empty=True)
+
+
+@pytest.mark.parametrize("place", [".", "none"])
+def test_having_no_record_yet_is_no_mistake_and_says_how_to_begin(
+    matrix: CouponMatrix, records_folder: Path, place: str
+) -> None:
+    mistakes = record_mistakes(records_folder / place, matrix)
+    assert len(mistakes) == 0
+    for words in (
+        mistakes.summary(),
+        read_records(records_folder / place, matrix, may_be_empty=True).summary(),
+    ):
+        assert "Nothing is recorded yet" in words
+        assert "form of 03_records" in words

@@ -35,12 +35,12 @@
     return (await own.get())();
   }
 
-  // One study, made by quenchbook itself on the server; its answer is a path or a message.
-  async function made(services, folder, name) {
+  // The server part of quenchbook: its answer is a path or a message.
+  async function answered(services, query, init) {
     const settings = services.ServerConnection.makeSettings();
     const answer = await services.ServerConnection.makeRequest(
-      `${settings.baseUrl}quenchbook/studies`,
-      { method: "POST", body: JSON.stringify({ folder, name }) },
+      `${settings.baseUrl}quenchbook/studies${query}`,
+      init,
       settings,
     );
     const told = await answer.json().catch(() => ({}));
@@ -53,6 +53,14 @@
     }
     return told;
   }
+
+  // Where a study would be made: beside the study that the folder belongs to.
+  const placeOf = (services, folder) =>
+    answered(services, `?folder=${encodeURIComponent(folder)}`, { method: "GET" });
+
+  // One study, made by quenchbook itself on the server.
+  const made = (services, folder, name) =>
+    answered(services, "", { method: "POST", body: JSON.stringify({ folder, name }) });
 
   // A screen reader says what changes inside a region that was there before. The words of a form
   // are replaced whole, so the role goes from them to the element that stays around them
@@ -104,12 +112,20 @@
           caption: "Make a study folder with study.toml and notebooks, and open its start page",
           icon: new of.ui.LabIcon({ name: "quenchbook:study", svgstr: DRAWING }),
           execute: async (args) => {
-            const folder = args.cwd ?? browser.model.path;
+            const shown = args.cwd ?? browser.model.path;
+            let folder;
+            try {
+              folder = (await placeOf(of.services, shown)).folder;
+            } catch (error) {
+              await of.apputils.showErrorMessage("No study can be made here", error.message);
+              return;
+            }
+            const beside = folder === shown.replace(/^\/+|\/+$/g, "") ? "" : ", beside the study that is open";
             let text = "";
             for (;;) {
               const asked = await of.apputils.InputDialog.getText({
                 title: "New heat-treatment study",
-                label: `Name of the study folder, made in ${folder ? `"${folder}"` : "the top folder"}:`,
+                label: `Name of the study folder, made in ${folder ? `"${folder}"` : "the top folder of the file browser"}${beside}:`,
                 placeholder: "my_study",
                 okLabel: "Make the study",
                 text,
