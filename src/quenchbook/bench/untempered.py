@@ -62,6 +62,13 @@ def untempered_notes(work: WorkList, steps: Sequence[Step]) -> tuple[str, ...]:
     if apart:
         words.append(
             "Coupons of one batch are ready on different days: temper batches from loads of one "
-            "day, or shorter delays, help."
+            f"day{_shorter(work)} help."
         )
     return (" ".join(words),)
+
+
+def _shorter(work: WorkList) -> str:
+    """What can be shorter in this plan: its delays, else its stay in the cold, else nothing."""
+    if any(own.delay for own in work.cold):
+        return ", or shorter delays,"
+    return ", or a shorter time in the cold," if work.cold else ""
