@@ -70,11 +70,10 @@ def untempered_notes(work: WorkList, steps: Sequence[Step]) -> tuple[str, ...]:
 
 def _remedy(work: WorkList, mixed: bool) -> str:
     """What helps in this plan: only what it has, and has not yet done."""
-    shorter = "a shorter time in the cold" if work.cold else ""
     if any(own.delay for own in work.cold):
-        shorter = "shorter delays"
+        return "temper batches from loads of one day, or shorter delays, help"
+    shorter = "a shorter time in the cold" if work.cold else ""
     if mixed:
         own_day = "temper batches from loads of one day"
         return f"{own_day}, or {shorter}, help" if shorter else f"{own_day} help"
-    verb = "help" if shorter == "shorter delays" else "helps"
-    return f"{shorter} {verb}, so that all are ready on the day of their quench"
+    return f"{shorter} helps, so that all are ready on the day of their quench"
