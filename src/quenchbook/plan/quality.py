@@ -229,8 +229,8 @@ class PlanQuality(ShowsItself):
         shares = self.efficiencies[["d_efficiency", "i_efficiency"]].to_numpy(dtype=float)
         if (shares > _MORE).any():
             lines.append(
-                "More than 100\u00a0%: this plan tells more than the one it is held against. A short "
-                "search found that one; it need not be the best there is."
+                f"More than 100{NO_BREAK}%: this plan tells more than the one it is held against. "
+                "A short search found that one; it need not be the best there is."
             )
         seen = self.aliasing[self.aliasing["alias_share"] > _WORTH_TELLING]
         if len(seen):
