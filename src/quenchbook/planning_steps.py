@@ -235,3 +235,35 @@ def unanswerable(matrix: CouponMatrix) -> tuple[list[str], bool]:
         if not all(spare.get((response, term), False) for term in needed)
     ]
     return list(dict.fromkeys(lost)), bool(asked) and len(lost) == len(asked)
+
+
+def count_words(matrix: CouponMatrix) -> list[str]:
+    """What hours, days and cold batches of a plan count, where the booklet counts otherwise."""
+    from quenchbook.bench.making_timetable import bench_timetable
+    from quenchbook.plan.cost import plan_cost, plan_counts
+    from quenchbook.units import number_text
+
+    lines = []
+    table = bench_timetable(matrix, search=False)
+    if table.days:
+        lines.append(
+            f"The {plan_cost(matrix).hours:.0f} hours count all own work, from cutting to "
+            f"measuring; the booklet counts {number_text(table.hands_minutes() / 60, 1)} h with "
+            "your hands at furnace, cold and oven."
+        )
+        days = int(matrix.in_loads["day"].nunique())
+        if days != len(table.days):
+            lines.append(
+                f"{days} days with furnace loads; with cold steps and tempers {len(table.days)} "
+                "days of work."
+            )
+    if without := matrix.batches_without_cold():
+        cold = plan_counts(matrix).cold_batches
+        words = ", ".join(
+            f"{count} {matrix.study.factor('cold_route').word(route)}"
+            for route, count in cold.items()
+        )
+        lines.append(
+            f"{without + sum(cold.values())} cold batches: {without} with no cold step, {words}."
+        )
+    return lines

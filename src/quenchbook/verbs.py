@@ -128,6 +128,7 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
     from quenchbook.outlook.steel import level_warnings
     from quenchbook.plan.cost import plan_cost
     from quenchbook.plan.quality import plan_quality
+    from quenchbook.planning_steps import count_words
 
     study = matrix.study
     if study.published:
@@ -151,6 +152,7 @@ def _print_prospects(matrix: CouponMatrix, options: argparse.Namespace) -> None:
 
         print(f"\n{simulated_outlook(matrix).summary()}")
     print(f"\nWhat it costs:\n{plan_cost(matrix).summary()}")
+    print("\n".join(count_words(matrix)))
     if options.certainty is not None:
         from quenchbook.outlook.certainty import certainty_costs
 

@@ -22,6 +22,7 @@ from quenchbook.metallurgy.cooling import (
 )
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study
+from quenchbook.study.factors import perhaps_meant, route_key
 from quenchbook.study.prices import prices_of
 from quenchbook.units import parse_quantity
 
@@ -90,7 +91,7 @@ def nitrogen_line(matrix: CouponMatrix, batches: Sequence[ColdBatch], size: Coup
     """Liquid nitrogen for all batches that go into it [l]."""
     own = _of_route(batches, "liquid_nitrogen")
     if not own:
-        return missing("liquid nitrogen", "the plan does not tell which batches go into it", "l")
+        return missing("liquid nitrogen", _untold(batches, "liquid_nitrogen"), "l")
     days, count = len({batch.day for batch in own}), len(own)
     hours, told = _all_hours(own)
     each = size.kilograms
@@ -124,7 +125,7 @@ def dry_ice_line(matrix: CouponMatrix, batches: Sequence[ColdBatch], size: Coupo
     """Dry ice for all batches that go into it or into a bath with it [kg]."""
     own = _of_route(batches, "dry_ice")
     if not own:
-        return missing("dry ice", "the plan does not tell which batches go into it", "kg")
+        return missing("dry ice", _untold(batches, "dry_ice"), "kg")
     days, count = len({batch.day for batch in own}), len(own)
     hours, told = _all_hours(own)
     each, bath = size.kilograms, "alcohol" in hazards(matrix.study, only_settings=True)
@@ -181,7 +182,15 @@ def _days_later(rows: pd.DataFrame) -> int:
 
 
 def _of_route(batches: Sequence[ColdBatch], route: str) -> list[ColdBatch]:
-    return [batch for batch in batches if batch.route == route]
+    return [batch for batch in batches if route_key(batch.route) == route]
+
+
+def _untold(batches: Sequence[ColdBatch], route: str) -> str:
+    """Why no batch is known to go into a coolant, with the name that may mean it."""
+    near = [own for own in dict.fromkeys(b.route for b in batches) if perhaps_meant(own) == route]
+    if near:
+        return f"'{near[0]}' is not a coolant known here; if it is this one, write {route}"
+    return "the plan does not tell which batches go into it"
 
 
 def _only_route(study: Study) -> str:

@@ -6,6 +6,7 @@ import re
 from typing import Final
 
 from quenchbook.study.definition import Study
+from quenchbook.study.factors import ROUTE_WORDS, Factor, Level, perhaps_meant, route_key
 
 _UNSAID: Final = re.compile(r"\b(?:no|without|never)\b[^,;.]*")
 _NOTHING: Final = ("", "no", "none", "not used", "-")
@@ -99,7 +100,7 @@ def told_phrases(study: Study) -> tuple[str, ...]:
         for key, value in table.items()
     ]
     entries += [
-        (factor.name, f"{level} {factor.set_word(level)}")
+        (factor.name, f"{level} {factor.set_word(level)}{_coolant(factor, level)}")
         for factor in study.factors
         if not factor.is_numeric
         for level in factor.levels
@@ -109,6 +110,14 @@ def told_phrases(study: Study) -> tuple[str, ...]:
         if value.strip().lower() not in _NOTHING:
             phrases.append(f"{_plain(key)} {_plain(value)}".strip())
     return tuple(phrases)
+
+
+def _coolant(factor: Factor, level: Level) -> str:
+    """Coolant that a cold route is, or may be: one caution too many is the smaller mistake."""
+    if factor.name != "cold_route" or level in ROUTE_WORDS:
+        return ""
+    key = perhaps_meant(level) or route_key(level)
+    return f" {ROUTE_WORDS[key]}" if key in ROUTE_WORDS else ""
 
 
 def said_phrases(study: Study) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from quenchbook.bench.hazards import oil_quench
 from quenchbook.bench.safety import reminders
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.study.definition import Study, held_value, held_words
-from quenchbook.study.factors import Factor, Level
+from quenchbook.study.factors import Factor, Level, perhaps_meant, route_key
 from quenchbook.units import capital, minutes_text, unit_text
 
 LOAD_ROWS: Final = 8  # rows of 16.6 mm that fit on A4 with everything around them
@@ -261,7 +261,7 @@ def _coupon_row(row: pd.Series, inner: list[Factor], has_cold: bool, study: Stud
 
 def _entry(factor: Factor, level: Level, under: str) -> Entry:
     if isinstance(level, str):
-        shape = ROUTE_SHAPES.get(level, "") if factor.name == "cold_route" else ""
+        shape = ROUTE_SHAPES.get(route_key(level), "") if factor.name == "cold_route" else ""
         return Entry(factor.set_word(level) if level else "", "plain", shape, under)
     if level != level:
         return Entry("", under=under)
@@ -313,7 +313,8 @@ def untreated_words(study: Study, rows: pd.DataFrame) -> str:
 def _reminder(rows: pd.DataFrame, study: Study, inner: list[Factor]) -> str:
     """Safety line of a load: for its furnace, and for the cold it really uses."""
     used = {str(level) for f in inner if not f.is_numeric for level in rows[f.column]}
+    coolants = {perhaps_meant(level) or route_key(level) for level in used}
     names = ["furnace", "gas", "oil", "water", "salt"]
-    names += ["nitrogen"] if any("nitrogen" in level for level in used) else []
-    names += ["dry_ice", "alcohol"] if "dry_ice" in used else []
+    names += ["nitrogen"] if any("nitrogen" in level for level in coolants) else []
+    names += ["dry_ice", "alcohol"] if "dry_ice" in coolants else []
     return " ".join(reminders(study, tuple(names)))

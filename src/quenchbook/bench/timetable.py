@@ -124,6 +124,8 @@ class Timetable(ShowsItself):
         Whether the days of the plan are blocks.
     notes : tuple of str
         What was assumed, and how it was made.
+    held_back : bool
+        Whether coupons without a planned delay wait long before the cold; a note says which.
     """
 
     steps: tuple[Step, ...]
@@ -133,6 +135,7 @@ class Timetable(ShowsItself):
     plan: str = ""
     has_days: bool = True
     notes: tuple[str, ...] = ()
+    held_back: bool = False
 
     @property
     def days(self) -> tuple[int, ...]:
@@ -201,7 +204,8 @@ class Timetable(ShowsItself):
                 "told."
             )
         if not self.breaches:
-            lines.append("Every delay, bath and working hour is kept.")
+            but = ", but coupons wait before the cold" if self.held_back else ""
+            lines.append(f"Every {'' if but else 'delay, '}bath and working hour is kept{but}.")
         lines += [f"Not met: {breach}" for breach in self.breaches]
         return "\n".join([*lines, *self.notes])
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from quenchbook.bench.cold_waits import cold_wait_notes
 from quenchbook.bench.pace import Pace
 from quenchbook.bench.timetable import DAY, HANDS, Breach, Step, Timetable, clock, whole
 from quenchbook.bench.untempered import untempered_notes
@@ -86,6 +87,7 @@ def finished_timetable(
         *(step for own in work.tempers for step in _temper_steps(own, placed, pace)),
     ]
     steps.sort(key=lambda step: (step.start, step.end, step.lane, step.which))
+    waits = cold_wait_notes(work, steps, pace)
     made = Timetable(
         steps=tuple(steps),
         breaches=tuple(_breaches(work, placed, pace, steps)),
@@ -93,7 +95,8 @@ def finished_timetable(
         title=matrix.study.title,
         plan=matrix.short_hash,
         has_days=work.has_days,
-        notes=(*work.notes, *untempered_notes(work, steps), *notes),
+        held_back=bool(waits),
+        notes=(*waits, *work.notes, *untempered_notes(work, steps), *notes),
     )
     return made_from(made, matrix)
 

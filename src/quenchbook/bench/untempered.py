@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from quenchbook.bench.timetable import Step
+from quenchbook.bench.timetable import DAY, Step
 from quenchbook.bench.work_list import WorkList
 from quenchbook.units import NO_BREAK
 
@@ -33,20 +33,24 @@ def untempered_notes(work: WorkList, steps: Sequence[Step]) -> tuple[str, ...]:
     """
     ready: dict[str, int] = {}
     begun = {s.which: s.start for s in steps if s.what == "temper in" and s.cycle == 1}
+    quenched: dict[str, int] = {}
     for step in steps:
         if step.what == "quench":
+            quenched.update(dict.fromkeys(step.codes, step.start // DAY))
             ready.update((code, max(step.end, ready.get(code, 0))) for code in step.codes)
     first_cold = {group.batch for group in work.cold if not group.after_tempers}
     for step in steps:
         if step.what == "cold out" and step.which in first_cold:
             ready.update((code, max(step.end, ready.get(code, 0))) for code in step.codes)
     waits: list[tuple[int, int]] = []
-    apart = queued = False
+    apart = mixed = queued = False
     for own in work.tempers:
         start, times = begun[str(own.batch)], [ready[code] for code in own.codes]
         if start - min(times) > LONGEST:
             waits.append((start - min(times), own.batch))
-            apart = apart or max(times) - min(times) > LONGEST
+            differ = max(times) - min(times) > LONGEST
+            apart = apart or differ
+            mixed = mixed or (differ and len({quenched[code] for code in own.codes}) > 1)
             queued = queued or start - max(times) > LONGEST // 2
     if not waits:
         return ()
@@ -60,8 +64,16 @@ def untempered_notes(work: WorkList, steps: Sequence[Step]) -> tuple[str, ...]:
     if queued:
         words.append("A longer day, the oven in the evening, or larger temper batches help.")
     if apart:
-        words.append(
-            "Coupons of one batch are ready on different days: temper batches from loads of one "
-            "day, or shorter delays, help."
-        )
+        words.append(f"Coupons of one batch are ready on different days: {_remedy(work, mixed)}.")
     return (" ".join(words),)
+
+
+def _remedy(work: WorkList, mixed: bool) -> str:
+    """What helps in this plan: only what it has, and has not yet done."""
+    if any(own.delay for own in work.cold):
+        return "temper batches from loads of one day, or shorter delays, help"
+    shorter = "a shorter time in the cold" if work.cold else ""
+    if mixed:
+        own_day = "temper batches from loads of one day"
+        return f"{own_day}, or {shorter}, help" if shorter else f"{own_day} help"
+    return f"{shorter} helps, so that all are ready on the day of their quench"

@@ -30,7 +30,7 @@ from quenchbook.records.lengths import length_changes
 from quenchbook.records.reading import Records
 from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Study
-from quenchbook.study.factors import Level
+from quenchbook.study.factors import Level, route_key
 from quenchbook.study.terms import Array
 from quenchbook.units import interval_text, listed, number_text, with_unit
 
@@ -159,7 +159,7 @@ def austenite_losses(
         tells what a route removed.
     """
     levels = next((v.levels for v in model.terms.variables if v.name == "cold_route"), ())
-    routes = [route for route in ROUTE_C if route in levels]
+    routes = [str(own) for key in ROUTE_C for own in levels if route_key(own) == key]
     if model.unit != "HRC" or model.scale == "log":
         raise EstimabilityError(
             f"{model.response} is not a Rockwell hardness in HRC; only that is compared with the "
@@ -188,7 +188,7 @@ def austenite_losses(
             share = (value, *hull(pieces))
             if len(pieces) > 1:
                 gaps.append(gap_words(_route_word(records, route), pieces))
-            expected = expected_share(ROUTE_C[route], ROUTE_C[coldest])
+            expected = expected_share(ROUTE_C[route_key(route)], ROUTE_C[route_key(coldest)])
         found.append(
             (route, own["estimate"], own["conf_low"], own["conf_high"], *share, *expected,
              max(own["conf_low"], 0.0) / dear, max(own["conf_high"], 0.0) / cheap,

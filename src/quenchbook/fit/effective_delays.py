@@ -14,7 +14,7 @@ import numpy as np
 
 from quenchbook.errors import EstimabilityError
 from quenchbook.study.definition import Study
-from quenchbook.study.factors import Factor, Level
+from quenchbook.study.factors import Factor, Level, route_key
 from quenchbook.study.hours import WorkHours
 from quenchbook.study.prices import ASSUMED
 from quenchbook.study.reading_hours import hours_of
@@ -141,7 +141,7 @@ def _words(study: Study, factor: Factor, hours: WorkHours) -> str:
     parent = study.factor(factor.nested_in) if factor.nested_in else None
     for route in _routes(factor):
         word = f" with {parent.word(route)}" if parent is not None else ""
-        told = route in known or (route == ANY_ROUTE and len(known) == 1)
+        told = route_key(route) in map(route_key, known) or (route == ANY_ROUTE and len(known) == 1)
         amount = minutes_text(_cooling(study, hours, route))
         parts.setdefault(_TOLD if told else ASSUMED, []).append(f"{amount}{word}")
     cooling = "; ".join(f"{listed(own)} ({source})" for source, own in parts.items())

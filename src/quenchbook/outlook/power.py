@@ -30,6 +30,13 @@ _NODES: Final = 240
 _TAIL: Final = 1e-13  # probability left out at each end of the distribution of the standard error
 _UNEVEN: Final = 0.02  # expected over true standard error beyond which a plan is uneven
 _FEW_DF: Final = 12.0
+_MOVING_DF: Final = 0.8
+"""Error df at the assumed noise over the spare units: below, they depend much on the noise.
+
+Each study counts its df at the noise that it finds. In a plan of 12 loads of 4 coupons with groups
+of one and two coupons a share of 0.22 (4 of 18) became 3.8 to 16 df (5 to 95 % of 4000 simulated
+studies), and the interval was 14 % narrower than by formula; at 0.96 and above they agree.
+"""
 _CENTRAL: Final = 1e-9  # noncentrality below which power is the level to all digits
 
 
@@ -48,12 +55,15 @@ class PlannedContrast:
         where units are unequal and a safety factor counts.
     strata : tuple of str
         Units whose noise it carries.
+    df_share : float
+        Error df of its strata over their spare units, the smallest; 1 where units are alike.
     """
 
     std_error: float
     df: float
     true_error: float
     strata: tuple[str, ...] = ()
+    df_share: float = 1.0
 
     @property
     def is_rough(self) -> bool:
@@ -61,7 +71,7 @@ class PlannedContrast:
 
         There the safety factor and the df vary from study to study; simulation counts them.
         """
-        uneven = abs(self.std_error / self.true_error - 1) > _UNEVEN
+        uneven = abs(self.std_error / self.true_error - 1) > _UNEVEN or self.df_share < _MOVING_DF
         return uneven or (len(self.strata) > 1 and self.df < _FEW_DF)
 
     def half_width(self, confidence: float = 0.95) -> float:
@@ -222,7 +232,9 @@ class PlannedPrecision(Precision):
         _, std_error, df = (float(part[0, 0]) for part in self.of(row[None, :]))
         if not std_error > 0 or not df > 0:
             return None
-        return PlannedContrast(std_error, df, self.true_error(row), self.strata_of_row(row))
+        strata = self.strata_of_row(row)
+        shares = [float(self.df_error[u][0]) / self.strata.stage(u).df for u in strata]
+        return PlannedContrast(std_error, df, self.true_error(row), strata, min(shares))
 
     def term(self, name: str) -> PlannedTerm | None:
         """The F test of a term; None where its stratum has no error df."""

@@ -24,7 +24,7 @@ from quenchbook.outlook.steel_ranges import (
 from quenchbook.outlook.told_steel import told_steel
 from quenchbook.shown import ShowsItself
 from quenchbook.study.definition import Study
-from quenchbook.study.factors import ROUTE_WORDS, Factor
+from quenchbook.study.factors import ROUTE_WORDS, Factor, route_key
 from quenchbook.units import capital, interval_text, number_text, with_unit
 
 PEAK: Final = "hardness peak"
@@ -194,12 +194,12 @@ def steel_prior(study: Study) -> SteelPrior:
         )
         return SteelPrior(grade or "this steel", reason, levels=levels, warnings=(warning,))
     routes = [str(level) for level in route_factor.levels] if route_factor else ["none"]
-    known = [route for route in routes if route in ROUTE_C]
+    known = [route for route in routes if route_key(route) in ROUTE_C]
     words = {
         route: route_factor.word(route) if route_factor else ROUTE_WORDS[route] for route in routes
     }
-    peaks = {route: peak_region(austenites, ROUTE_C[route]) for route in known}
-    shifts = {route: peak_shift(austenites, ROUTE_C[route]) for route in known}
+    peaks = {route: peak_region(austenites, ROUTE_C[route_key(route)]) for route in known}
+    shifts = {route: peak_shift(austenites, ROUTE_C[route_key(route)]) for route in known}
     prior = SteelPrior(
         austenites[0].grade if grade else f"this steel (near {austenites[0].grade})",
         frame=ranges_frame(austenites, known, levels),
@@ -209,7 +209,7 @@ def steel_prior(study: Study) -> SteelPrior:
         route_words=words,
         limits_c=austenites[0].limits_c,
         notes=range_notes(
-            austenites, known, [words[route] for route in routes if route not in ROUTE_C]
+            austenites, known, [words[route] for route in routes if route_key(route) not in ROUTE_C]
         ),
         route_factor=route_factor,
     )

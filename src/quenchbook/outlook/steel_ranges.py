@@ -18,7 +18,7 @@ from quenchbook.metallurgy.martensite import (
     martensite_start,
     retained_austenite,
 )
-from quenchbook.study.factors import ROUTE_WORDS
+from quenchbook.study.factors import ROUTE_WORDS, route_key
 from quenchbook.units import listed, number_text, with_unit
 
 START: Final = "martensite start"
@@ -61,7 +61,7 @@ def ranges_frame(
     parts = [_part(START, "", heat, hull(starts), "degC")]
     for route in routes:
         shares = [
-            _of_the_steel(retained_austenite(start, ROUTE_C[route]), own, heat)
+            _of_the_steel(retained_austenite(start, ROUTE_C[route_key(route)]), own, heat)
             for start, own in zip(starts, austenites, strict=True)
         ]
         part = _part(RETAINED, route, heat, hull(shares), "%")
@@ -135,7 +135,7 @@ def range_notes(
     notes.append("A delay before a cold step can keep more austenite; how much is not known here.")
     colds = [
         f"{with_unit(number_text(ROUTE_C[route], 0), 'degC')} by {ROUTE_WORDS[route]}"
-        for route in known_routes
+        for route in map(route_key, known_routes)
         if route != "none"
     ]
     if colds:

@@ -267,7 +267,8 @@ def _notes(
     ]  # fmt: skip
     if rough:
         notes.append(
-            "Unequal units, or few df of several kinds of unit: the formula holds only roughly, "
+            "Unequal units (also groups of one and of two coupons), or few df of several kinds of "
+            "unit: the error df of a study depend on its noise, the formula holds only roughly, "
             f"the simulation counts, for loads × coupons {listed(list(dict.fromkeys(rough)))}."
         )
     for why, sizes in left_out.items():

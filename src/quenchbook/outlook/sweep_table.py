@@ -22,6 +22,7 @@ PAIRS: Final = (
 )
 """Chances by formula, and the same counted in simulated studies."""
 
+_MOST_SIZES: Final = 6  # chances that a sentence can hold
 _APART: Final = 2.0  # standard errors
 _BY_CHANCE: Final = 0.0455  # share of normal numbers that far from their mean
 
@@ -161,7 +162,7 @@ class PlanningSweep(ShowsItself):
             start = f"{noise} the smallest plan here that {does} {often}"
         else:
             row = records_of(rows.iloc[np.argsort(-chance, kind="stable")])[0]
-            start = f"{noise} no plan here {does} {often}; nearest"
+            return self._none_reaches(rows, chance, formula, counted, noise, does)
         share = f"{row[counted]:.1%}".replace("%", f"{NO_BREAK}%")
         near = rough & ((rows[counted] - self.power).abs() <= _APART * rows[error]).to_numpy()
         if good.any():
@@ -177,6 +178,30 @@ class PlanningSweep(ShowsItself):
         return (
             f"{start}: {self.plan_text(row)} ({share} ± {100 * row[error]:.1f} of simulated "
             f"studies, by formula {chance_text(row[formula])}).{luck}"
+        )
+
+    def _none_reaches(
+        self,
+        rows: pd.DataFrame,
+        chance: np.ndarray[Any, Any],
+        formula: str,
+        counted: str,
+        noise: str,
+        does: str,
+    ) -> str:
+        """That no size does it, and the chance of each: the best of bad ones is no advice."""
+        shown = rows.iloc[np.argsort(-chance, kind="stable")[:_MOST_SIZES]]
+        sizes = [
+            f"{self.plan_text(row)}: {chance_text(row[formula])} by formula, "
+            f"{chance_text(row[counted])} simulated"
+            for row in records_of(shown)
+        ]
+        more = len(rows) - len(shown)
+        left = f"; {more} more with less" if more else ""
+        wanted = f"{self.power:.0%}".replace("%", f"{NO_BREAK}%")
+        return (
+            f"{noise} none of the sizes here {does} {times_in(self.power)} ({wanted} is wanted). "
+            f"Chances: {'; '.join(sizes)}{left}."
         )
 
     def plan_text(self, row: Mapping[str, Any]) -> str:

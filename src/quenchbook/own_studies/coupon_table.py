@@ -21,6 +21,8 @@ FIXED: Final[Mapping[str, str]] = {
 }  # fmt: skip
 """Columns that every study has, with their types."""
 
+_ENDINGS: Final = ("hrc", "j", "ftlbf", "percent")  # also where a table tells ratios in %
+
 PLACE: Final = "folder"
 """Column of kept rows beside `FIXED`: the folder that a row came from."""
 
@@ -173,3 +175,13 @@ def tidy_table(rows: pd.DataFrame, entries: Sequence[StudyEntry]) -> pd.DataFram
                 rows[f"{column}:text"].notna(), numbers.astype("str")
             )
     return pd.DataFrame(found)
+
+
+def response_words(table: pd.DataFrame) -> list[str]:
+    """Names of responses in words, without the unit that stands in a column of its own."""
+    units = sorted({unit_ending(str(own)) for own in table["unit"]} | set(_ENDINGS), key=len)
+    found = []
+    for name in table["response"].astype(str):
+        ends = [f"_{unit}" for unit in units if unit and name.endswith(f"_{unit}")]
+        found.append(name.removesuffix(ends[-1] if ends else "").replace("_", " "))
+    return found

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
+
+_NO_RECORDS: Final = ("there is no table in it", "there is no such folder")
 
 
 @dataclass(frozen=True)
@@ -14,6 +16,11 @@ class UnreadStudy:
 
     folder: Path
     reason: str
+
+    @property
+    def has_no_records(self) -> bool:
+        """Whether nothing is wrong with it but that no form was filled yet."""
+        return any(f"records: {words}" in self.reason for words in _NO_RECORDS)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import unicodedata
 from typing import TYPE_CHECKING, Any, Final
 
 from quenchbook.errors import EstimabilityError, UnitError, with_suggestion
+from quenchbook.own_studies.coupon_table import response_words
 from quenchbook.study.factors import COLUMN_ENDINGS
 from quenchbook.units import parse_quantity
 
@@ -83,6 +84,10 @@ def rows_with(table: pd.DataFrame, name: str, value: Any) -> Marks:
         return _dates(own, value)
     plain = {text: _plain(text) for text in own.dropna().unique()}
     wanted = {_plain(one) for one in _several(value)}
+    if column == "response":  # also by its name in words: hardness for hardness_hrc
+        first = table.drop_duplicates(column)
+        names = dict(zip(first[column], response_words(first), strict=True))
+        wanted |= {plain[text] for text, words in names.items() if _plain(words) in wanted}
     hit = own.isin([text for text, one in plain.items() if one in wanted])
     return np.asarray(hit, dtype=bool)
 

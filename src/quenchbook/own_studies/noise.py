@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from quenchbook.errors import QuenchbookError
 from quenchbook.outlook.noise_parts import NoisePart, noise_frame, noise_parts, pooled_noise
-from quenchbook.own_studies.coupon_table import library_name, unit_factor
+from quenchbook.own_studies.coupon_table import library_name, response_words, unit_factor
 from quenchbook.own_studies.entries import StudyEntry
 from quenchbook.own_studies.study_records import unchanged_records
 from quenchbook.own_studies.workers import results_of
@@ -72,11 +72,12 @@ class StudyNoise(Mapping[str, Noise], ShowsItself):
             return Shown("No study tells a noise.", notes=self.notes)
         most = int(self.table["studies"].max())
         counted = f"{most} {'study' if most == 1 else 'studies'}"
+        names = response_words(self.table)
         finding = (
-            f"Noise of {listed(list(self.noise))} from "
+            f"Noise of {listed(list(dict.fromkeys(names)))} from "
             f"{counted if (self.table['studies'] == most).all() else f'up to {counted}'}."
         )
-        rows = self.table.copy()
+        rows = self.table.assign(response=names)
         shares = rows["scale"] == "log"
         sizes = ["sd", "conf_low", "conf_high", "sd_lowest", "sd_highest"]
         rows.loc[shares, sizes] *= 100

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from quenchbook.own_studies.coupon_table import response_words
 from quenchbook.own_studies.noise import StudyNoise
 from quenchbook.own_studies.studies import OwnStudies
 from quenchbook.shown import Shown, ShowsItself
@@ -24,6 +25,7 @@ _NOT_CAUSES: Final = (
 )
 
 
+_MOST_STEELS: Final = 8
 _ONE_STUDY: Final = "Where one study is all, limits of the mean of studies are not known."
 
 
@@ -53,6 +55,7 @@ class LibraryOverview(ShowsItself):
     def shown(self) -> Shown:
         """How much there is, then the means by route, what was left out, and the noise."""
         means = self.means.assign(**{ROUTE: self.means[ROUTE].map(_route_words)})
+        means["response"] = response_words(means)
         alone = [_ONE_STUDY] if (means["studies"] == 1).any() else []
         return Shown(
             self._finding(),
@@ -75,18 +78,39 @@ class LibraryOverview(ShowsItself):
         table = self.studies.table
         coupons = len(table.drop_duplicates(["study", "coupon"]))
         asked = f" with {', '.join(self.studies.filters)}" if self.studies.filters else ""
-        steels = [str(own) for own in table["steel"].unique() if own]
-        shown = ", ".join(steels[:8]) + (f" and {len(steels) - 8} more" if len(steels) > 8 else "")
         count = _counted(table["study"].nunique())
-        found = f"{count}{asked}: {coupons} coupons" + (f" of {shown}." if shown else ".")
-        left = len(self.studies.unread)
-        return f"{found} {_counted(left)} left out: could not be read." if left else found
+        found = f"{count}{asked}: {coupons} coupons{self._steels(coupons)}."
+        unread = self.studies.unread
+        early = sum(own.has_no_records for own in unread)
+        parts = [f"{_counted(early)} left out: no records yet."] if early else []
+        if left := len(unread) - early:
+            parts.append(f"{_counted(left)} left out: could not be read.")
+        return " ".join([found, *parts])
+
+    def _steels(self, coupons: int) -> str:
+        """How many of the coupons are of which steel, where it is told."""
+        own = self.studies.table.drop_duplicates(["study", "coupon"])
+        counts = own.loc[own["steel"].fillna("") != "", "steel"].value_counts()
+        if not len(counts):
+            return ", of no named steel"
+        if len(counts) == 1 and int(counts.iloc[0]) == coupons:
+            return f" of {counts.index[0]}"
+        named = [f"{number} of {steel}" for steel, number in counts.items()][:_MOST_STEELS]
+        rest = coupons - int(counts.iloc[:_MOST_STEELS].sum())
+        unnamed = coupons - int(counts.sum())
+        if rest:
+            named.append(f"{rest} of no named steel" if rest == unnamed else f"{rest} of others")
+        return f", {', '.join(named)}"
 
     def _left_out(self) -> list[str]:
         unread = self.studies.unread
         if not unread:
             return ["No study was left out."]
-        return [f"Left out: {own.folder.name}. {own.reason}" for own in unread]
+        return [
+            f"Left out: {own.folder.name}. "
+            + ("It has no records yet." if own.has_no_records else own.reason)
+            for own in unread
+        ]
 
     def __repr__(self) -> str:
         return f"<LibraryOverview: {self._finding()}>"

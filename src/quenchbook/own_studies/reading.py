@@ -103,12 +103,18 @@ def read_studies(
         parts.append(old_rows[~old_rows["folder"].isin(stale)] if stale else old_rows)
     rows = joined(parts, entries)
     notes = []
+    new = kept.folder is not None and not kept.folder.exists()
     if settled != before:
         names = {entry.folder for entry in settled}
         own_rows = rows if len(settled) == len(entries) else rows[rows["folder"].isin(names)]
         problem = kept.write_studies(settled, joined([own_rows], settled))
         if problem == NO_PYARROW:
             notes.append(f"{NO_PYARROW}: nothing is kept, and each reading takes as long as this.")
+        elif new and not problem:
+            notes.append(
+                f"The table is kept in {kept.folder}, new in your folder: the next reading is "
+                "faster. It can be deleted at any time."
+            )
         elif problem and time.monotonic() - started > _WORTH_SAYING:
             notes.append(
                 f"{problem}: nothing is kept, and each reading takes as long as this one. Name "

@@ -82,9 +82,11 @@ class OwnStudies(ShowsItself):
             hit = rows_with(table, name, value)
             if not hit.any():
                 column, _ = column_named(table, name)
-                known = list(table[column].dropna().unique())[:12]
-                words = f" There are: {', '.join(map(str, known))}." if known else ""
-                raise EstimabilityError(f"No coupon has {name} {value}.{words}")
+                known = [str(own) for own in table[column].dropna().unique() if own != ""][:12]
+                words = f" There are: {', '.join(known)}." if known else ""
+                if (table[column].isna() | (table[column] == "")).any():
+                    words += f" Some coupons have no {name.replace('_', ' ')} told."
+                raise EstimabilityError(f"No coupon has {filter_words(name, value)}.{words}")
             table = table[hit]
         keys = set(table["study"])
         return replace(
@@ -225,7 +227,12 @@ class OwnStudies(ShowsItself):
         silent = [key for key in self.entries if key not in counts.index]
         if silent:
             lines.append(f"Without a reading yet: {listed(silent)}.")
-        lines += [f"{own.folder.name} could not be read. {own.reason}" for own in self.unread]
+        lines += [
+            f"{own.folder.name} has no records yet."
+            if own.has_no_records
+            else f"{own.folder.name} could not be read. {own.reason}"
+            for own in self.unread
+        ]
         return "\n".join([*lines, *self.notes])
 
     def to_frame(self) -> pd.DataFrame:

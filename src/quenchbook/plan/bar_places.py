@@ -35,9 +35,10 @@ def with_bars(study: Study, frame: pd.DataFrame, seed: int, notes: list[str]) ->
     """
     layout = study.layout
     if layout.bars * layout.coupons_per_bar < len(frame):
+        needed = -(-len(frame) // layout.coupons_per_bar)
         raise PlanError(
             f"{layout.bars} bars of {layout.coupons_per_bar} give too few coupons: {len(frame)} "
-            "are needed, the extra ones among them. Add bars."
+            f"are needed, the extra ones among them. Write bars = {needed} or more."
         )
     with_lots = bool(set_for(study, "bar"))
     if with_lots and not layout.bar_ends:

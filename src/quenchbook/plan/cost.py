@@ -13,6 +13,7 @@ from quenchbook.made_by import made_from
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Response, Study
+from quenchbook.study.factors import route_key
 from quenchbook.study.prices import ASSUMED, Prices, prices_of
 from quenchbook.units import listed
 
@@ -244,7 +245,8 @@ def cost_of(counts: PlanCounts, study: Study, prices: Prices) -> PlanCost:
         hours = prices.hours_a_cold_batch * batches
         lines.append(CostLine("cold batches", batches, "batch", prices.cold_batch, hours))
     for route, (item, unit, price, each) in _COOLANTS.items():
-        if number := counts.cold_batches.get(route, 0):
+        own = [n for name, n in counts.cold_batches.items() if route_key(name) == route]
+        if number := sum(own):
             amount = number * getattr(prices, each)
             lines.append(CostLine(item, amount, unit, getattr(prices, price)))
     if counts.temper_batches:

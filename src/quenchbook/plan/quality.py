@@ -37,6 +37,7 @@ GUESSES: Final = ((0.1, 0.1), (1.0, 0.5), (5.0, 0.5), (10.0, 5.0))
 """Noise that is tried: variance of a furnace load, and of the batches, over that of a coupon."""
 
 _STARTS: Final = 10
+_MORE: Final = 1.005  # 101 % in print
 _WORTH_TELLING: Final = 0.05
 
 
@@ -216,11 +217,20 @@ class PlanQuality(ShowsItself):
         if self.not_estimable:
             lost = ", ".join(term_words(self.study, name) for name in self.not_estimable)
             lines.append(f"Cannot be estimated, and left out here: {lost}.")
+        told: dict[str, list[str]] = {}
         for row in self.efficiencies.itertuples(index=False):
+            shares_words = (
+                f"all effects together are told with {_share(row.d_efficiency)} of its precision "
+                f"(D), predictions with {_share(row.i_efficiency)} (I)."
+            )
+            told.setdefault(shares_words, []).append(_against(str(row.comparison)))
+        for words, plans in told.items():
+            lines.append(f"Against a plan {', and one '.join(plans)}: {words}")
+        shares = self.efficiencies[["d_efficiency", "i_efficiency"]].to_numpy(dtype=float)
+        if (shares > _MORE).any():
             lines.append(
-                f"Against a plan {_against(str(row.comparison))}: all effects together are told "
-                f"with {_share(row.d_efficiency)} of its precision (D), predictions with "
-                f"{_share(row.i_efficiency)} (I)."
+                f"More than 100{NO_BREAK}%: this plan tells more than the one it is held against. "
+                "A short search found that one; it need not be the best there is."
             )
         seen = self.aliasing[self.aliasing["alias_share"] > _WORTH_TELLING]
         if len(seen):

@@ -16,7 +16,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path
 from matplotlib.textpath import TextPath
 
-from quenchbook.study.factors import Factor, Level
+from quenchbook.study.factors import Factor, Level, route_key
 
 PAPER: Final = "#FDFCF9"
 INK: Final = "#22262B"
@@ -126,8 +126,10 @@ def mark_styles(factor: Factor | None) -> dict[Level, MarkStyle]:
     """
     if factor is None:
         return {}
-    if factor.name == "cold_route" and set(factor.levels) <= set(ROUTE_STYLES):
-        return {level: ROUTE_STYLES[str(level)] for level in factor.levels}
+    if factor.name == "cold_route":
+        keys = {level: route_key(level) for level in factor.levels}
+        if set(keys.values()) <= set(ROUTE_STYLES) and len(set(keys.values())) == len(keys):
+            return {level: ROUTE_STYLES[key] for level, key in keys.items()}
     return {level: neutral_style(i, len(factor.levels)) for i, level in enumerate(factor.levels)}
 
 

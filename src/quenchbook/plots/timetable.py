@@ -30,7 +30,7 @@ from quenchbook.plots.style import (
     drawing_rules,
 )
 from quenchbook.plots.wording import alt_text, counted
-from quenchbook.study.factors import ROUTE_WORDS
+from quenchbook.study.factors import ROUTE_WORDS, route_key
 from quenchbook.units import NO_BREAK
 
 if TYPE_CHECKING:
@@ -225,7 +225,7 @@ def _draw_baths(
     width = (lane[1] - lane[0] - 8.0) / max(3, len(columns))
     edges: dict[str, float] = {}
     for step, column in places:
-        style = ROUTE_STYLES.get(step.level, NEUTRAL)
+        style = ROUTE_STYLES.get(route_key(step.level), NEUTRAL)
         left, top = lane[0] + 4.0 + column * width, page.y(step.start)
         height = max(3.0, step.minutes * page.pitch)
         page.sheet.box(
@@ -266,7 +266,7 @@ def _draw_bench(
         x = left + 6.0 + free * 5.0
         if x > right - 4.0:
             x = right - 4.0
-        style = ROUTE_STYLES.get(step.level, NEUTRAL)
+        style = ROUTE_STYLES.get(route_key(step.level), NEUTRAL)
         dotted = {"linestyle": (0, (1.2, 1.6)), "zorder": 2.5}
         top, bottom = page.y(step.start), page.y(step.end)
         sheet.line((x, x), (top, bottom), style.colour, 1.1, **dotted)
@@ -327,7 +327,9 @@ def _key(steps: list[Step]) -> list[list[Entry]]:
     if any(step.what == "wait" for step in steps):
         entries.append(Entry("delay", 16, delay))
     routes: dict[str, MarkStyle] = {
-        step.level: ROUTE_STYLES.get(step.level, NEUTRAL) for step in steps if step.what == "cold"
+        step.level: ROUTE_STYLES.get(route_key(step.level), NEUTRAL)
+        for step in steps
+        if step.what == "cold"
     }
     order = [
         *(r for r in ROUTE_STYLES if r in routes),

@@ -19,7 +19,7 @@ from quenchbook.fit.peaks import PeakPlace
 from quenchbook.plots.second_unit import axis_words
 from quenchbook.plots.share_words import SmallPicture
 from quenchbook.study.definition import Response, Study
-from quenchbook.study.factors import Factor, Level
+from quenchbook.study.factors import Factor, Level, route_key
 from quenchbook.units import capital
 
 _MOST_LEVELS = 6  # levels that stand apart in a small figure
@@ -227,8 +227,10 @@ def _style(factor: Factor | None, level: Level) -> str:
     """Name of the style of a level: a cold route, or its number among all levels."""
     if factor is None:
         return "1 of 1"
-    if factor.name == "cold_route" and set(factor.levels) <= set(_COLD_ROUTES):
-        return str(level)
+    if factor.name == "cold_route":
+        keys = [route_key(own) for own in factor.levels]
+        if set(keys) <= set(_COLD_ROUTES) and len(set(keys)) == len(keys):
+            return route_key(level)
     return f"{list(factor.levels).index(level) + 1} of {len(factor.levels)}"
 
 

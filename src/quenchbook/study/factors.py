@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
@@ -39,6 +41,17 @@ ROUTE_WORDS: Final[Mapping[str, str]] = {
     "liquid_nitrogen": "liquid nitrogen",
 }
 
+_MEANT_SURELY: Final[Mapping[str, str]] = {
+    "ln2": "liquid_nitrogen", "liquidn2": "liquid_nitrogen", "nitrogen": "liquid_nitrogen",
+}  # fmt: skip
+_MEANT_PERHAPS: Final[Mapping[str, str]] = {
+    "co2": "dry_ice", "carbondioxide": "dry_ice", "solidco2": "dry_ice", "co2ice": "dry_ice",
+    "ice": "dry_ice", "fridge": "freezer", "refrigerator": "freezer", "deepfreeze": "freezer",
+    "deepfreezer": "freezer", "n2": "liquid_nitrogen", "cryo": "liquid_nitrogen",
+    "deepcryo": "liquid_nitrogen", "cryogenic": "liquid_nitrogen",
+}  # fmt: skip
+_ALIKE: Final = 0.75  # of difflib: "dry icee", "freezr"; no other word of the trade is so near
+
 COLUMN_ENDINGS: Final[Mapping[str, tuple[str, str]]] = {
     "temperature": ("_c", "degC"),
     "time": ("_minutes", "minutes"),
@@ -59,6 +72,42 @@ def plural(word: str) -> str:
     'cold batches'
     """
     return word + ("es" if word.endswith(("ch", "s", "x")) else "s")
+
+
+def _joined(name: object) -> str:
+    plain = unicodedata.normalize("NFKC", str(name)).casefold()
+    return "".join(letter for letter in plain if letter not in "_-.\u2010\u2011" and letter > " ")
+
+
+def route_key(route: object) -> str:
+    """Known cold route that a name surely means; the name itself where it is one of the study.
+
+    Capitals, blanks, hyphens and underscores do not count. What goes by the kind of coolant
+    (amounts, air of the room, costs, times) asks here; the words of the study stay as they are.
+
+    >>> route_key("Dry ice"), route_key("dry-ice"), route_key("LN2"), route_key("cold plate")
+    ('dry_ice', 'dry_ice', 'liquid_nitrogen', 'cold plate')
+    """
+    plain = _joined(route)
+    known = {_joined(own): own for own in ROUTE_WORDS}
+    return known.get(plain) or _MEANT_SURELY.get(plain) or str(route)
+
+
+def perhaps_meant(route: object) -> str:
+    """Known coolant that a name of no known route comes near to; empty if none, or if it is known.
+
+    >>> perhaps_meant("CO2"), perhaps_meant("dry ice and alcohol"), perhaps_meant("dry ice")
+    ('dry_ice', 'dry_ice', '')
+    """
+    if route_key(route) in ROUTE_WORDS:
+        return ""
+    plain = _joined(route)
+    known = {_joined(own): own for own in ROUTE_WORDS if own != "none"}
+    for part, own in known.items():
+        if part in plain:
+            return own
+    near = difflib.get_close_matches(plain, known, n=1, cutoff=_ALIKE)
+    return known[near[0]] if near else _MEANT_PERHAPS.get(plain, "")
 
 
 @dataclass(frozen=True)

@@ -5,18 +5,19 @@ from __future__ import annotations
 import datetime
 import re
 import tomllib
+import warnings
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final, cast
 
-from quenchbook.errors import Problem, StudyError
+from quenchbook.errors import Problem, QuenchbookWarning, StudyError
 from quenchbook.reading_files import MOST_BYTES_OF_A_STUDY, file_fault, is_reserved
 from quenchbook.study.definition import Multiplicity, Study
 from quenchbook.study.factors import UNIT_WORDS, Factor
 from quenchbook.study.mistakes import NAME, Mistakes, shown
 from quenchbook.study.prices import price_mistakes
 from quenchbook.study.publishing import read_publishing
-from quenchbook.study.reading_factors import read_factors
+from quenchbook.study.reading_factors import near_routes, read_factors
 from quenchbook.study.reading_hours import hours_mistakes
 from quenchbook.study.reading_plan import read_layout, read_plan_wish
 from quenchbook.study.reading_questions import read_questions
@@ -108,7 +109,10 @@ def study_from_text(text: str, path: Path) -> Study:
                 "compare with the comments of a new study file.",
             )
         ) from None
-    return _study(path, content, Mistakes(path.name, text))
+    study = _study(path, content, Mistakes(path.name, text))
+    for words in [] if study.published else near_routes(study.factors):
+        warnings.warn(f"{path.name}: {words}", QuenchbookWarning, stacklevel=3)
+    return study
 
 
 def _check_whole_numbers(table: Mapping[str, Any], where: str, mistakes: Mistakes) -> None:

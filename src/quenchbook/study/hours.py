@@ -5,12 +5,22 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from quenchbook.errors import Problem, StudyError
+from quenchbook.study.factors import route_key
 from quenchbook.study.rest_days import WEEKDAYS, rest_days_of
 from quenchbook.study.usual_times import BATHS, OTHER_BATH
 
 _OPEN, _CLOSE = 480, 1200
+_Told = TypeVar("_Told")
+
+
+def _told(table: Mapping[str, _Told], route: str, usual: _Told) -> _Told:
+    """What is told of a route, however its name is written there."""
+    if route in table:
+        return table[route]
+    return next((own for name, own in table.items() if route_key(name) == route_key(route)), usual)
 
 
 @dataclass(frozen=True)
@@ -99,11 +109,11 @@ class WorkHours:
 
     def capacity(self, route: str) -> int:
         """Coupons that fit into the cold of a route at once."""
-        return self.bath_capacity.get(route, BATHS.get(route, OTHER_BATH)[0])
+        return _told(self.bath_capacity, route, BATHS.get(route_key(route), OTHER_BATH)[0])
 
     def cooling(self, route: str) -> float:
         """Time until coupons are as cold as the bath of a route [min]."""
-        return self.bath_cooling.get(route, BATHS.get(route, OTHER_BATH)[1])
+        return _told(self.bath_cooling, route, BATHS.get(route_key(route), OTHER_BATH)[1])
 
     def date(self, day: int) -> datetime.date | None:
         """Date of a day of work, the first is 1; None if the first day is not told."""

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from typing import Any, Final, cast
 
 from quenchbook.errors import UnitError
-from quenchbook.study.factors import COLUMN_ENDINGS, ROUTE_WORDS, UNITS, Factor, Level, Shape, Unit
+from quenchbook.study.factors import (
+    COLUMN_ENDINGS,
+    ROUTE_WORDS,
+    UNITS,
+    Factor,
+    Level,
+    Shape,
+    Unit,
+    perhaps_meant,
+    route_key,
+)
 from quenchbook.study.mistakes import NAME, Mistakes, nearest, shown
 from quenchbook.study.plausible_levels import check_temperatures
 from quenchbook.study.reading_levels import (
@@ -20,6 +31,7 @@ from quenchbook.study.reading_levels import (
 _FACTOR_KEYS: Final = (
     "title", "levels", "unit", "set_for", "shape", "exists_for", "words", "repeats",
 )  # fmt: skip
+_NO_COLD: Final = re.compile(r"no|(?:no|without)[\s_-]+(?:a[\s_-]+)?cold(?:[\s_-]+step)?", re.I)
 _MOST_FACTORS: Final = 30
 _RESERVED: Final = (
     "coupon", "furnace_load", "cold_batch", "temper_batch", "day", "load_place", "bar",
@@ -123,6 +135,7 @@ def _factor(
     words = {key: mistakes.text(own_words, key, f"{where}.words") for key in own_words}
     if name == "cold_route":
         words = {**ROUTE_WORDS, **words}
+        _check_no_cold_step(levels, where, mistakes)
     ending = COLUMN_ENDINGS[dimension][0] if dimension else ""
     return Factor(
         name=name,
@@ -138,6 +151,30 @@ def _factor(
         repeats=_repeats(name, entry.get("repeats"), len(levels), where, mistakes),
         declared_unit=_declared_unit(raw, unit) if dimension == "temperature" else "",
     )
+
+
+def _check_no_cold_step(levels: list[Level], where: str, mistakes: Mistakes) -> None:
+    """Refuse ``None`` or ``no cold step``: such coupons would get a cold step of that name."""
+    for level in levels:
+        if level != "none" and (route_key(level) == "none" or _NO_COLD.fullmatch(str(level))):
+            mistakes.wrong(
+                where,
+                "levels",
+                f"the cold route '{level}' seems to mean no cold step",
+                "Write none: only by this name coupons get no cold step.",
+            )
+
+
+def near_routes(factors: Sequence[Factor]) -> list[str]:
+    """Cold routes that are no coolant known here but may mean one: a sentence each."""
+    return [
+        f"the cold route '{level}' is not a coolant known here, so its amount, the air of the room "
+        f"and its cost are not told. Did you mean {perhaps_meant(level)}?"
+        for factor in factors
+        if factor.name == "cold_route"
+        for level in factor.levels
+        if perhaps_meant(level)
+    ]
 
 
 def _declared_unit(raw: Any, unit: Any) -> str:

@@ -57,12 +57,14 @@ def read_layout(
             where, "furnace_loads", f"the layout has {coupons} coupons",
             f"Plan at most {MOST_COUNT}.",
         )  # fmt: skip
-    if layout.bars and layout.bars * layout.coupons_per_bar < coupons:
+    each = layout.coupons_per_bar
+    if layout.bars and layout.bars * each < coupons:
         mistakes.wrong(
             where,
             "bars",
             f"{layout.bars} bars of {layout.coupons_per_bar} give too few coupons",
-            f"{coupons} are needed{', extra coupons among them' if extra else ''}: add bars.",
+            f"{coupons} are needed{', extra coupons among them' if extra else ''}: write "
+            + (f"bars = {-(-coupons // each)} or more." if each else "coupons_per_bar too."),
         )
     if layout.bar_ends and 2 * layout.bar_ends >= layout.coupons_per_bar:
         mistakes.wrong(

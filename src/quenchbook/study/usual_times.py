@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from quenchbook.study.factors import route_key
 from quenchbook.study.prices import ASSUMED
 from quenchbook.units import NO_BREAK, minutes_text
 
@@ -82,10 +83,10 @@ def assumed_lines(study: Study, values: Mapping[str, Any]) -> tuple[str, ...]:
             lines.append(f"{amount} {words}")
     for route in routes:
         word = study.factor("cold_route").word(route)
-        capacity, cooling = BATHS.get(route, OTHER_BATH)
-        if route not in values.get("bath_capacity", {}):
+        capacity, cooling = BATHS.get(route_key(route), OTHER_BATH)
+        if route_key(route) not in map(route_key, values.get("bath_capacity", {})):
             lines.append(f"room for {capacity} coupons at once: {word}")
-        if route not in values.get("bath_cooling", {}):
+        if route_key(route) not in map(route_key, values.get("bath_cooling", {})):
             lines.append(f"{minutes_text(cooling)} until coupons are as cold: {word}")
     if "temper_in" not in values:
         lines.append("tempers in an oven of their own")

@@ -172,3 +172,10 @@ def test_sample_sizes_for_two_groups_lie_between_whole_numbers(size: float, want
         for n in (int(wanted), int(wanted) + 1)
     )
     assert below < 0.8 < above
+
+
+def test_df_that_depend_much_on_the_noise_make_the_formula_rough() -> None:
+    steady = PlannedContrast(0.35, 17.0, 0.35, ("cold_batch",), df_share=0.96)
+    moving = PlannedContrast(0.35, 4.0, 0.35, ("cold_batch",), df_share=0.22)
+    assert not steady.is_rough
+    assert moving.is_rough

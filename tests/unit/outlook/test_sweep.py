@@ -167,7 +167,7 @@ def test_standard_deviations_may_be_given_by_a_name(small_study: Study) -> None:
     assert list(dict.fromkeys(found.frame["noise_name"])) == ["pilot", "loud"]
     assert found.frame["noise_multiple"].isna().all()
     assert found.sentences()[0].startswith("At the noise “pilot” the smallest plan here that finds")
-    assert found.sentences()[2].startswith("At the noise “loud” no plan here finds")
+    assert found.sentences()[2].startswith("At the noise “loud” none of the sizes here finds")
     assert found.notes[0].startswith("Noise of hardness, pilot: furnace load 0.10")
 
 
@@ -201,7 +201,7 @@ def test_the_words_name_the_smallest_plan_that_reaches_the_power(sweep: Planning
     assert good.empty
     best = rows.loc[rows["power"].idxmax()]
     line = next(own for own in sweep.sentences() if "2 times the noise" in own and "finds" in own)
-    assert "no plan here finds" in line
+    assert "none of the sizes here finds" in line
     assert f"{best['furnace_loads']} furnace loads of {best['coupons_per_load']} coupons" in line
 
 

@@ -215,3 +215,20 @@ def test_results_show_themselves_and_their_columns_are_explained(studies: OwnStu
         for name in result.to_frame():
             known = meaning(str(name), studies.records["study_0000"].study)
             assert known[0], name
+
+
+def test_a_study_without_records_is_no_study_that_cannot_be_read(
+    folder: Path, tmp_path: Path
+) -> None:
+    copy = Path(shutil.copytree(folder, tmp_path / "copy"))
+    early = Path(shutil.copytree(next(p.parent for p in copy.glob("*/study.toml")), copy / "early"))
+    for path in (early / "records").iterdir():
+        path.unlink()
+    words = qb.library_overview(qb.read_studies(copy, cache=False)).summary()
+    assert "1 study left out: no records yet." in words
+    assert "early. It has no records yet." in words
+
+
+def test_a_steel_that_is_not_there_is_told_in_words(folder: Path) -> None:
+    with pytest.raises(qb.EstimabilityError, match=r"No coupon has steel X9\. There are: \w"):
+        qb.read_studies(folder, cache=False).where(steel=["X9"])

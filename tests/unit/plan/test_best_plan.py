@@ -193,7 +193,7 @@ def test_the_quality_of_a_crossed_plan_is_told_against_better_ones(coated_bars: 
     np.testing.assert_allclose(table[["d_efficiency", "i_efficiency"]], 1.0, atol=1e-9)
     assert quality.aliasing.empty
     assert quality.average_variance == pytest.approx(1.0)  # 12 means, each variance (1 + 1)/2
-    words = "Against a plan made for predictions (I): all effects together are told with 100"
+    words = "and one made for predictions (I): all effects together are told with 100"
     assert words in quality.summary()
 
 
