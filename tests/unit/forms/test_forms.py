@@ -236,6 +236,55 @@ def test_other_parts_of_the_entry_write_deviations_and_corrections(folder: Path)
     assert records.readings["value"].tolist() == pytest.approx([12 * 1.3558179])
 
 
+def test_the_last_reading_counts_while_its_field_still_has_the_cursor(folder: Path) -> None:
+    form = EntryForm(qb.entry_book(folder))
+    assert all(cell.continuous_update for cell in form.cells)  # each key is sent, not the last word
+
+
+def test_what_was_refused_on_one_part_is_not_said_on_another(folder: Path) -> None:
+    form = EntryForm(qb.entry_book(folder))
+    form.cells[0].value = "61"
+    form.accept.click()
+    assert "Not accepted" in form.status.value
+    form.parts.value = "Went differently"
+    assert "Not accepted" not in form.status.value
+
+
+def test_a_message_comes_beside_a_reading_when_typing_pauses(folder: Path) -> None:
+    async def typed() -> None:
+        form = EntryForm(qb.entry_book(folder))
+        form.cells[0].value = "6"
+        assert not form.cell_messages[0].value
+        form.cells[0].value = "621"
+        await asyncio.sleep(1.2)
+        assert "decimal point lost" in form.cell_messages[0].value
+
+    asyncio.run(typed())
+
+
+def test_the_summary_below_the_cell_is_renewed_when_a_coupon_is_kept(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown: list[tuple[str, str]] = []
+
+    def display(data: Any, *, raw: bool, display_id: str = "", **_: Any) -> None:
+        shown.append((display_id, data.get("text/html", "")))
+
+    monkeypatch.setattr("IPython.display.display", display)
+    monkeypatch.setattr("IPython.display.update_display", display)
+    form = EntryForm(qb.entry_book(folder))
+    form.form._ipython_display_()
+    for cell in form.cells:
+        cell.value = "62"
+    form.accept.click()
+    (name, before), _, (renewed, after) = shown
+    assert name == renewed
+    assert "0 of 96 coupons have readings" in before
+    assert "1 of 96 coupons have readings" in after
+    assert "hardness_entered_1.csv" in after
+    assert "when this cell was run" not in after
+
+
 @pytest.fixture(scope="module")
 def both(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """Both forms as they are first shown, with what the folder held before."""
