@@ -29,7 +29,7 @@ def kept_cell(tables: Sequence[Table], file: str, row: int, column: str) -> tupl
 
 
 def cells_of_label(tables: Sequence[Table], study: Study, label: str) -> list[tuple[str, int, str]]:
-    """Cells that may be corrected for a label, as it was written or corrected: file, row, column."""
+    """File, row and column of cells that may be corrected for a label, misread or right."""
     found, wanted = [], label.strip().upper()
     as_corrected = {own.name: own for own in tables_as_corrected(tables)}
     for table in tables:

@@ -117,7 +117,7 @@ _NOT_DRAWING: Final = ("backend", "interactive", "webagg", "toolbar", "savefig.d
 
 
 def mark_styles(factor: Factor | None) -> dict[Level, MarkStyle]:
-    """Style of each level: the routes have their own, any other factor gets neutral ink marks.
+    """Style of each level: the routes have their own, all else gets neutral ink marks.
 
     Parameters
     ----------
@@ -126,9 +126,22 @@ def mark_styles(factor: Factor | None) -> dict[Level, MarkStyle]:
     """
     if factor is None:
         return {}
-    if factor.name == "cold_route" and set(factor.levels) <= set(ROUTE_STYLES):
-        return {level: ROUTE_STYLES[str(level)] for level in factor.levels}
+    if factor.name == "cold_route":
+        others = [level for level in factor.levels if level not in ROUTE_STYLES]
+        if len(others) < len(factor.levels):
+            return {
+                level: ROUTE_STYLES[str(level)]
+                if level in ROUTE_STYLES
+                else _other_route_style(others.index(level))
+                for level in factor.levels
+            }
     return {level: neutral_style(i, len(factor.levels)) for i, level in enumerate(factor.levels)}
+
+
+def _other_route_style(index: int) -> MarkStyle:
+    """Ink mark of a route that is not in the table: none that is hollow, as no cold step is."""
+    styles = (*_NEUTRAL_STYLES[:0:-1], *_MORE_STYLES[:0:-1])
+    return styles[index] if index < len(styles) else neutral_style(index, len(_LETTERS))
 
 
 def neutral_style(index: int, count: int) -> MarkStyle:

@@ -97,6 +97,87 @@ def test_a_change_after_the_plan_is_saved_only_with_the_box_ticked(new_folder: P
     assert qb.read_study(new_folder).equivalence_margin("hardness_hrc") == 0.3
 
 
+def test_a_plan_kept_after_the_form_came_brings_the_box_to_tick(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    qb.plan_study(new_folder, seed=1)
+    form.fields["responses.hardness.equivalence_margin"].value = "0.3"
+    form.save.click()
+    assert "Tick the box" in form.status.value
+    assert "although_planned" not in form.status.value
+    assert form.although.description in described(form.form.box)
+    form.although.value = True
+    form.save.click()
+    assert qb.read_study(new_folder).equivalence_margin("hardness_hrc") == 0.3
+
+
+def test_levels_that_a_question_misses_are_told_at_the_change_and_at_the_question(
+    new_folder: Path,
+) -> None:
+    form = PlanForm(new_folder)
+    levels = form.messages["factors.austenitize.levels"]
+    form.fields["factors.austenitize.levels"].value = "1450 degF, 1475 degF, 1500 degF, 1525 degF"
+    for words in ("Page Questions", "820 degC", "is not a level", "Known: 1450", "1525 degF"):
+        assert words in levels.value
+    assert "Page Questions, Question 2" in form.status.value
+    form.fields["costs.coupon"].value = "7"
+    assert not form.messages["costs.coupon"].value  # another change is not to blame
+    assert "820 degC" in levels.value
+    compared = form.fields["questions.freezer_when_hot.change.austenitize"]
+    assert compared.value == "820 degC, 790 degC"
+    compared.value = "1525 degF, 1450 degF"
+    assert not levels.value
+    form.save.click()
+    assert "Saved study.toml" in form.status.value
+    assert len(qb.read_study(new_folder).factor("austenitize").levels) == 4
+
+
+def test_what_a_question_compares_goes_along_with_levels_that_keep_their_number(
+    new_folder: Path,
+) -> None:
+    form = PlanForm(new_folder)
+    form.fields["factors.austenitize.levels"].value = "790, 805, 830"
+    name = "questions.freezer_when_hot.change.austenitize"
+    assert "Changed with the levels: 830 degC, 790 degC." in form.messages[name].value
+    form.save.click()
+    assert form.fields[name].value == "830 degC, 790 degC"
+    assert not form.messages[name].value
+
+
+def test_changes_that_are_not_saved_are_told_and_outlive_the_form(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    form.fields["layout.furnace_loads"].value = "6"
+    form.fields["costs.coupon"].value = "7"
+    assert "2 changes are not saved: a plan made now would not have them" in form.unsaved.value
+    again = PlanForm(new_folder)
+    assert again.fields["layout.furnace_loads"].value == "6"
+    assert "are taken up" in again.unsaved.value
+    again.save.click()
+    assert "not saved" not in again.unsaved.value
+    assert PlanForm(new_folder).fields["costs.coupon"].value == "7"
+    assert qb.read_study(new_folder).layout.furnace_loads == 6
+
+
+def test_changes_to_a_file_that_was_changed_meanwhile_are_told_and_not_taken_up(
+    new_folder: Path,
+) -> None:
+    PlanForm(new_folder).fields["layout.furnace_loads"].value = "6"
+    path = new_folder / "study.toml"
+    path.write_bytes(path.read_bytes() + b"# mine\n")
+    again = PlanForm(new_folder)
+    assert again.fields["layout.furnace_loads"].value == "9"
+    assert "not taken up: Furnace loads: 6." in again.status.value
+
+
+def test_a_bare_number_has_the_unit_of_its_field(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    form.fields["responses.hardness.equivalence_margin"].value = "1"
+    form.fields["responses.hardness.noise.coupon"].value = "0,4"
+    form.save.click()
+    assert "Saved" in form.status.value
+    assert form.fields["responses.hardness.equivalence_margin"].value == "1 HRC"
+    assert qb.read_study(new_folder).equivalence_margin("hardness_hrc") == 1.0
+
+
 def test_a_file_changed_meanwhile_is_said_and_kept(new_folder: Path) -> None:
     form = PlanForm(new_folder)
     path = new_folder / "study.toml"
