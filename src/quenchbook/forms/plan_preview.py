@@ -101,10 +101,10 @@ class PlanPreview(ShowsItself):
             )
         noise = [note for note in self.outlook.notes if note.startswith("Noise of ")]
         if noise and self.outlook.answers:
-            lines = "<br>".join(map(escape, noise))
+            listed = "<br>".join(map(escape, noise))
             parts.append(
                 f'<p style="max-width:62em">What the numbers rest on (standard deviations):<br>'
-                f"{lines}</p>"
+                f"{listed}</p>"
             )
             told = [note for note in self.outlook.notes if note not in noise]
         else:

@@ -12,6 +12,7 @@ from quenchbook.errors import Problem, QuenchbookError
 from quenchbook.forms.later import Later
 from quenchbook.forms.plan_preview import PlanPreview, preview_of_edits
 from quenchbook.forms.shown_form import (
+    TOLD,
     Form,
     error_words,
     field_with_message,
@@ -241,7 +242,7 @@ class PlanForm:
         now = self.edits.field(name).text
         if name in wanted or now == self.saved.field(name).text:
             return ""
-        return status_html(f"Changed with the levels: {now}.")
+        return f'<div class="{TOLD}">{status_html(f"Changed with the levels: {now}.")}</div>'
 
     def _worked_out(self, edits: StudyEdits) -> PlanPreview | QuenchbookError:
         try:

@@ -14,6 +14,7 @@ LABEL_WIDTH: Final = "22em"
 FIELD_WIDTH: Final = "45em"
 SAID: Final = "quenchbook-said"  # both names stand in jupyter_files/.../remoteEntry.js too
 FIELD: Final = "quenchbook-field"
+TOLD: Final = "quenchbook-told"  # words beside a field that is not wrong; in remoteEntry.js too
 BUTTON: Final = {"width": "auto", "margin": "4px 0 4px 22.5em", "align_self": "flex-start"}
 _SUMMARY: Final = ".jp-OutputArea-child:has(> .jp-OutputArea-output .quenchbook-form-summary)"
 _RULES: Final = (  # widgets that run follow the summary; those that do not are bare words
