@@ -74,6 +74,7 @@ class PlanForm:
         self._newest = ""  # field that was changed last
         self._blamed: dict[str, str] = {}  # what is wrong, to the change that it came with
         self._refused = False
+        self._answered: StudyEdits | None = None  # edits that Save has answered, and not saved
         groups = [self._group(name) for name in GROUPS]
         self.parts = ipywidgets.ToggleButtons(
             options=list(GROUPS), value=GROUPS[2],
@@ -253,7 +254,8 @@ class PlanForm:
     def _first(self, edits: StudyEdits, result: PlanPreview | QuenchbookError) -> None:
         """Show matrix, power and cost; then work out what takes longer of what is shown."""
         self._show(result)
-        if edits is self.edits:  # else saved or changed meanwhile, and said so
+        # else saved, refused or changed meanwhile, and said so
+        if edits is self.edits and edits is not self._answered:
             words = self._counted(edits)
             if isinstance(result, PlanPreview):
                 self._say(words or "Nothing is changed.")
@@ -299,7 +301,7 @@ class PlanForm:
             self._say("Not saved.")
             self.status.value += before
             return
-        changed = self.edits.changes()
+        changed, self._answered = self.edits.changes(), self.edits
         self._ask_if_planned()
         self.exploratory.value = status_html("\n".join(self.edits.exploratory()))
         if changed and self.edits.is_planned and not self.although.value:
