@@ -91,7 +91,7 @@ def test_a_value_changed_by_its_label_is_previewed_and_saved_and_the_tab_key_lea
     )
     page.get_by_label("Coupons in a load").fill("8")
     page.get_by_role("button", name="Save study.toml").click()
-    said(page, "Not saved.*holds a plan already")
+    said(page, "Not saved.*A plan is kept already")
     page.get_by_label(re.compile("A plan is kept already")).check()
     page.get_by_role("button", name="Save study.toml").click()
     said(page, r"Saved study.toml at .*Furnace loads")

@@ -8,12 +8,13 @@ from typing import Any
 
 from quenchbook.errors import QuenchbookError
 from quenchbook.forms.entry_book import EntryBook, entry_book
+from quenchbook.forms.later import Later
 from quenchbook.forms.shown_form import (
     BUTTON,
     Form,
     choice_field,
     error_words,
-    field_with_message,
+    field_beside_message,
     message_line,
     problem_html,
     status_html,
@@ -22,6 +23,7 @@ from quenchbook.forms.shown_form import (
 )
 from quenchbook.plan.entry_tables import deviating_units, movable_units
 
+_PAUSE = 0.8  # s without a further key, before readings are checked
 _PARTS = ("Readings", "Went differently", "Correct an entry")
 
 
@@ -56,18 +58,22 @@ class EntryForm:
         import ipywidgets
 
         self.book = book
+        self.pause = Later(_PAUSE)
         boxes = [self._readings(), self._deviations(), self._corrections()]
         self.parts = ipywidgets.ToggleButtons(
             options=list(_PARTS), style={"button_width": "auto"}, layout={"margin": "0 0 6px 0"}
         )
         self.shown = ipywidgets.VBox([boxes[0]])
         self.status = status_line()
-        self.parts.observe(
-            lambda change: setattr(self.shown, "children", [boxes[_PARTS.index(change["new"])]]),
-            names="value",
-        )
+        self.boxes = boxes
+        self.parts.observe(lambda _: self._turn_to_part(), names="value")
         box = ipywidgets.VBox([self.parts, self.shown, self.status])
         self.form = Form(box, self._summary_html)
+        self._say(self.book.summary())
+
+    def _turn_to_part(self) -> None:
+        """Show another part; what was said of the one before is not said of it."""
+        self.shown.children = [self.boxes[_PARTS.index(self.parts.value)]]
         self._say(self.book.summary())
 
     def _say(self, words: str, *, alert: bool = False) -> None:
@@ -116,10 +122,9 @@ class EntryForm:
         ]
         self.cell_messages = [message_line() for _ in self.cells]
         for cell in self.cells:
-            cell.continuous_update = False
-            cell.observe(lambda _: self._check_cells(), names="value")
+            cell.observe(lambda _: self._typed(), names="value")
         self.cell_box.children = [
-            field_with_message(cell, message)
+            field_beside_message(cell, message)
             for cell, message in zip(self.cells, self.cell_messages, strict=True)
         ]
         self._choose_coupons()
@@ -141,6 +146,10 @@ class EntryForm:
     def _unit(self) -> str:
         return "" if self.unit.value in (None, "none") else str(self.unit.value)
 
+    def _typed(self) -> None:
+        """Check the readings when typing pauses: the first digit of a reading is no mistake."""
+        self.pause.ask(lambda: None, lambda _: self._check_cells(), lambda _: None, slow=False)
+
     def _check_cells(self) -> None:
         texts = [cell.value for cell in self.cells]
         found = self.book.reading_problems(self.response.value, texts, unit=self._unit())
@@ -155,6 +164,7 @@ class EntryForm:
                 note=self.note.value, with_blanks=self.blanks.value,
             )  # fmt: skip
         except (QuenchbookError, OSError) as error:
+            self._check_cells()
             self._say(f"Not accepted. {error_words(error)}", alert=True)
             return
         told = ", ".join(word for word in words if word.strip())
@@ -162,9 +172,11 @@ class EntryForm:
         self._say(kept)  # at once: what follows reads the folder again
         for field in (*self.cells, self.note):
             field.value = ""
+        self._check_cells()
         self.blanks.value = False
         self._choose_coupons()
         self._say(f"{kept}\n{self.book.summary()}")
+        self.form.renew_summary()
         self.cells[0].focus()
 
     # --- what went differently --------------------------------------------------------------------
@@ -220,6 +232,7 @@ class EntryForm:
         for field in (self.which, self.actual, self.reason):
             field.value = ""
         self._choose_coupons()
+        self.form.renew_summary()
 
     # --- corrections ------------------------------------------------------------------------------
 
@@ -261,3 +274,4 @@ class EntryForm:
         for field in (self.label, self.right, self.why):
             field.value = ""
         self._choose_coupons()
+        self.form.renew_summary()

@@ -25,6 +25,7 @@ from quenchbook.plan.entry_tables import (
     response_stem,
 )
 from quenchbook.plan.matrix import CouponMatrix
+from quenchbook.records.corrections import tables_as_corrected
 from quenchbook.records.headers import table_kind
 from quenchbook.records.labels import Labels
 from quenchbook.records.lost_so_far import coupons_said_lost
@@ -255,10 +256,13 @@ class EntryBook(ShowsItself):
     def summary(self) -> str:
         """Say how many coupons have readings, and which files this book wrote."""
         lines = []
+        lost = coupons_said_lost(self._own.tables()[0], self.matrix)
         for own in self.study.responses:
             frame = self.coupons(own.name)
             done, word = int((frame["read"] > 0).sum()), self.study.unit_word("coupon", 2)
-            lines.append(f"{own.quantity}: {done} of {len(frame)} {word} have readings.")
+            gone = int(((frame["read"] == 0) & frame["coupon"].isin(lost)).sum())
+            told = f"; {gone} {'is' if gone == 1 else 'are'} lost" if gone else ""
+            lines.append(f"{own.quantity}: {done} of {len(frame)} {word} have readings{told}.")
         if names := self._own.names():
             lines.append(f"Entered here: {', '.join(names)}.")
         return "\n".join(line[:1].upper() + line[1:] for line in lines)
@@ -267,7 +271,8 @@ class EntryBook(ShowsItself):
         return f"<EntryBook of {self.study.key}: {self.folder}>"
 
     def _measured(self, tables: Sequence[Table]) -> Measurements:
-        own = [table for table in tables if table_kind(table) == "readings"]
+        """Readings as the readers of records count them: corrections are applied."""
+        own = [table for table in tables_as_corrected(tables) if table_kind(table) == "readings"]
         return measurements(own, self.study, Labels(self.matrix))
 
 

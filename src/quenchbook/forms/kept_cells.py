@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from quenchbook.errors import Problem, RecordError
+from quenchbook.records.corrections import tables_as_corrected
 from quenchbook.records.headers import columns_of_readings, table_kind
 from quenchbook.records.tables import Table
 from quenchbook.study.definition import Study
@@ -28,13 +29,16 @@ def kept_cell(tables: Sequence[Table], file: str, row: int, column: str) -> tupl
 
 
 def cells_of_label(tables: Sequence[Table], study: Study, label: str) -> list[tuple[str, int, str]]:
-    """Cells that may be corrected for a label: file, row and column of each."""
-    found = []
+    """File, row and column of cells that may be corrected for a label, misread or right."""
+    found, wanted = [], label.strip().upper()
+    as_corrected = {own.name: own for own in tables_as_corrected(tables)}
     for table in tables:
         if table_kind(table) != "readings":
             continue
+        right = {own.number: own.text("coupon") for own in as_corrected[table.name].rows}
         names = [own.name for own in columns_of_readings(table, study)[0]]
         for row in table.rows:
-            if row.text("coupon").strip().upper() == label.strip().upper():
+            labels = (row.text("coupon"), right.get(row.number, ""))
+            if wanted in (own.strip().upper() for own in labels):
                 found += [(table.name, row.number, name) for name in ("coupon", *names)]
     return found

@@ -13,12 +13,18 @@ WAIT: Final = 0.25  # s without a further change, before it is worked out
 class Later:
     """Works out one thing after the other, each only if no newer one was asked for.
 
-    In a kernel the work begins `WAIT` seconds after the last change; without a running event loop,
-    as in a script or a test, it is done at once.
+    In a kernel the work begins some time after the last change; without a running event loop, as in
+    a script or a test, it is done at once.
+
+    Parameters
+    ----------
+    wait : float
+        Time after the last change [s].
     """
 
-    def __init__(self) -> None:
+    def __init__(self, wait: float = WAIT) -> None:
         self._asked = 0
+        self._wait = wait
         self._threads = concurrent.futures.ThreadPoolExecutor(max_workers=1)
 
     def ask(
@@ -63,7 +69,7 @@ class Later:
             else:
                 _done(work, then, failed)
 
-        loop.call_later(WAIT, begin)
+        loop.call_later(self._wait, begin)
 
     def _unless_newer(self, work: Callable[[], Any], own: int) -> Any:
         """Result of the work; None if something newer came while an older one was worked out."""

@@ -13,7 +13,7 @@ from typing import Any, Final
 import pandas as pd
 
 from quenchbook.plan.matrix import CouponMatrix
-from quenchbook.plots.style import MarkStyle, mark_styles
+from quenchbook.plots.style import INK, PAPER, MarkStyle, mark_styles
 from quenchbook.plots.tile_layout import Roles, roles_of
 from quenchbook.study.definition import Study
 from quenchbook.study.factors import Factor, Level
@@ -26,7 +26,6 @@ _MOST_PLACES: Final = 20  # coupons of a column; a larger load goes on in the ne
 _MOST_LETTERS: Final = 12  # of a level above a load; in full in the list of loads
 _LETTER: Final = 6.4  # width of a letter of a level [px]
 _STRAW: Final = "#F3DFA6"
-_INK: Final = "#22262B"
 
 
 def load_picture(matrix: CouponMatrix) -> str:
@@ -62,7 +61,7 @@ def load_picture(matrix: CouponMatrix) -> str:
     return (
         f'<svg role="img" aria-label="{escape(words, quote=True)}" width="{width:g}" '
         f'height="{total:g}" viewBox="0 0 {width:g} {total:g}" style="max-width:100%;height:auto;'
-        f'background:#FDFCF9;display:block" font-family="DejaVu Sans, sans-serif">'
+        f'display:block" font-family="DejaVu Sans, sans-serif">'
         f"{''.join(parts)}</svg>{_key(roles)}{_list_of_loads(loads, roles, study)}"
     )
 
@@ -112,18 +111,19 @@ def _load(
     count = -(-len(coupons) // _MOST_PLACES)
     middle = left + pitch * count / 2 - 3
     step = _step_word(coupons, roles, short=True)
-    parts = [_text(middle, top + 14, step, 10.5), _text(middle, top + 29, str(load), 9, "#5A6069")]
+    parts = [_text(middle, top + 14, step, 10.5), _text(middle, top + 29, str(load), 9)]
     styles = mark_styles(roles.mark)
     for number, row in enumerate(coupons.to_dict("records")):
         x = left + pitch * (number // _MOST_PLACES + 0.5) - 3
         y = top + 46 + _TILE * (number % _MOST_PLACES)
-        if _is_high(row, roles):
+        high = _is_high(row, roles)
+        if high:
             parts.append(
                 f'<rect x="{x - 8.5:g}" y="{y - 8.5:g}" width="17" height="17" '
-                f'fill="{_STRAW}" stroke="{_INK}" stroke-width="1"/>'
+                f'fill="{_STRAW}" stroke="{INK}" stroke-width="1"/>'
             )
         style = styles.get(row[roles.mark.column]) if roles.mark is not None else None
-        parts += [_mark(style, x, y), _strokes(row, roles, x, y + 7.2)]
+        parts += [_mark(style, x, y, on_straw=high), _strokes(row, roles, x, y + 7.2, high)]
     return "".join(parts)
 
 
@@ -132,7 +132,7 @@ def _is_high(row: dict[Any, Any], roles: Roles) -> bool:
     return roles.frame is not None and row[roles.frame.column] == roles.frame.levels[-1]
 
 
-def _strokes(row: dict[Any, Any], roles: Roles, x: float, y: float) -> str:
+def _strokes(row: dict[Any, Any], roles: Roles, x: float, y: float, on_straw: bool) -> str:
     """Short strokes under a mark: one for the first level of a factor, two for the second, ..."""
     levels = list(roles.strokes.levels) if roles.strokes is not None else []
     level = row[roles.strokes.column] if roles.strokes is not None else None
@@ -141,15 +141,21 @@ def _strokes(row: dict[Any, Any], roles: Roles, x: float, y: float) -> str:
     count = levels.index(level) + 1
     starts = [x - 2.5 * count + 5 * number for number in range(count)]
     line = " ".join(f"M{start + 0.5:g} {y:g}h3.6" for start in starts)
-    return f'<path d="{line}" stroke="{_INK}" stroke-width="1.5" fill="none"/>'
+    ink = INK if on_straw else "currentColor"
+    return f'<path d="{line}" stroke="{ink}" stroke-width="1.5" fill="none"/>'
 
 
-def _mark(style: MarkStyle | None, x: float, y: float) -> str:
-    """Mark of a level, in the shapes of the figures; letters and others as a circle."""
-    colour, face, marker = (
-        (style.colour, style.face, style.marker) if style else (_INK, "none", "o")
+def _mark(style: MarkStyle | None, x: float, y: float, *, on_straw: bool = False) -> str:
+    """Mark of a level, in the shapes of the figures; letters and others as a circle.
+
+    The ground may be white or, in a dark theme, black: ink has the colour of the words there, and
+    other colours a share of it. On a straw tile they are those of the figures.
+    """
+    colour, face, marker = (style.colour, style.face, style.marker) if style else (INK, "none", "o")
+    paint = (
+        f'fill="{_on_ground(face, on_straw)}" stroke="{_on_ground(colour, on_straw)}" '
+        f'stroke-width="1.4"{_toned(face, colour, on_straw)}'
     )
-    paint = f'fill="{face}" stroke="{colour}" stroke-width="1.4"'
     if marker == "s":
         return f'<rect x="{x - 4.5:g}" y="{y - 4.5:g}" width="9" height="9" {paint}/>'
     if marker == "^":
@@ -158,14 +164,33 @@ def _mark(style: MarkStyle | None, x: float, y: float) -> str:
     if marker == "D":
         corners = f"{x:g},{y - 5.5:g} {x + 5.5:g},{y:g} {x:g},{y + 5.5:g} {x - 5.5:g},{y:g}"
         return f'<polygon points="{corners}" {paint}/>'
-    dot = style is not None and (style.dot or style.half)
-    inner = f'<circle cx="{x:g}" cy="{y:g}" r="2" fill="{colour}"/>' if dot else ""
+    dot = style is not None and style.dot
+    ink = _on_ground(colour, on_straw)
+    inner = f'<circle cx="{x:g}" cy="{y:g}" r="2" fill="{ink}"/>' if dot else ""
+    if style is not None and style.half:
+        inner = f'<path d="M{x - 4.8:g} {y:g}a4.8 4.8 0 0 0 9.6 0z" fill="{ink}"/>'
     return f'<circle cx="{x:g}" cy="{y:g}" r="4.8" {paint}/>{inner}'
 
 
-def _text(x: float, y: float, words: str, size: float, colour: str = _INK) -> str:
+def _on_ground(colour: str, on_straw: bool) -> str:
+    """Colour of the figures as it is drawn here: no paper, and ink as the words around have it."""
+    if colour == PAPER:
+        return "none"
+    return "currentColor" if colour == INK and not on_straw else colour
+
+
+def _toned(face: str, colour: str, on_straw: bool) -> str:
+    """Style that brings a dark colour nearer to that of the words; what cannot mix leaves it."""
+    if on_straw or colour == INK:
+        return ""
+    mixed = f"color-mix(in srgb,{colour} 60%,currentColor)"
+    fill = f";fill:{mixed}" if face == colour else ""
+    return f' style="stroke:{mixed}{fill}"'
+
+
+def _text(x: float, y: float, words: str, size: float) -> str:
     return (
-        f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" fill="{colour}" text-anchor="middle">'
+        f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" fill="currentColor" text-anchor="middle">'
         f"{escape(words)}</text>"
     )
 
@@ -177,8 +202,8 @@ def _key(roles: Roles) -> str:
         for level, style in mark_styles(roles.mark).items():
             parts.append(
                 '<span style="white-space:nowrap;margin-right:1.2em"><svg width="14" height="14" '
-                'viewBox="0 0 14 14" aria-hidden="true" style="vertical-align:-2px;'
-                f'background:#FDFCF9">{_mark(style, 7, 7)}</svg> '
+                'viewBox="0 0 14 14" aria-hidden="true" style="vertical-align:-2px">'
+                f"{_mark(style, 7, 7)}</svg> "
                 f"{escape(_in_own_unit(roles.mark, level))}</span>"
             )
     if roles.frame is not None:

@@ -23,8 +23,9 @@ from quenchbook.study.definition import Study
 
 _CELL = 'style="text-align:left;vertical-align:top;padding:2px 14px 2px 0"'
 _HEADS = (
-    "question", "interval", "found 8 times in 10",
-    "shows that no difference matters, if there is none",
+    "question", "the answer will be known to", "smallest difference that is found 8 times in 10",
+    "chance to show that there is no difference that matters, if there is none",
+    "is the plan good enough?",
 )  # fmt: skip
 
 
@@ -98,7 +99,17 @@ class PlanPreview(ShowsItself):
                 "<details><summary>Questions about curves "
                 f'({asked})</summary><ul style="max-width:46em">{items}</ul></details>'
             )
-        notes = [*self.outlook.notes, *self.cost.notes(), *self.matrix.notes]
+        noise = [note for note in self.outlook.notes if note.startswith("Noise of ")]
+        if noise and self.outlook.answers:
+            listed = "<br>".join(map(escape, noise))
+            parts.append(
+                f'<p style="max-width:62em">What the numbers rest on (standard deviations):<br>'
+                f"{listed}</p>"
+            )
+            told = [note for note in self.outlook.notes if note not in noise]
+        else:
+            told = list(self.outlook.notes)
+        notes = [*told, *self.cost.notes(), *self.matrix.notes]
         if notes:
             items = "".join(f"<li>{escape(note)}</li>" for note in dict.fromkeys(notes))
             parts.append(
@@ -122,17 +133,46 @@ def _row(own: QuestionOutlook) -> str:
     words = escape(own.question.words)
     if own.planned is None:
         return (
-            f'<th scope="row" {_CELL}>{words}</th><td colspan="3" {_CELL}>{escape(own.reason)}</td>'
+            f'<th scope="row" {_CELL}>{words}</th><td colspan="4" {_CELL}>{escape(own.reason)}</td>'
         )
     half, found, shown = own.half_width(), own.detectable_difference(), own.equivalence_power()
     cells = (
-        f"\u00b1{own.size_text(half)}" if half is not None else "whole term",
+        f"\u00b1{own.size_text(half)}" if half is not None else "no single number",
         own.size_text(found) if found is not None else "none",
-        chance_text(shown) if shown is not None else "no margin",
+        chance_text(shown) if shown is not None else "not told",
+        good_enough(own),
     )
     row = "".join(f"<td {_CELL}>{escape(cell)}</td>" for cell in cells)
     return (
         f'<th scope="row" {_CELL.replace("left;", "left;font-weight:normal;", 1)}>{words}</th>{row}'
+    )
+
+
+def good_enough(own: QuestionOutlook) -> str:
+    """Whether a plan is good enough for a question, in one sentence: the margin decides.
+
+    Parameters
+    ----------
+    own : QuestionOutlook
+    """
+    found, chance = own.detectable_difference(), own.equivalence_power()
+    if found is None:
+        return "No: it gives no test."
+    if own.margin is None:
+        return f"You decide: a difference below {own.size_text(found)} may be missed."
+    margin = own.size_text(own.margin)
+    if found > own.margin:
+        return (
+            f"No: {margin} matters, but only {own.size_text(found)} or more is likely to be found. "
+            "More loads or coupons help."
+        )
+    if chance is not None and chance < own.target:
+        return (
+            f"In part: a difference that matters ({margin}) is likely to be found, but if there is "
+            "none, that may stay open."
+        )
+    return (
+        f"Yes: a difference that matters ({margin}) is likely to be found, and its absence shown."
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable, Iterable
+from datetime import datetime
 from html import escape
 from typing import Any, Final
 
@@ -12,6 +14,7 @@ LABEL_WIDTH: Final = "22em"
 FIELD_WIDTH: Final = "45em"
 SAID: Final = "quenchbook-said"  # both names stand in jupyter_files/.../remoteEntry.js too
 FIELD: Final = "quenchbook-field"
+TOLD: Final = "quenchbook-told"  # words beside a field that is not wrong; in remoteEntry.js too
 BUTTON: Final = {"width": "auto", "margin": "4px 0 4px 22.5em", "align_self": "flex-start"}
 _SUMMARY: Final = ".jp-OutputArea-child:has(> .jp-OutputArea-output .quenchbook-form-summary)"
 _RULES: Final = (  # widgets that run follow the summary; those that do not are bare words
@@ -40,12 +43,25 @@ class Form:
     def __init__(self, box: Any, summary_html: Callable[[], str]) -> None:
         self.box = box
         self._summary_html = summary_html
+        self._summaries: list[str] = []  # display ids of the summaries below cells
+        self._since = "A form, as it was when this cell was run"
 
     def _ipython_display_(self) -> None:
         from IPython.display import display
 
-        for bundle in self.bundles():
-            display(bundle, raw=True)  # type: ignore[no-untyped-call]
+        summary, widgets = self.bundles()
+        name = f"quenchbook-summary-{uuid.uuid4().hex}"
+        display(summary, raw=True, display_id=name)  # type: ignore[no-untyped-call]
+        display(widgets, raw=True)  # type: ignore[no-untyped-call]
+        self._summaries.append(name)
+
+    def renew_summary(self) -> None:
+        """Renew the summary below the cell: something was written, and a notebook may be saved."""
+        from IPython.display import update_display
+
+        self._since = f"A form, as it was after what was written at {datetime.now():%H:%M}"
+        for name in self._summaries:
+            update_display(self.bundles()[0], display_id=name, raw=True)  # type: ignore[no-untyped-call]
 
     def bundles(self) -> tuple[dict[str, Any], dict[str, Any]]:
         """Two outputs of a cell: the summary, and the widgets, nothing without a kernel."""
@@ -58,8 +74,8 @@ class Form:
 
     def _repr_html_(self) -> str:
         return (
-            f'<div class="quenchbook-form-summary" style="{_BOX}"><p><small>A form, as it was when '
-            "this cell was run. Run the cell to use it.</small></p>"
+            f'<div class="quenchbook-form-summary" style="{_BOX}"><p><small>'
+            f"{self._since}. Run the cell to use it.</small></p>"
             f"{self._summary_html()}</div>"
         )
 
@@ -118,14 +134,31 @@ def field_with_message(field: Any, message: Any) -> Any:
     return box
 
 
-def status_html(words: str, *, alert: bool = False, strong: bool = False) -> str:
+def field_beside_message(field: Any, message: Any) -> Any:
+    """A short field with its message to the right, where there is room for two lines of it.
+
+    Nothing below moves when a message comes or goes: a button would leave the pointer during a
+    click, and the click would be lost.
+    """
+    import ipywidgets
+
+    field.layout.width, field.layout.flex = f"calc({LABEL_WIDTH} + 9em)", "0 0 auto"
+    message.layout = {"flex": "1 1 auto", "min_width": "0", "margin": "0 0 0 10px"}
+    box = ipywidgets.HBox([field, message], layout={"min_height": "40px", "align_items": "center"})
+    box.add_class(FIELD)
+    return box
+
+
+def status_html(
+    words: str, *, alert: bool = False, strong: bool = False, edge: bool = False
+) -> str:
     """Words of a status line; an alert is said at once, strong words are bold."""
     role, live = ("alert", "assertive") if alert else ("status", "polite")
-    edge = "border-left:3px solid #8A6D1B;padding-left:8px;" if alert else ""
+    line = "border-left:3px solid #8A6D1B;padding-left:8px;" if alert or edge else ""
     weight = "font-weight:bold;" if strong else ""
     lines = "<br>".join(escape(line) for line in words.split("\n"))
     return (
-        f'<div role="{role}" aria-live="{live}" style="{edge}{weight}max-width:46em;'
+        f'<div role="{role}" aria-live="{live}" style="{line}{weight}max-width:46em;'
         f'line-height:1.4">{lines}</div>'
     )
 

@@ -201,8 +201,7 @@ class StudyEdits(ShowsItself):
                 Problem(
                     str(self.path.parent / "plan"),
                     "holds a plan already: what is changed now is exploratory",
-                    "Say so if it is meant (in the form: tick the box; in code: "
-                    "although_planned=True).",
+                    "Say so if it is meant: although_planned=True.",
                 )
             )
         if self.data != self.on_disk and not write_if_unchanged(

@@ -34,6 +34,9 @@ _LAYOUT: Final = {
 }
 _ALWAYS: Final = ("furnace_loads", "coupons_per_load")
 _NOISE: Final = ("furnace_load", "cold_batch", "temper_batch", "bar", "coupon", "indent")
+_IN_WORDS: Final = ("title", "question", "words", "currency")
+_BARE: Final = re.compile(r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)")
+_WITH_UNIT: Final = re.compile(r"[+-]?[\d.,]+\s*([^\d\s.,].*)")
 _LIST_MARK: Final = re.compile(r"\s*;\s*|,\s+|\s*,(?!\d)\s*")
 
 
@@ -57,6 +60,8 @@ class Field:
         Example or unit, shown where the field is empty.
     optional : bool
         Whether an empty field takes the key out of the file.
+    unit : str
+        Unit of a bare number, where the value does not tell it.
     """
 
     name: str
@@ -67,6 +72,17 @@ class Field:
     value: Value | None
     hint: str = ""
     optional: bool = False
+    unit: str = ""
+
+    @property
+    def own_unit(self) -> str:
+        """Unit of a bare number: the one that all its values have, else `unit`."""
+        if self.kind not in ("text", "list") or self.key[-1] in _IN_WORDS:
+            return ""
+        values = self.value if isinstance(self.value, list) else [self.value]
+        found = [_WITH_UNIT.fullmatch(own) for own in values if isinstance(own, str) and own]
+        units = {own[1].strip() if own else "" for own in found}
+        return units.pop() if len(units) == 1 else self.unit
 
     @property
     def text(self) -> str:
@@ -81,6 +97,9 @@ class Field:
         >>> field = Field("costs.coupon", ("costs", "coupon"), COSTS, "Coupon", "number", 1.5)
         >>> field.value_of("3,20"), field.value_of("dear")
         (3.2, 'dear')
+        >>> hot = Field("t", ("levels",), VARIED, "Hot", "list", ["1450 degF", "1500 degF"])
+        >>> hot.value_of("1450, 1475")
+        ['1450 degF', '1475 degF']
         """
         text = text.strip()
         if not text and self.optional:
@@ -88,10 +107,15 @@ class Field:
         if self.kind == "list":
             whole = isinstance(self.value, list) and all(type(v) is int for v in self.value)
             parts = [part for part in _LIST_MARK.split(text) if part]
-            return [_count(part) if whole else part for part in parts]
+            return [_count(part) if whole else self._with_unit(part) for part in parts]
         if self.kind == "count":
             return _count(text)
-        return _number(text) if self.kind == "number" else text
+        return _number(text) if self.kind == "number" else self._with_unit(text)
+
+    def _with_unit(self, text: str) -> str:
+        """Text with the unit of the field after a bare number."""
+        unit = self.own_unit if _BARE.fullmatch(text) else ""
+        return f"{text} {unit}" if unit else text
 
 
 def text_of(value: Value | None) -> str:
@@ -162,6 +186,24 @@ def _of_questions(content: Mapping[str, Any]) -> Iterator[Field]:
             if key in entry:
                 label = f"{title}, {label}"
                 yield Field(f"{name}.{key}", (*at, key), QUESTIONS, label, "text", entry[key])
+        yield from _levels_of_question(entry, name, at, title)
+
+
+def _levels_of_question(
+    entry: Mapping[str, Any], name: str, at: Key, title: str
+) -> Iterator[Field]:
+    """Levels that a question compares, and those it is asked at: all of them are levels above."""
+    for part, words in (
+        ("compare", "compares {}, first less second"),
+        ("change", "between two levels of {}"),
+        ("at", "asked at {}"),
+    ):
+        for factor, levels in _table(entry, part).items():
+            kind: Kind = "list" if isinstance(levels, list) else "text"
+            label = f"{title}, {words.format(_words(factor))}"
+            own = f"{name}.{part}.{factor}"
+            if levels is None or isinstance(levels, (str, list)):
+                yield Field(own, (*at, part, factor), QUESTIONS, label, kind, levels)
 
 
 def _of_factors(content: Mapping[str, Any]) -> Iterator[Field]:
@@ -225,7 +267,7 @@ def _of_responses(content: Mapping[str, Any]) -> Iterator[Field]:
         margin = entry.get("equivalence_margin")
         yield Field(
             f"responses.{name}.equivalence_margin", (*at, "equivalence_margin"), MARGINS,
-            f"{word}, too small to matter", "text", margin, example, optional=True,
+            f"{word}, too small to matter", "text", margin, example, optional=True, unit=unit,
         )  # fmt: skip
         noise = _table(entry, "noise")
         for unit_name in _NOISE:
@@ -236,7 +278,7 @@ def _of_responses(content: Mapping[str, Any]) -> Iterator[Field]:
                 yield Field(
                     f"responses.{name}.noise.{unit_name}", (*at, "noise", unit_name), MARGINS,
                     f"{word}, scatter of {plural(unit_word)}", "text", noise.get(unit_name),
-                    "usual value assumed", optional=True,
+                    "empty: the usual value is assumed, see below", optional=True, unit=unit,
                 )  # fmt: skip
 
 

@@ -117,7 +117,7 @@ _NOT_DRAWING: Final = ("backend", "interactive", "webagg", "toolbar", "savefig.d
 
 
 def mark_styles(factor: Factor | None) -> dict[Level, MarkStyle]:
-    """Style of each level: the routes have their own, any other factor gets neutral ink marks.
+    """Style of each level: the routes have their own, all else gets neutral ink marks.
 
     Parameters
     ----------
@@ -128,9 +128,22 @@ def mark_styles(factor: Factor | None) -> dict[Level, MarkStyle]:
         return {}
     if factor.name == "cold_route":
         keys = {level: route_key(level) for level in factor.levels}
-        if set(keys.values()) <= set(ROUTE_STYLES) and len(set(keys.values())) == len(keys):
-            return {level: ROUTE_STYLES[key] for level, key in keys.items()}
+        known = [key for key in keys.values() if key in ROUTE_STYLES]
+        others = [level for level in factor.levels if keys[level] not in ROUTE_STYLES]
+        if known and len(set(known)) == len(known):
+            return {
+                level: ROUTE_STYLES[key]
+                if key in ROUTE_STYLES
+                else _other_route_style(others.index(level))
+                for level, key in keys.items()
+            }
     return {level: neutral_style(i, len(factor.levels)) for i, level in enumerate(factor.levels)}
+
+
+def _other_route_style(index: int) -> MarkStyle:
+    """Ink mark of a route that is not in the table: none that is hollow, as no cold step is."""
+    styles = (*_NEUTRAL_STYLES[:0:-1], *_MORE_STYLES[:0:-1])
+    return styles[index] if index < len(styles) else neutral_style(index, len(_LETTERS))
 
 
 def neutral_style(index: int, count: int) -> MarkStyle:

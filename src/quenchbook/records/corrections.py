@@ -10,7 +10,7 @@ from typing import Any, Final
 from quenchbook.errors import Problem
 from quenchbook.plan.entry_tables import CORRECTION_COLUMNS
 from quenchbook.records.cells import nearest_words, place
-from quenchbook.records.headers import missing_columns, unknown_columns
+from quenchbook.records.headers import missing_columns, table_kind, unknown_columns
 from quenchbook.records.tables import Row, Table, column_name
 
 _DECIMAL: Final = re.compile(r"([+-]?\d*[.,]\d+)((?:\s*[^\d\s.,].*)?)")  # one mark, perhaps a unit
@@ -63,6 +63,19 @@ def corrected(
                 changes[key] = {**change, "at": row.number}
     applied = [{k: v for k, v in change.items() if k != "at"} for change in changes.values()]
     return [_with_changes(table, applied) for table in tables], applied, problems
+
+
+def tables_as_corrected(tables: Sequence[Table]) -> list[Table]:
+    """Tables other than those of corrections, with every correction that fits applied.
+
+    Parameters
+    ----------
+    tables : sequence of Table
+        All tables of a folder.
+    """
+    corrections = [own for own in tables if table_kind(own) == "corrections"]
+    others = [own for own in tables if table_kind(own) != "corrections"]
+    return corrected(others, corrections)[0]
 
 
 def _checked(

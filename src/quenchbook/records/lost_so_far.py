@@ -8,7 +8,7 @@ import pandas as pd
 
 from quenchbook.plan.matrix import CouponMatrix
 from quenchbook.records.as_run import lost_coupons
-from quenchbook.records.corrections import corrected
+from quenchbook.records.corrections import tables_as_corrected
 from quenchbook.records.deviations import differences
 from quenchbook.records.headers import table_kind
 from quenchbook.records.labels import Labels
@@ -27,10 +27,7 @@ def coupons_said_lost(tables: Sequence[Table], matrix: CouponMatrix) -> set[str]
     tables : sequence of Table
     matrix : CouponMatrix
     """
-    corrections = [own for own in tables if table_kind(own) == "corrections"]
-    others, _, _ = corrected(
-        [own for own in tables if table_kind(own) != "corrections"], corrections
-    )
+    others = tables_as_corrected(tables)
     logs, told = (
         [own for own in others if table_kind(own) == kind] for kind in ("log", "deviations")
     )

@@ -12,6 +12,7 @@ from quenchbook.study.mistakes import Mistakes, nearest, shown
 from quenchbook.units import (
     STORAGE_UNITS,
     convert,
+    converted,
     difference_dimension,
     parse_quantity,
     unit_named,
@@ -151,10 +152,7 @@ def read_level(factor: Factor, raw: Any, where: str, key: str, mistakes: Mistake
             mistakes.wrong(where, key, str(error), "")
             return None
     if level not in factor.levels:
-        words = [
-            str(x) if isinstance(x, str) else f"{x:.10g} {factor.unit.replace('minutes', 'min')}"
-            for x in factor.levels
-        ]
+        words = [_as_declared(factor, own) for own in factor.levels]
         mistakes.wrong(
             where, key, f"'{raw}' is not a level of {factor.name}", nearest(str(raw), words)
         )
@@ -227,3 +225,13 @@ def dimension_of(unit: str) -> str | None:
             continue
         return dimension
     return None
+
+
+def _as_declared(factor: Factor, level: Level) -> str:
+    """Level as a study file may write it, in the unit that this one writes."""
+    if isinstance(level, str):
+        return level
+    unit = factor.declared_unit or factor.unit.replace("minutes", "min")
+    if factor.declared_unit and factor.dimension:
+        level = round(converted(level, factor.unit, unit, factor.dimension), 6)
+    return f"{level:.10g} {unit}"

@@ -250,3 +250,16 @@ def test_without_a_plan_there_is_nothing_to_enter(tmp_path: Path) -> None:
     shutil.copy(ROOT / "data" / "plane_irons" / "study.toml", tmp_path)
     with pytest.raises(PlanError):
         qb.entry_book(tmp_path)
+
+
+def test_the_form_counts_as_the_readers_do_with_the_corrections_applied() -> None:
+    folder = ROOT / "data" / "plane_irons"
+    book, records = qb.entry_book(folder), qb.read_folder(folder)[2]
+    read = records.readings.groupby("response")["coupon"].nunique()
+    for response, count in read.items():
+        coupons = book.coupons(str(response))
+        assert (coupons["read"] > 0).sum() == count
+    hardness = book.coupons("hardness").set_index("coupon")["read"]
+    assert hardness["C94K"] > 0  # written C44K, corrected in corrections.csv
+    assert book.next_coupon("hardness") != "C94K"
+    assert {own[0] for own in book.cells_of("C94K")} == {"hardness_session_3.csv"}

@@ -97,6 +97,87 @@ def test_a_change_after_the_plan_is_saved_only_with_the_box_ticked(new_folder: P
     assert qb.read_study(new_folder).equivalence_margin("hardness_hrc") == 0.3
 
 
+def test_a_plan_kept_after_the_form_came_brings_the_box_to_tick(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    qb.plan_study(new_folder, seed=1)
+    form.fields["responses.hardness.equivalence_margin"].value = "0.3"
+    form.save.click()
+    assert "Tick the box" in form.status.value
+    assert "although_planned" not in form.status.value
+    assert form.although.description in described(form.form.box)
+    form.although.value = True
+    form.save.click()
+    assert qb.read_study(new_folder).equivalence_margin("hardness_hrc") == 0.3
+
+
+def test_levels_that_a_question_misses_are_told_at_the_change_and_at_the_question(
+    new_folder: Path,
+) -> None:
+    form = PlanForm(new_folder)
+    levels = form.messages["factors.austenitize.levels"]
+    form.fields["factors.austenitize.levels"].value = "1450 degF, 1475 degF, 1500 degF, 1525 degF"
+    for words in ("Page Questions", "820 degC", "is not a level", "Known: 1450", "1525 degF"):
+        assert words in levels.value
+    assert "Page Questions, Question 2" in form.status.value
+    form.fields["costs.coupon"].value = "7"
+    assert not form.messages["costs.coupon"].value  # another change is not to blame
+    assert "820 degC" in levels.value
+    compared = form.fields["questions.freezer_when_hot.change.austenitize"]
+    assert compared.value == "820 degC, 790 degC"
+    compared.value = "1525 degF, 1450 degF"
+    assert not levels.value
+    form.save.click()
+    assert "Saved study.toml" in form.status.value
+    assert len(qb.read_study(new_folder).factor("austenitize").levels) == 4
+
+
+def test_what_a_question_compares_goes_along_with_levels_that_keep_their_number(
+    new_folder: Path,
+) -> None:
+    form = PlanForm(new_folder)
+    form.fields["factors.austenitize.levels"].value = "790, 805, 830"
+    name = "questions.freezer_when_hot.change.austenitize"
+    assert "Changed with the levels: 830 degC, 790 degC." in form.messages[name].value
+    form.save.click()
+    assert form.fields[name].value == "830 degC, 790 degC"
+    assert not form.messages[name].value
+
+
+def test_changes_that_are_not_saved_are_told_and_outlive_the_form(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    form.fields["layout.furnace_loads"].value = "6"
+    form.fields["costs.coupon"].value = "7"
+    assert "2 changes are not saved: a plan made now would not have them" in form.unsaved.value
+    again = PlanForm(new_folder)
+    assert again.fields["layout.furnace_loads"].value == "6"
+    assert "are taken up" in again.unsaved.value
+    again.save.click()
+    assert "not saved" not in again.unsaved.value
+    assert PlanForm(new_folder).fields["costs.coupon"].value == "7"
+    assert qb.read_study(new_folder).layout.furnace_loads == 6
+
+
+def test_changes_to_a_file_that_was_changed_meanwhile_are_told_and_not_taken_up(
+    new_folder: Path,
+) -> None:
+    PlanForm(new_folder).fields["layout.furnace_loads"].value = "6"
+    path = new_folder / "study.toml"
+    path.write_bytes(path.read_bytes() + b"# mine\n")
+    again = PlanForm(new_folder)
+    assert again.fields["layout.furnace_loads"].value == "9"
+    assert "not taken up: Furnace loads: 6." in again.status.value
+
+
+def test_a_bare_number_has_the_unit_of_its_field(new_folder: Path) -> None:
+    form = PlanForm(new_folder)
+    form.fields["responses.hardness.equivalence_margin"].value = "1"
+    form.fields["responses.hardness.noise.coupon"].value = "0,4"
+    form.save.click()
+    assert "Saved" in form.status.value
+    assert form.fields["responses.hardness.equivalence_margin"].value == "1 HRC"
+    assert qb.read_study(new_folder).equivalence_margin("hardness_hrc") == 1.0
+
+
 def test_a_file_changed_meanwhile_is_said_and_kept(new_folder: Path) -> None:
     form = PlanForm(new_folder)
     path = new_folder / "study.toml"
@@ -234,6 +315,55 @@ def test_other_parts_of_the_entry_write_deviations_and_corrections(folder: Path)
     records = qb.read_folder(folder)[2]
     assert records.lost["coupon"].tolist() == ["EC9T"]
     assert records.readings["value"].tolist() == pytest.approx([12 * 1.3558179])
+
+
+def test_the_last_reading_counts_while_its_field_still_has_the_cursor(folder: Path) -> None:
+    form = EntryForm(qb.entry_book(folder))
+    assert all(cell.continuous_update for cell in form.cells)  # each key is sent, not the last word
+
+
+def test_what_was_refused_on_one_part_is_not_said_on_another(folder: Path) -> None:
+    form = EntryForm(qb.entry_book(folder))
+    form.cells[0].value = "61"
+    form.accept.click()
+    assert "Not accepted" in form.status.value
+    form.parts.value = "Went differently"
+    assert "Not accepted" not in form.status.value
+
+
+def test_a_message_comes_beside_a_reading_when_typing_pauses(folder: Path) -> None:
+    async def typed() -> None:
+        form = EntryForm(qb.entry_book(folder))
+        form.cells[0].value = "6"
+        assert not form.cell_messages[0].value
+        form.cells[0].value = "621"
+        await asyncio.sleep(1.2)
+        assert "decimal point lost" in form.cell_messages[0].value
+
+    asyncio.run(typed())
+
+
+def test_the_summary_below_the_cell_is_renewed_when_a_coupon_is_kept(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown: list[tuple[str, str]] = []
+
+    def display(data: Any, *, raw: bool, display_id: str = "", **_: Any) -> None:
+        shown.append((display_id, data.get("text/html", "")))
+
+    monkeypatch.setattr("IPython.display.display", display)
+    monkeypatch.setattr("IPython.display.update_display", display)
+    form = EntryForm(qb.entry_book(folder))
+    form.form._ipython_display_()
+    for cell in form.cells:
+        cell.value = "62"
+    form.accept.click()
+    (name, before), _, (renewed, after) = shown
+    assert name == renewed
+    assert "0 of 96 coupons have readings" in before
+    assert "1 of 96 coupons have readings" in after
+    assert "hardness_entered_1.csv" in after
+    assert "when this cell was run" not in after
 
 
 @pytest.fixture(scope="module")

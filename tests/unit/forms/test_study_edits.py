@@ -90,8 +90,8 @@ def test_a_level_is_changed_wherever_the_file_names_it(folder: Path) -> None:
 def test_levels_of_another_number_leave_the_questions_to_the_reader(folder: Path) -> None:
     edits = qb.study_edits(folder).with_changes({"factors.delay.levels": "0 min, 60 min"})
     found = edits.problems_by_field()
-    assert list(found) == ["questions.day.words", "questions.half_loss_nitrogen.words"]
-    assert "not a level of delay" in found["questions.day.words"][0].problem
+    assert list(found) == ["questions.day.compare.delay", "questions.half_loss_nitrogen.words"]
+    assert "not a level of delay" in found["questions.day.compare.delay"][0].problem
 
 
 def test_a_mistake_stands_beside_its_field_and_is_not_written(folder: Path) -> None:

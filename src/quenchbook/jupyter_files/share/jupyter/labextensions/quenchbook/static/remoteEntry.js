@@ -90,7 +90,8 @@
         if (input && message) {
           message.id = message.id || `quenchbook-said-${++count}`;
           put(input, "aria-describedby", message.id);
-          put(input, "aria-invalid", message.textContent.trim() ? "true" : "false");
+          const wrong = message.textContent.trim() && !message.querySelector(".quenchbook-told");
+          put(input, "aria-invalid", wrong ? "true" : "false");
         }
       }
     };
