@@ -259,7 +259,7 @@ def _table(table: WrittenTable, caption: str) -> str:
         rows.append(f"<tr>{''.join(cells)}</tr>")
     hidden = "position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)"
     return (
-        '<div style="overflow-x:auto" role="region" tabindex="0" '  # a wide one moves by the keys
+        '<div style="overflow-x:auto" role="group" tabindex="0" '  # a wide one moves by the keys
         f'aria-label="{escape(caption)}">'
         '<table style="border-collapse:collapse;margin:4px 0">'
         f'<caption><span style="{hidden}">{escape(caption)}</span></caption>'

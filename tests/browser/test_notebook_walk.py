@@ -57,6 +57,13 @@ async () => {
   return Math.ceil(notebook.node.querySelector(".jp-WindowedPanel-outer").scrollHeight);
 }
 """
+TO_TOP = """
+() => {
+  const notebook = window.jupyterapp.shell.currentWidget.content;
+  notebook.activeCellIndex = 0;
+  notebook.node.querySelector(".jp-WindowedPanel-outer").scrollTop = 0;
+}
+"""
 TOO_WIDE = """
 () => [...document.querySelectorAll(".jp-OutputArea-output")]
   .filter(out => out.scrollWidth > out.clientWidth + 1)
@@ -111,5 +118,6 @@ def run_all(page: Page) -> None:
 def keep_picture(page: Page, name: str) -> None:
     """Leave a picture to look at, where one is wanted."""
     if folder := os.environ.get("WALK_PICTURES"):
+        page.evaluate(TO_TOP)
         page.wait_for_timeout(500)  # figures and fonts
         page.screenshot(path=Path(folder) / f"{name}.png")

@@ -102,7 +102,13 @@ class TesterChecks(ShowsItself):
 
     def shown(self) -> Shown:
         """What passed, what did not, and what is not known; then each check."""
-        return Shown(self.counted(), self.frame, tuple(self.notes))
+        clauses = self.frame[["check", "clause"]].drop_duplicates()
+        return Shown(
+            self.counted(),
+            self.frame.drop(columns="clause"),
+            tuple(self.notes),
+            listings={"Where the limits come from": clauses},
+        )
 
     def __repr__(self) -> str:
         return f"<TesterChecks: {len(self.frame)} checks, worst outcome {self.outcome}>"
