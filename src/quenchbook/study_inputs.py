@@ -20,6 +20,7 @@ from quenchbook.writing import write_text
 RECORD_FILES: Final = (".csv", ".tsv", ".txt", ".xlsx", ".ods")
 ANSWERED_FROM: Final = "answered_from.csv"
 REPORTED_FROM: Final = "reported_from.csv"
+_LONGEST_LINE: Final = 100_000  # the limit of csv itself is one for the whole program
 _FIXED: Final = ("study.toml", "evidence.csv", "plan/plan.json", "plan/coupon_matrix.csv")
 _HEAD: Final = ("file", "sha256")
 _NAMED: Final = 2  # changed files that are named before they are only counted
@@ -133,9 +134,12 @@ def table_rows(path: Path, folder: Path) -> list[dict[str, str]]:
     if fault:
         raise RecordError(Problem(path.name, fault, again))
     try:
-        reader = csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"), newline=""))
+        text = path.read_text(encoding="utf-8")
+        if max(map(len, text.splitlines()), default=0) > _LONGEST_LINE:
+            raise csv.Error("a line that none of ours has")
         return [
-            {name: cell for name, cell in row.items() if isinstance(cell, str)} for row in reader
+            {name: cell for name, cell in row.items() if isinstance(cell, str)}
+            for row in csv.DictReader(io.StringIO(text, newline=""))
         ]
     except (OSError, UnicodeDecodeError, csv.Error):
         raise RecordError(Problem(path.name, "cannot be read as a table", again)) from None

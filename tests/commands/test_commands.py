@@ -452,7 +452,7 @@ def test_the_same_sweep_again_goes_on_and_another_one_gets_its_own_files(
 ) -> None:
     assert run("sweep", demo, *SWEEP) == 0
     said = capsys.readouterr().out
-    assert said.startswith("Does dry ice make it harder?\nAt the noise of the study no plan here")
+    assert said.startswith("At the noise of the study none of the sizes here finds")
     table, kept = demo / "sweep" / "sweep.csv", demo / "sweep" / "sweep.jsonl"
     before, lines = table.read_bytes(), kept.read_bytes().splitlines(keepends=True)
     assert table.read_text().splitlines()[1].startswith("dry_ice,8,8,5,64,")

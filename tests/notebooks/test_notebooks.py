@@ -27,7 +27,7 @@ FOUND = {
     ),
     "how_many_furnace_loads": (
         "1.65 HRC", "1.66 HRC", "1.02 HRC", "1.23 HRC", "4.4 HRC", "No plan here finds",
-        "<td>0.5</td>", "<td>0.54</td>",
+        "<td>0.5</td>", "<td>0.47</td>",
     ),
     "how_sure_is_a_published_table": (
         "+23.00 percentage points (95 % interval 16.65 to 29.35)", "rests on one spare unit",

@@ -94,14 +94,14 @@ GROUPS: Final = (
     Group(
         "reference_report", "Report",
         "Blocks of a report, to be shown in a notebook or written.",
-        ("report", "references"),
+        ("report", "references", "shown"),
     ),
     Group(
         "reference_steps", "Whole steps on a study folder",
         "What the commands do, from Python.",
         (
             "steps", "planning_steps", "publishing_steps", "archive_steps", "study_folder",
-            "study_progress",
+            "study_standing",
         ),
     ),
     Group(

@@ -33,8 +33,8 @@ def test_the_gain_of_the_freezer_exceeds_the_margin_without_load_3_or_5(
     turned = frame[frame["verdict"] == "exceeds"].round(3)
     assert turned["furnace_load"].tolist() == [3, 5]
     assert turned["estimate"].tolist() == [0.744, 0.674]
-    assert turned["conf_low"].tolist() == [0.599, 0.504]
-    assert turned["conf_high"].tolist() == [0.889, 0.844]
+    assert turned["conf_low"].tolist() == [0.6, 0.505]
+    assert turned["conf_high"].tolist() == [0.888, 0.842]
     assert set(frame["verdict"]) == {"differs", "exceeds"}
 
 

@@ -230,5 +230,5 @@ def test_a_study_without_records_is_no_study_that_cannot_be_read(
 
 
 def test_a_steel_that_is_not_there_is_told_in_words(folder: Path) -> None:
-    with pytest.raises(qb.EstimabilityError, match=r"No coupon has steel X9\. There are: \w"):
+    with pytest.raises(EstimabilityError, match=r"No coupon has steel X9\. There are: \w"):
         qb.read_studies(folder, cache=False).where(steel=["X9"])

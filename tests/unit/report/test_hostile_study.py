@@ -64,7 +64,8 @@ def test_nothing_is_written_outside_the_reports(root, reports):
     }
     assert outside == before
     assert {path.name for path in reports.iterdir()} == {
-        "hostile.html", "hostile.pdf", "hostile_supporters.html", "hostile_supporters.pdf"
+        "hostile.html", "hostile.pdf", "hostile_supporters.html", "hostile_supporters.pdf",
+        "reported_from.csv",
     }  # fmt: skip
 
 

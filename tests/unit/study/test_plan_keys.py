@@ -199,7 +199,7 @@ def test_a_file_without_the_keys_means_what_it_did(tmp_path: Path, plane_irons: 
         ("levels = [1, 2, 3]", "levels = [1, 2.5]", "temper_cycles is counted, but 2.5 is no whole number of times."),
         ("bars = 4", "bars = 0", "heat_lot has 2 levels and is set for each bar; there are no bars. Write bars = 4"),
         ("bars = 4", "bars = 1", "heat_lot has 2 levels and is set for each bar; there is 1 bar."),
-        ("bars = 4", "bars = 2", "2 bars of 12 give too few coupons. 31 are needed, extra coupons among them: add bars."),
+        ("bars = 4", "bars = 2", "2 bars of 12 give too few coupons. 31 are needed, extra coupons among them: write bars = 3 or more."),
         ("bar_ends = 1", "bar_ends = 6", "6 end pieces at each end leave no middle of a bar of 12."),
         ('set_for = "bar"', 'set_for = "bar"\nexists_for = { austenitize = ["1725 degF"] }', "heat_lot is set for each bar, but austenitize is set for each furnace load."),
         ('furnace_load = "0.3 HRC"', 'furnace_load = "0.3"', "'0.3' has no unit 'HRC'. Write furnace_load ="),
