@@ -76,7 +76,7 @@ def test_the_tile_clicked_in_a_study_says_where_it_goes_and_makes_one_beside_it(
     new_study(lab_server.root / "workshop" / "demo")
     page = browser.new_page()
     page.set_default_timeout(LAB_TIMEOUT)
-    page.goto(lab_server.page("workshop/demo/notebooks"))
+    page.goto(lab_server.page("workshop/demo/notebooks") + "&reset")  # no tabs of an earlier visit
     wait_for_lab(page)
     page.evaluate(
         """() => { void window.jupyterapp.commands.execute(
@@ -86,6 +86,10 @@ def test_the_tile_clicked_in_a_study_says_where_it_goes_and_makes_one_beside_it(
     expect(dialog).to_contain_text('made in "workshop", beside the study that is open:')
     dialog.get_by_role("textbox").fill("second")
     page.keyboard.press("Enter")
+    page.wait_for_function(
+        """() => (window.jupyterapp.shell.currentWidget?.context?.path ?? "")
+          .startsWith("workshop/second/")"""
+    )
     output = page.locator(".jp-OutputArea-output")
     expect(output.get_by_text("Next: say in study.toml")).to_be_visible(timeout=LAB_TIMEOUT)
     page.close()
