@@ -103,7 +103,8 @@ def test_the_true_shift_between_lots_is_that_of_the_truth() -> None:
 def test_a_fraction_of_five_factors_is_out_of_so_many_combinations() -> None:
     study = qb.read_study(ROOT / "data" / "leaf_springs")
     sizes = [len(own.levels) for own in study.factors]
-    told = f"tried {len(sizes)} factors in 16 of {math.prod(sizes)} combinations"
+    assert len(sizes) == 5
+    told = f"tried five factors in 16 of {math.prod(sizes)} combinations"
     assert told in words_of("what_can_a_fraction_not_tell")
 
 
