@@ -9,7 +9,7 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
-from quenchbook.outlook.wording import size_text, times_in
+from quenchbook.outlook.wording import plan_text, size_text, times_in
 from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Noise, Question, Response, Study
 from quenchbook.study.prices import Prices
@@ -98,15 +98,7 @@ class CertaintyCosts(ShowsItself):
 
     def plan_text(self, row: Mapping[str, Any]) -> str:
         """A plan in print: ``12 furnace loads of 8 coupons, 5 indents each``."""
-        loads, coupons, indents = (
-            int(row[name]) for name in ("furnace_loads", "coupons_per_load", "indents")
-        )
-        reading = "indent" if self.response.kind == "hardness" else "reading"
-        return (
-            f"{loads} {self.study.unit_word('furnace_load', loads)} of {coupons} "
-            f"{self.study.unit_word('coupon', coupons)}, {indents} "
-            f"{reading}{'s' if indents > 1 else ''} each"
-        )
+        return plan_text(self.study, self.response, row)
 
     def sentences(self) -> tuple[str, ...]:
         """What more money or work buys, and what less would lose, from the plan of the study."""

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from quenchbook.outlook.certainty_table import records_of
-from quenchbook.outlook.wording import chance_text, size_text, times_in
+from quenchbook.outlook.wording import chance_text, plan_text, size_text, times_in
 from quenchbook.shown import Shown, ShowsItself
 from quenchbook.study.definition import Question, Response, Study
 from quenchbook.units import NO_BREAK, number_text
@@ -206,15 +206,7 @@ class PlanningSweep(ShowsItself):
 
     def plan_text(self, row: Mapping[str, Any]) -> str:
         """A plan in print: ``12 furnace loads of 8 coupons, 5 indents each``."""
-        loads, coupons, indents = (
-            int(row[name]) for name in ("furnace_loads", "coupons_per_load", "indents")
-        )
-        reading = "indent" if self.response.kind == "hardness" else "reading"
-        return (
-            f"{loads} {self.study.unit_word('furnace_load', loads)} of {coupons} "
-            f"{self.study.unit_word('coupon', coupons)}, {indents} "
-            f"{reading}{'s' if indents > 1 else ''} each"
-        )
+        return plan_text(self.study, self.response, row)
 
     def _untrue_words(self) -> str:
         parts = []

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import Final, Literal
+from collections.abc import Mapping
+from typing import Any, Final, Literal
 
-from quenchbook.study.definition import Response
+from quenchbook.study.definition import Response, Study
 from quenchbook.units import NO_BREAK, decimals_for, number_text, with_unit
 
 Goal = Literal["difference", "equivalence"]
@@ -30,6 +31,19 @@ def size_text(response: Response, size: float, *, unit: bool = True) -> str:
         name = response.unit
         text = number_text(size, decimals_for(size / 4, name))
     return with_unit(text, name) if unit else text
+
+
+def plan_text(study: Study, response: Response, row: Mapping[str, Any]) -> str:
+    """A size of a plan in print: ``12 furnace loads of 8 coupons, 5 indents each``."""
+    loads, coupons, indents = (
+        int(row[name]) for name in ("furnace_loads", "coupons_per_load", "indents")
+    )
+    reading = "indent" if response.kind == "hardness" else "reading"
+    return (
+        f"{loads} {study.unit_word('furnace_load', loads)} of {coupons} "
+        f"{study.unit_word('coupon', coupons)}, {indents} "
+        f"{reading}{'s' if indents > 1 else ''} each"
+    )
 
 
 def times_in(share: float) -> str:
